@@ -1,0 +1,1 @@
+"""From a picture or initials to a friendship-bracelet pattern that can be tied."""

@@ -1,0 +1,1 @@
+"""Letters drawn cell by cell, one text file a height."""

@@ -1,0 +1,1 @@
+"""Finds which strand goes where, so that the band shows the picture as closely as it can."""

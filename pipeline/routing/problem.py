@@ -1,0 +1,111 @@
+"""What the router is asked and what it answers: a network, costs and bounds in, routes out.
+
+The router knows nothing of pictures or colours. ``costs[v, t]`` is what it costs that thread t shows at
+knot v; the thread that shows is one of the two that meet there, whichever costs less.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.network import Network
+
+
+class Ease(StrEnum):
+    """How many hand-overs of different threads a row of row-worked knots may have.
+
+    ``PLAIN``: none in mid-row, the leader changes only with the strand at an edge (a row's last knot or
+    the next row's first). ``LIGHT``: besides, at most one in the middle of a row. ``FULL``: any number.
+    Diagonal-worked rows are not bound by it.
+    """
+
+    PLAIN = "plain"
+    LIGHT = "light"
+    FULL = "full"
+
+
+class Stopped(StrEnum):
+    """Why the search ended."""
+
+    DONE = "done"
+    """The effort was spent, or the answer was proved best."""
+    TIME = "time"
+    INTERRUPT = "interrupt"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Problem:
+    """A routing problem.
+
+    ``network``: the knots; ``costs``: (knots, threads) float64, finite and ≥ 0, zero rows are free cells;
+    ``start``: for each starting position a pinned thread or None; ``at_most``: for each thread the largest
+    number of strands or None; ``folded``: pairs of starting positions that are one cut and so one thread.
+    """
+
+    network: Network
+    costs: NDArray[np.float64]
+    start: tuple[int | None, ...]
+    at_most: tuple[int | None, ...]
+    folded: tuple[tuple[int, int], ...] = ()
+    ease: Ease = Ease.FULL
+
+    def __post_init__(self) -> None:
+        knots, threads = self.costs.shape
+        if knots != self.network.knots or threads < 1:
+            raise ValueError(f"costs of shape {self.costs.shape} for {self.network.knots} knots")
+        if not np.isfinite(self.costs).all() or (self.costs < 0).any():
+            raise ValueError("costs must be finite and not negative")
+        if len(self.start) != self.network.strands or len(self.at_most) != threads:
+            raise ValueError("start needs an entry for each strand, at_most one for each thread")
+
+    @property
+    def threads(self) -> int:
+        return int(self.costs.shape[1])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Solution:
+    """Routes: the thread of each starting strand, and for each knot whether its two strands swap.
+
+    ``cost`` is Σ min over the two threads that meet; ``lower_bound`` is certified for the problem as
+    posed (its ease, pins and bounds included). ``strands``: (strands,) int64; ``swaps``: (knots,) bool.
+    """
+
+    strands: NDArray[np.int64]
+    swaps: NDArray[np.bool_]
+    cost: float
+    lower_bound: float
+    stopped: Stopped = Stopped.DONE
+    hand_overs: int = 0
+
+    @property
+    def proved_best(self) -> bool:
+        """Whether the bound meets the cost (to a tolerance for floating point)."""
+        return self.cost - self.lower_bound <= 1e-6 * max(1.0, self.cost)
+
+
+class Reporter(Protocol):
+    """Hears how the search goes; the command line draws it, the library may ignore it."""
+
+    def routing(self, done: float, cost: float, bound: float) -> None:
+        """``done`` is the share of the effort spent, 0 to 1."""
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """How much work a search may do.
+
+    ``effort`` counts work, not time (1.0 is the default, about 10 s at 25 strands × 120 rows × 6
+    threads), so that the same input and seed give the same answer. ``deadline`` is a
+    ``time.monotonic()`` value after which the best so far is returned.
+    """
+
+    effort: float = 1.0
+    seed: int = 0
+    deadline: float | None = None
+    reporter: Reporter | None = field(default=None, compare=False)
