@@ -114,7 +114,8 @@ class Ends(Part):
 class Join(Part):
     """A new piece of strand: in knot ``knot`` of the row, the core strand's old piece ends and a new
     piece of ``thread`` goes on, both hidden in the core. ``thread`` is the strand's old thread when the
-    piece merely ran out, another one when the strand changes colour here."""
+    piece merely ran out, another one when the strand changes colour here.
+    """
 
     section: Index
     row: Index
