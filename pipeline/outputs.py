@@ -1,0 +1,166 @@
+"""Writing a result: all its files appear together in one folder, or none does.
+
+Everything is first written to a hidden folder beside the target and then put in its place by one rename.
+Where a former result stands there, the two folders are exchanged in one step, so that a run killed at
+any moment leaves either the former result or the new one, whole.
+"""
+
+from __future__ import annotations
+
+import ctypes
+import errno
+import os
+import re
+import shutil
+import tempfile
+import unicodedata
+from collections.abc import Mapping
+from pathlib import Path
+
+from pipeline.errors import OutputError
+
+MARK = "pattern.json"
+"""The file by which a folder is known to hold a result."""
+_AT_FDCWD, _EXCHANGE = -100, 2  # Linux: renameat2(2)
+
+
+def folder_name(title: str) -> str:
+    """Turn a title into a folder name of letters, digits and hyphens that cannot leave its parent.
+
+    >>> folder_name("Rowing Club: ../Crew ★")
+    'rowing-club-crew'
+    """
+    plain = unicodedata.normalize("NFKD", title).encode("ascii", "ignore").decode()
+    return re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")[:60] or "band"
+
+
+def check_target(folder: Path, *, replace: bool) -> None:
+    """Refuse a folder that a result could not be written to. Raises OutputError."""
+    if folder.is_symlink():
+        raise OutputError(f"{folder} is a symbolic link.", "Name the folder itself with --out.")
+    if not folder.exists():
+        _check_parent(folder)
+        return
+    if not folder.is_dir():
+        raise OutputError(f"{folder} is a file.", "Name a folder with --out.")
+    try:
+        present = sorted(entry.name for entry in os.scandir(folder))
+    except OSError as error:
+        raise OutputError(f"cannot look into {folder}: {error.strerror}.", "Choose another --out.") from None
+    if not present:
+        return
+    if MARK not in present:
+        raise OutputError(f"{folder} holds other files ({present[0]}, …).", "Name a new folder with --out.")
+    if not replace:
+        raise OutputError(f"{folder} already holds a result.", "Add --replace, or name another --out.")
+    _check_parent(folder)
+
+
+def _check_parent(folder: Path) -> None:
+    parent = folder.absolute().parent
+    while not parent.exists() and parent != parent.parent:
+        parent = parent.parent
+    if not parent.is_dir() or not os.access(parent, os.W_OK | os.X_OK):
+        raise OutputError(f"cannot write to {parent}.", "Name a folder of your own with --out.")
+
+
+def write_result(folder: Path, files: Mapping[str, bytes | str], *, replace: bool = False) -> None:
+    """Write ``files`` (plain names to contents) as the result ``folder``.
+
+    Files of a former result that the new one does not have are gone afterwards; files that no result has
+    (a maker's own notes) are carried over. Raises OutputError, leaving what was there as it was.
+    """
+    for name in files:
+        if Path(name).name != name or name.startswith("."):
+            raise ValueError(f"not a plain file name: {name!r}")
+    check_target(folder, replace=replace)
+    folder = folder.absolute()
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        staging = Path(tempfile.mkdtemp(prefix=f".{folder.name[:100]}-", dir=folder.parent))
+    except OSError as error:
+        raise OutputError(f"cannot write to {folder.parent}: {error.strerror}.", "Choose --out.") from None
+    try:
+        for name, content in files.items():
+            _write_synced(staging / name, content.encode() if isinstance(content, str) else content)
+        if folder.exists():
+            _carry_over(folder, staging)
+        staging.chmod(0o755)
+        _put_in_place(staging, folder)
+    except OSError as error:
+        hint = "Free some space or choose another --out."
+        raise OutputError(f"cannot write {folder}: {error.strerror}.", hint) from None
+    finally:
+        shutil.rmtree(staging, ignore_errors=True)
+
+
+def _write_synced(path: Path, content: bytes) -> None:
+    with path.open("xb") as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
+
+
+WRITTEN = re.compile(r"[a-z-]+\.(json|csv|png|svg|pdf|txt|html)")
+"""Names of the files that results are made of."""
+
+
+def _carry_over(former: Path, staging: Path) -> None:
+    for entry in sorted(former.iterdir()):
+        if WRITTEN.fullmatch(entry.name) or (staging / entry.name).exists():
+            continue
+        if entry.is_dir() and not entry.is_symlink():
+            shutil.copytree(entry, staging / entry.name, symlinks=True)
+        else:
+            shutil.copy2(entry, staging / entry.name, follow_symlinks=False)
+
+
+def _put_in_place(staging: Path, folder: Path) -> None:
+    if not folder.exists() or not any(folder.iterdir()):
+        staging.rename(folder)  # POSIX lets a folder replace an empty one
+        return
+    if _exchange(staging, folder):
+        return
+    former = Path(tempfile.mkdtemp(prefix=f".{folder.name[:100]}-former-", dir=folder.parent))
+    folder.rename(former)
+    try:
+        staging.rename(folder)
+    except OSError:
+        former.rename(folder)
+        raise
+    shutil.rmtree(former, ignore_errors=True)
+
+
+def _exchange(one: Path, other: Path) -> bool:
+    """Exchange two folders in one step where the system can; return whether it did."""
+    try:
+        renameat2 = ctypes.CDLL(None, use_errno=True).renameat2
+    except (OSError, AttributeError, TypeError):
+        return False
+    if renameat2(_AT_FDCWD, os.fsencode(one), _AT_FDCWD, os.fsencode(other), _EXCHANGE) == 0:
+        return True
+    code = ctypes.get_errno()
+    if code in (errno.ENOSYS, errno.EINVAL):
+        return False
+    raise OSError(code, os.strerror(code), str(other))
+
+
+def write_file(path: Path, content: bytes | str, *, replace: bool = False) -> None:
+    """Write one file whole or not at all. Raises OutputError, also when it exists and ``replace`` is off."""
+    if path.exists() and not replace:
+        raise OutputError(f"{path} exists.", "Add --replace, or name another file.")
+    try:
+        handle, name = tempfile.mkstemp(prefix=f".{path.name[:100]}-", dir=path.absolute().parent)
+    except OSError as error:
+        raise OutputError(f"cannot write {path}: {error.strerror}.", "Choose another place.") from None
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(content.encode() if isinstance(content, str) else content)
+            file.flush()
+            os.fsync(file.fileno())
+        Path(name).chmod(0o644)
+        Path(name).replace(path)
+    except OSError as error:
+        raise OutputError(f"cannot write {path}: {error.strerror}.", "Choose another place.") from None
+    finally:
+        Path(name).unlink(missing_ok=True)
