@@ -44,8 +44,8 @@ def to_pattern(
 
     ``wanted``: for each knot of the network the thread index the picture wants, or None where nothing was
     asked (free cells, selvedges, switching rows); ``ground``: the thread that such cells show where they can.
-    ``changes``: thread changes at joins, {knot: (side, thread)}: in that knot the strand on that side (0 left,
-    1 right) is core and goes on as a piece of ``thread``.
+    ``changes``: thread changes at joins, {knot: (side, thread)}: in that knot the strand on that side (0
+    left, 1 right) is core and goes on as a piece of ``thread``.
 
     Rows without a picture index become switching sections; picture sections are split around them. Raises
     ValueError if the lengths do not agree.
