@@ -1,0 +1,51 @@
+"""``hitchgrid check``: replay a pattern file and say whether it is legal and what it shows."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def command(
+    pattern: Annotated[Path, typer.Argument(help="A pattern.json file.", show_default=False)],
+    text: Annotated[
+        Path | None,
+        typer.Option(help="Tie what this instructions file says, and compare.", show_default=False),
+    ] = None,
+) -> None:
+    """Replay a pattern knot by knot: is it legal, and what does it show?
+
+    Example: hitchgrid check output/pennant/pattern.json
+    """
+    from cli.console import band_preview, out
+    from pipeline.errors import PatternError
+    from pipeline.feasibility import check
+    from pipeline.pattern import read_pattern
+
+    document = read_pattern(pattern)
+    verdict = check(document)
+    out.print(band_preview(document))
+    out.print(
+        f"[bold]legal[/]: {len(document.strands)} strands, {verdict.knots} knots; "
+        f"{verdict.made} of {verdict.cells} cells show what was wanted; "
+        f"colour error {verdict.colour_error:.1f}."
+    )
+    for cell in verdict.unmade[:20]:
+        wanted, shown = (document.threads[t].name for t in (cell.wanted, cell.shown))
+        out.print(
+            f"  section {cell.section + 1}, row {cell.row + 1}, position {cell.position + 1}: "
+            f"wanted {wanted}, shows {shown}",
+            highlight=False,
+            markup=False,
+        )
+    if len(verdict.unmade) > 20:
+        out.print(f"  … and {len(verdict.unmade) - 20} more")
+    if text is not None:
+        from pipeline.spoken import compare, read_text
+
+        differences = compare(read_text(text), document)
+        if differences:
+            raise PatternError(f"{text} ties another band: {differences[0]}", "Write the instructions again.")
+        out.print("The instructions tie this very band.")

@@ -1,0 +1,120 @@
+"""What the command line draws in the terminal: tables, progress and the band in its real colours."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from types import TracebackType
+
+from rich.console import Console
+from rich.markup import escape
+from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+from rich.style import Style
+from rich.table import Table
+from rich.text import Text
+
+from pipeline.pattern import Pattern
+from pipeline.replay import replay
+
+out = Console(highlight=False)
+err = Console(stderr=True, highlight=False)
+
+
+def band_preview(pattern: Pattern, width: int | None = None) -> Text:
+    """Draw the band lying on its side, its first row on the left, in half blocks of the real colours.
+
+    Long bands are cut into lines as wide as the terminal.
+    """
+    columns = [_column(pattern, row) for row in replay(pattern)]
+    width = max(20, (width or out.width) - 2)
+    text = Text()
+    for start in range(0, len(columns), width):
+        block = columns[start : start + width]
+        height = len(pattern.strands) - 1
+        for top in range(0, height, 2):
+            for column in block:
+                above = column[top]
+                below = column[top + 1] if top + 1 < height else None
+                text.append("▀", Style(color=above, bgcolor=below))
+            text.append("\n")
+        if start + width < len(columns):
+            text.append("\n")
+    return text
+
+
+def _column(pattern: Pattern, row: object) -> list[str | None]:
+    """The colours of one row by position from the last to the first, so that the band lies on its side
+    with the left edge below; positions without a knot take the colour beside them."""
+    shown: list[str | None] = [None] * (len(pattern.strands) - 1)
+    for step in row.steps:  # type: ignore[attr-defined]
+        colour = pattern.threads[step.shown].colour
+        shown[step.tied.position] = colour
+        if step.tied.position and shown[step.tied.position - 1] is None:
+            shown[step.tied.position - 1] = colour
+    return shown[::-1]
+
+
+def swatch(colour: str, width: int = 2) -> Text:
+    """A patch of one colour."""
+    return Text(" " * width, Style(bgcolor=colour))
+
+
+def table(title: str, columns: Iterable[str], rows: Iterable[Iterable[object]]) -> Table:
+    """A plain table; cells that are rich texts are kept, everything else is written as it stands."""
+    made = Table(title=title, title_justify="left", title_style="bold", box=None, pad_edge=False)
+    for column in columns:
+        made.add_column(column, header_style="dim")
+    for row in rows:
+        made.add_row(*(cell if isinstance(cell, Text) else escape(str(cell)) for cell in row))
+    return made
+
+
+class Watch:
+    """Shows stages and the search on standard error, once they take longer than a second."""
+
+    def __init__(self, quiet: bool = False) -> None:
+        self._progress = Progress(
+            TextColumn("{task.description}"),
+            BarColumn(bar_width=24),
+            TextColumn("{task.fields[note]}"),
+            TimeElapsedColumn(),
+            console=err,
+            transient=True,
+        )
+        self._quiet = quiet or not err.is_terminal
+        self._task = self._progress.add_task("", total=1.0, note="")
+        self._began = time.monotonic()
+        self._running = False
+
+    def __enter__(self) -> Watch:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if self._running:
+            self._progress.stop()
+
+    def stage(self, name: str) -> None:
+        """A new stage begins."""
+        self._update(description=name, completed=0.0, note="")
+
+    def routing(self, done: float, cost: float, bound: float) -> None:
+        """How far the search is, with the present colour error and bound."""
+        self._update(completed=min(1.0, done), note=f"colour error {cost:.0f}, bound {bound:.0f}")
+
+    def _update(self, **fields: object) -> None:
+        if self._quiet:
+            return
+        self._progress.update(self._task, **fields)  # type: ignore[arg-type]
+        if not self._running and time.monotonic() - self._began > 1.0:
+            self._progress.start()
+            self._running = True
+
+
+@contextmanager
+def watching(quiet: bool = False) -> Iterator[Watch]:
+    """Watch a run; the progress line is gone afterwards."""
+    with Watch(quiet) as watch:
+        yield watch

@@ -1,0 +1,57 @@
+"""The ``hitchgrid`` command: its subcommands, and the one place where errors become a sentence."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+
+import typer
+
+from cli import check, plan
+from pipeline.errors import HitchgridError
+
+app = typer.Typer(
+    name="hitchgrid",
+    help="Turn a picture or initials into a friendship-bracelet pattern that can really be tied.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+for name, command in (
+    ("plan", plan.command),
+    ("check", check.command),
+):
+    app.command(name)(command)
+
+UsageFault = typer.BadParameter.__mro__[2]
+"""The root of what the command-line parser raises (typer does not export it under a name)."""
+
+
+def run(arguments: Sequence[str] | None = None) -> None:
+    """Run the command line and exit: 0 done, 1 a fault of ours, 2 an error the user can mend."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):  # a terminal that cannot show ♥ gets a question mark, not a crash
+            stream.reconfigure(errors="replace")
+    try:
+        code = app(arguments, standalone_mode=False)
+    except HitchgridError as error:
+        sys.exit(_say(str(error), error.exit_code))
+    except KeyboardInterrupt:
+        sys.exit(_say("stopped; nothing was written.", 130))
+    except typer.Abort:
+        sys.exit(_say("stopped; nothing was written.", 130))
+    except BrokenPipeError:
+        sys.stderr.close()
+        sys.exit(0)
+    except Exception as error:
+        if not isinstance(error, UsageFault):
+            raise
+        text = error.format_message().rstrip(".")  # type: ignore[attr-defined]
+        sys.exit(_say(f"{text}. See hitchgrid --help." if text else "", 2))
+    sys.exit(code if isinstance(code, int) else 0)
+
+
+def _say(text: str, code: int) -> int:
+    if text:
+        print("hitchgrid: " + " ".join(text.split()), file=sys.stderr)
+    return code
