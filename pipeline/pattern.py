@@ -269,6 +269,8 @@ def _section_problems(place: str, section: Section, strands: int, threads: int) 
                     f"a row ties positions 0 to {strands - 2} rising or falling, one after another",
                 )
                 continue
+            if strands == 2:
+                continue  # one knot a row: rising and falling look the same
         else:
             wrong = next((i for i, p in enumerate(positions) if p % 2 != positions[0] % 2), None)
             twice = next((i for i, p in enumerate(positions) if p in positions[:i]), None)
