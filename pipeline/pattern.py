@@ -69,6 +69,8 @@ class Gauge(Part):
     idle_mm: Millimetres | None = None
     leader_tied: KnotLength | None = None
     base_tied: KnotLength | None = None
+    swatch: Name | None = None
+    """Name of the swatch it was measured on; None where it was derived from the thread alone."""
 
 
 class GaugeByOrder(Part):
@@ -96,14 +98,26 @@ class Section(Part):
     rows: tuple[Row, ...]
 
 
-class End(Part):
-    """How one end of the band is made; ``tail_mm`` is what hangs free of each strand there.
+EndStyle = Literal["straight", "tie", "braid", "loop", "larks-head", "holding-cord"]
+FOLDED_STYLES: tuple[EndStyle, ...] = ("loop", "larks-head", "holding-cord")
+"""Starts in which one cut, folded, hangs in two positions and has no tail."""
 
-    The further fields are described in ``docs/pattern-format.md``.
+
+class End(Part):
+    """How one end of the band is made; ``tail_mm`` is what hangs free of each unfolded strand there.
+
+    ``taper``: strands of the left and of the right half that pinch to the centre, none where the end is
+    as wide as the band; ``taper_mm``: how long that taper is. At the start only: ``folded``, pairs of
+    starting positions that are one cut, and ``loop_mm``, the loop or the holding cord that closes the
+    band. ``docs/pattern-format.md`` describes the styles.
     """
 
-    style: Name
+    style: EndStyle
     tail_mm: Millimetres
+    taper: tuple[Index, Index] | None = None
+    taper_mm: Millimetres | None = None
+    folded: tuple[tuple[Index, Index], ...] = ()
+    loop_mm: Millimetres | None = None
 
 
 class Ends(Part):
@@ -115,12 +129,16 @@ class Join(Part):
     """A new piece of strand: in knot ``knot`` of the row, the core strand's old piece ends and a new
     piece of ``thread`` goes on, both hidden in the core. ``thread`` is the strand's old thread when the
     piece merely ran out, another one when the strand changes colour here.
+
+    ``tying`` marks the exception for a strand that is never core: the tying strand's piece ends after
+    this knot, and its tail is tucked along the base.
     """
 
     section: Index
     row: Index
     knot: Index
     thread: Index
+    tying: bool = False
 
 
 class Pattern(Part):
@@ -221,6 +239,7 @@ def problems(pattern: Pattern) -> Iterator[tuple[str, str]]:
     for i, name in enumerate(names):
         if name in names[:i]:
             yield f"threads[{i}].name", f"the name {name!r} stands twice"
+    yield from _end_problems(pattern.ends, pattern.strands)
     for s, section in enumerate(pattern.sections):
         yield from _section_problems(f"sections[{s}]", section, strands, threads)
     for j, join in enumerate(pattern.joins):
@@ -228,6 +247,29 @@ def problems(pattern: Pattern) -> Iterator[tuple[str, str]]:
             yield f"joins[{j}].thread", f"thread {join.thread} is not among the {threads} threads"
         if not _has_knot(pattern, join):
             yield f"joins[{j}]", f"there is no knot {join.knot} in row {join.row} of section {join.section}"
+
+
+def _end_problems(ends: Ends, strands: tuple[int, ...]) -> Iterator[tuple[str, str]]:
+    for name, end in (("start", ends.start), ("finish", ends.finish)):
+        if end.taper is not None and sum(end.taper) != len(strands):
+            yield (
+                f"ends.{name}.taper",
+                f"halves of {end.taper[0]} and {end.taper[1]} strands, not {len(strands)}",
+            )
+        if name == "finish" and (end.folded or end.style in FOLDED_STYLES):
+            yield f"ends.{name}", "only a start can be folded"
+        if end.folded and end.style not in FOLDED_STYLES:
+            yield f"ends.{name}.folded", f"a {end.style} start folds no strands"
+        seen: set[int] = set()
+        for i, (one, other) in enumerate(end.folded):
+            here = f"ends.{name}.folded[{i}]"
+            if max(one, other) >= len(strands):
+                yield here, f"a band of {len(strands)} strands has no position {max(one, other)}"
+            elif one == other or {one, other} & seen:
+                yield here, "a position folds with one other, once"
+            elif strands[one] != strands[other]:
+                yield here, "the two positions of one cut have one thread"
+            seen |= {one, other}
 
 
 def _has_knot(pattern: Pattern, join: Join) -> bool:
@@ -306,13 +348,24 @@ def render(pattern: Pattern) -> str:
     body = pattern.model_dump(mode="json", exclude_none=False)
     optional: dict[str, Any] = {"ground": None, "joins": []}
     body = {key: value for key, value in body.items() if key not in optional or value != optional[key]}
-    body = {key: _without_none(value) if key in ("gauge", "ends") else value for key, value in body.items()}
+    body = {
+        key: _without_blanks(value) if key in ("gauge", "ends", "joins") else value
+        for key, value in body.items()
+    }
     return _lines(body, 0) + "\n"
 
 
-def _without_none(value: Any) -> Any:
+def _without_blanks(value: Any) -> Any:
+    """Leave out optional keys that say nothing: null, false and empty lists."""
     if isinstance(value, dict):
-        return {key: _without_none(inner) for key, inner in value.items() if inner is not None}
+        blank: tuple[Any, ...] = (None, [])
+        return {
+            key: _without_blanks(inner)
+            for key, inner in value.items()
+            if inner not in blank and inner is not False
+        }
+    if isinstance(value, list):
+        return [_without_blanks(inner) for inner in value]
     return value
 
 

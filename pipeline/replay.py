@@ -25,6 +25,8 @@ class Step:
     wanted: int | None
     joined: int | None
     """Thread index of the piece laid in as core in this knot, if any."""
+    tying_joined: bool = False
+    """Whether that piece goes on from the tying strand instead (see ``Join.tying``)."""
 
     @property
     def hand_over(self) -> bool:
@@ -51,13 +53,14 @@ def replay(pattern: Pattern) -> Iterator[RowReplay]:
     """
     order = list(range(len(pattern.strands)))
     thread_of = list(pattern.strands)
-    joins = {(j.section, j.row, j.knot): j.thread for j in pattern.joins}
+    joins = {(j.section, j.row, j.knot): (j.thread, j.tying) for j in pattern.joins}
     for s, r, _, row in pattern.rows():
         steps = []
         for k, ((position, knot), wanted) in enumerate(zip(row.knots, row.wanted, strict=True)):
             tied = tie(order, position, knot)
-            joined = joins.get((s, r, k))
-            steps.append(Step(s, r, k, tied, thread_of[tied.tying], thread_of[tied.core], wanted, joined))
+            joined, tying = joins.get((s, r, k), (None, False))
+            shown, hidden = thread_of[tied.tying], thread_of[tied.core]
+            steps.append(Step(s, r, k, tied, shown, hidden, wanted, joined, tying))
             if joined is not None:
-                thread_of[tied.core] = joined
+                thread_of[tied.tying if tying else tied.core] = joined
         yield RowReplay(s, r, tuple(steps), tuple(order), tuple(thread_of[i] for i in order))
