@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from pipeline.feasibility import thread_distances
 from pipeline.knots import Knot, knot_of
 from pipeline.network import Network, RowPlan
-from pipeline.pattern import Ends, Gauge, GaugeByOrder, Join, Pattern, PatternThread, Row, Section
+from pipeline.pattern import Ends, Gauge, GaugeByOrder, Join, Pattern, PatternThread, Row, Section, SectionKind
 from pipeline.routing.problem import Solution
 
 
@@ -76,7 +76,7 @@ def to_pattern(
         of_section = [r for r, place in enumerate(places) if place.section == index]
         first = network.rows[of_section[0]]
         rows = tuple(_row(network, r, knots, wanted) for r in of_section)
-        kind = "switching" if first.picture is None else "picture"
+        kind: SectionKind = "switching" if first.picture is None else "picture"
         sections.append(Section(kind=kind, worked=first.worked, rows=rows))
     joins = []
     for v in sorted(changes):
