@@ -1,0 +1,180 @@
+"""The bytes of a raster picture -> upright eight-bit sRGB with straight alpha.
+
+Every kind of sample ends as eight bits a channel by scaling, never by clipping: sixteen-bit samples
+are divided by 257, floating samples by the top of the range that they use. A colour profile in the
+file is applied, the camera's orientation too, and of several frames only the first is read.
+"""
+
+from __future__ import annotations
+
+import io
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
+
+from pipeline.errors import InputError
+
+MOST_PIXELS = 50_000_000
+"""A picture with more pixels is refused before it is decoded."""
+
+_FORMATS = ("PNG", "JPEG", "WEBP", "GIF", "BMP", "TIFF")
+_MOST_PROFILE_BYTES = 4_000_000
+_TO_RESAVE = "Open it in a picture editor, save it again as PNG, and use that file."
+_TO_SHRINK = "Make it smaller in a picture editor: 2,000 pixels a side are more than enough."
+
+
+def decode(data: bytes, name: str, *, exact: bool = False) -> NDArray[np.uint8]:
+    """Return the picture in ``data`` as (h, w, 4) uint8: sRGB and alpha, not premultiplied.
+
+    ``name`` is what the errors call it. ``exact`` keeps the stored numbers: a colour profile is not
+    applied. Raises ``InputError`` for anything that is not a picture of a known format, is damaged,
+    or has more than ``MOST_PIXELS`` pixels; the latter before decoding.
+    """
+    with _pillow_speaks_for(name):
+        image = _open(data, name)
+    if image is None:
+        return _float_tiff(data, name)
+    refuse_too_many_pixels(image.width, image.height, name)
+    with _pillow_speaks_for(name), image:
+        image.load()
+        refuse_too_many_pixels(image.width, image.height, name)
+        upright = _upright(image)
+        return _to_rgba(upright if exact else _to_srgb(upright))
+
+
+def refuse_too_many_pixels(width: int, height: int, name: str) -> None:
+    """Raise ``InputError`` if a picture of this size has more than ``MOST_PIXELS`` pixels, or none."""
+    if width < 1 or height < 1:
+        raise InputError(f"{name} is a picture without pixels.", _TO_RESAVE)
+    if width * height > MOST_PIXELS:
+        raise InputError(
+            f"{name} is {width} by {height} pixels, more than the {MOST_PIXELS:,} that are read.",
+            _TO_SHRINK,
+        )
+
+
+@contextmanager
+def _pillow_speaks_for(name: str) -> Iterator[None]:
+    """Turn whatever Pillow raises on bad data into one ``InputError``.
+
+    On damaged files Pillow raises OSError, SyntaxError, ValueError, EOFError, struct.error,
+    KeyError and more, depending on the format; all of them mean that the file is at fault.
+    """
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            yield
+    except InputError:
+        raise
+    except Image.DecompressionBombError as error:
+        raise InputError(
+            f"{name} has more than the {MOST_PIXELS:,} pixels that are read.", _TO_SHRINK
+        ) from error
+    except MemoryError as error:
+        raise InputError(f"{name} needs more memory than there is.", _TO_SHRINK) from error
+    except Exception as error:
+        raise InputError(
+            f"{name} is damaged or cut short: it cannot be read as a picture.", _TO_RESAVE
+        ) from error
+
+
+def _open(data: bytes, name: str) -> Image.Image | None:
+    """Open lazily; None for a TIFF whose kind of samples Pillow does not know."""
+    try:
+        return Image.open(io.BytesIO(data), formats=_FORMATS)
+    except UnidentifiedImageError as error:
+        if data[:4] in (b"II*\0", b"MM\0*"):
+            return None
+        raise InputError(
+            f"{name} is not a picture that can be read here.",
+            "Give a PNG, JPEG, WebP, GIF, BMP, TIFF or SVG file.",
+        ) from error
+
+
+def _upright(image: Image.Image) -> Image.Image:
+    """Turn as the camera says; a damaged orientation tag turns nothing."""
+    with suppress(Exception):
+        return ImageOps.exif_transpose(image)
+    return image
+
+
+def _to_srgb(image: Image.Image) -> Image.Image:
+    """Apply an embedded colour profile; one that is damaged or does not fit is left aside."""
+    profile = image.info.get("icc_profile")
+    mode = {"RGB": "RGB", "RGBA": "RGBA", "L": "L", "CMYK": "RGB"}.get(image.mode)
+    if not profile or mode is None or len(profile) > _MOST_PROFILE_BYTES:
+        return image
+    with suppress(ImageCms.PyCMSError, OSError, ValueError, TypeError):
+        source = ImageCms.getOpenProfile(io.BytesIO(profile))
+        target = ImageCms.createProfile("sRGB")
+        if mode == "L":
+            converted = ImageCms.profileToProfile(image, source, target, outputMode="RGB")
+        else:
+            converted = ImageCms.profileToProfile(image, source, target, outputMode=mode)
+        if converted is not None:
+            return converted
+    return image
+
+
+def _to_rgba(image: Image.Image) -> NDArray[np.uint8]:
+    if image.mode.startswith("I") or image.mode == "F":
+        samples = np.asarray(image)
+        alpha = np.full(samples.shape, 255, np.uint8)
+        clear = image.info.get("transparency")
+        if isinstance(clear, int):
+            alpha[samples == clear] = 0
+        grey = eight_bits(samples, "the picture")
+        return np.dstack([grey, grey, grey, alpha])
+    return np.array(image.convert("RGBA"))
+
+
+def eight_bits(samples: NDArray[Any], name: str) -> NDArray[np.uint8]:
+    """Scale samples of any numeric type to 0…255, rounding to the nearest.
+
+    Eight-bit samples stay; integers that fit sixteen bits are divided by 257 (so 65535 -> 255).
+    Floating samples are taken as 0…1, 0…255 or 0…65535, whichever is the first that holds them
+    (common practice, no source); beyond that, and for larger integers, from least to greatest.
+    Raises ``InputError`` if a sample is not a finite number.
+
+    >>> eight_bits(np.array([0, 257, 65535], np.uint16), "x").tolist()
+    [0, 1, 255]
+    """
+    if samples.dtype == np.uint8:
+        return samples
+    values = samples.astype(np.float64)
+    if not np.isfinite(values).all():
+        raise InputError(f"{name} holds samples that are not numbers.", _TO_RESAVE)
+    least, greatest = float(values.min()), float(values.max())
+    tops = (1.0, 255.0, 65535.0) if samples.dtype.kind == "f" else (65535.0,)
+    top = next((top for top in tops if greatest <= top), None)
+    if top is None or least < 0:
+        values = values / 2 - least / 2  # halved first, so that the widest span stays finite
+        top = (greatest / 2 - least / 2) or 1.0
+    return np.rint(np.clip(values / top, 0.0, 1.0) * 255).astype(np.uint8)
+
+
+def _float_tiff(data: bytes, name: str) -> NDArray[np.uint8]:
+    """Read the first page of a TIFF with floating or otherwise unusual samples in several channels."""
+    import tifffile  # comes with scikit-image; slow to import and seldom needed
+
+    with _pillow_speaks_for(name), tifffile.TiffFile(io.BytesIO(data)) as file:
+        page = file.pages.first
+        refuse_too_many_pixels(page.imagewidth, page.imagelength, name)
+        if page.ndim not in (2, 3) or page.samplesperpixel > 4 or page.imagedepth != 1:
+            raise InputError(f"{name} is a TIFF that is not a picture in grey or colour.", _TO_RESAVE)
+        samples = np.asarray(page.asarray())
+        if page.ndim == 3 and page.axes.startswith("S"):
+            samples = np.moveaxis(samples, 0, -1)
+    samples = samples.reshape(page.imagelength, page.imagewidth, -1)
+    count = samples.shape[2]
+    colour = eight_bits(samples[..., : 3 if count >= 3 else 1], name)
+    alpha = (
+        eight_bits(samples[..., -1], name) if count in (2, 4) else np.full(samples.shape[:2], 255, np.uint8)
+    )
+    rgb = colour if count >= 3 else np.repeat(colour, 3, axis=2)
+    return np.dstack([rgb, alpha])
