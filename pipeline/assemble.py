@@ -17,7 +17,17 @@ from numpy.typing import NDArray
 from pipeline.feasibility import thread_distances
 from pipeline.knots import Knot, knot_of
 from pipeline.network import Network, RowPlan
-from pipeline.pattern import Ends, Gauge, GaugeByOrder, Join, Pattern, PatternThread, Row, Section, SectionKind
+from pipeline.pattern import (
+    Ends,
+    Gauge,
+    GaugeByOrder,
+    Join,
+    Pattern,
+    PatternThread,
+    Row,
+    Section,
+    SectionKind,
+)
 from pipeline.routing.problem import Solution
 
 
