@@ -1,0 +1,269 @@
+"""The band in words: everything a maker needs to tie it without a chart.
+
+The text is written to be spoken and to be read back by a program (``pipeline.spoken``): each line of the
+part "Work" is a row, a step, a repeat, a checkpoint or a heading, in fixed words.
+"""
+
+from __future__ import annotations
+
+import json
+import textwrap
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import groupby
+from typing import Protocol
+
+from pipeline import words
+from pipeline.handed import mirrored
+from pipeline.instructions_fold import Repeat, Said, fold, gather
+from pipeline.instructions_steps import Step, steps
+from pipeline.knots import Knot
+from pipeline.pattern import Pattern
+from pipeline.replay import replay
+
+WIDTH = 88
+CAUTIONS = (
+    "Local rules and the thread maker's advice come first; this is general advice only.",
+    "Not for children under 3 or anyone who puts things in the mouth: loose ends and beads can choke. "
+    "Never tie a band round a child's neck.",
+    "Take the band off for sleep, sport, playgrounds and near machines: it does not break and can trap.",
+    "One finger must slide under it; check again on growing children. Take it off at once if the skin "
+    "swells, goes numb or changes colour.",
+    "Test strong dyes by washing; wet cotton shrinks and may stain. Rest your hands every half hour.",
+)
+
+
+class CutLength(Protocol):
+    """What the text needs of a cut (see ``pipeline.materials``)."""
+
+    @property
+    def position(self) -> int: ...
+    @property
+    def length_mm(self) -> float: ...
+    @property
+    def pieces_mm(self) -> tuple[float, ...]: ...
+
+
+def write_instructions(
+    pattern: Pattern,
+    cuts: Iterable[CutLength] = (),
+    *,
+    left_handed: bool = False,
+    start_steps: Sequence[str] = (),
+    finish_steps: Sequence[str] = (),
+) -> str:
+    """Write the whole band as plain text, lines of at most about 88 characters.
+
+    ``cuts`` gives the length of each strand; without it the lengths are left out. ``left_handed`` writes for
+    a maker who works from right to left, seated at the far side of the board: the same band, the same
+    picture. ``start_steps`` and ``finish_steps`` are sentences printed before and after the work.
+    """
+    seen = mirrored(pattern) if left_handed else pattern
+    said = steps(pattern, left_handed=left_handed)
+    labels = words.thread_labels([thread.name for thread in pattern.threads])
+    text: list[str] = [
+        _clean(pattern.title) or "Band",
+        "=" * min(WIDTH, len(_clean(pattern.title) or "Band")),
+    ]
+    text += ["", "Threads", *_threads(pattern, labels)]
+    text += ["", "How to read this", *_how_to_read(seen, left_handed)]
+    text += ["", "Start", *_start(seen, labels, cuts, left_handed), *start_steps]
+    text += ["", "Work", *_work(seen, labels, said)]
+    if finish_steps:
+        text += ["", "Finish", *finish_steps]
+    text += ["", "Cautions", *CAUTIONS]
+    return "\n".join(_wrapped(line) for line in text) + "\n"
+
+
+def step_counts(pattern: Pattern) -> tuple[int, int]:
+    """Spoken steps of the plain row-by-row list, and of the text as written.
+
+    The plain list says every row as runs of equal knots that neighbour each other, and folds nothing. A
+    run, "the same with …" and a repeat are one spoken step each.
+    """
+    plain = 0
+    for _, _, section, row in pattern.rows():
+        knots = row.knots if section.worked == "rows" else tuple(sorted(row.knots))
+        reach = 1 if section.worked == "rows" else 2
+        for i, (position, knot) in enumerate(knots):
+            follows = i > 0 and abs(position - knots[i - 1][0]) == reach and knot == knots[i - 1][1]
+            plain += not follows
+    written = 0
+    for _, group in groupby(steps(pattern), key=lambda step: step.section):
+        said = gather(list(group))
+        written += sum(1 if isinstance(item, Repeat) else said[item].spoken for item in fold(said))
+    return plain, written
+
+
+def _threads(pattern: Pattern, labels: Sequence[str]) -> Iterator[str]:
+    for number, (thread, label) in enumerate(zip(pattern.threads, labels, strict=True), start=1):
+        known_as = "" if label == thread.name else f", in the stash {json.dumps(thread.name)}"
+        yield f"{number}. {label} ({thread.colour}){known_as}"
+
+
+def _how_to_read(pattern: Pattern, left_handed: bool) -> Iterator[str]:
+    knots = {knot for _, _, _, row in pattern.rows() for _, knot in row.knots}
+    orders = {section.worked for section in pattern.sections if any(row.knots for row in section.rows)}
+    if left_handed:
+        yield (
+            f"{words.LEFT_HANDED} Keep the start nearest to you and let the strands run away from you. "
+            "Left and right below are yours as you sit there; the picture stands on its head while you "
+            "tie and reads right when you pick the band up."
+        )
+    yield (
+        "A strand keeps the number of the place where it hangs at the start, 1 at the left. A position is a "
+        "place counted from the left at that moment."
+    )
+    yield "A knot is two half hitches of the tying strand round the other one; the tying strand shows."
+    if "rows" in orders:
+        yield (
+            "Row work: the leader crosses the row from edge to edge. Where the leader ties, it ties on each "
+            "strand that it meets; where bases tie, each of them ties on the leader. Numbers in brackets "
+            "are the columns, counted from the left."
+        )
+        if any(not knot.swaps for knot in knots):
+            yield (
+                'Where another strand "then leads", turn the last knot of that run: tie its second half '
+                "hitch the other way round, so that both strands stay where they are. The leader hangs "
+                "down there and the named strand goes on."
+            )
+    if "diagonal" in orders:
+        yield (
+            f'Diagonal work: "{words.TAKE} 4" means the strand that hangs there now; it goes on by one '
+            'position with every knot. "Pairs" are neighbouring strands side by side: from position 2 '
+            "they are 2 and 3, then 4 and 5, and so on."
+        )
+        yield from (text for knot, text in _KNOT_MEANS.items() if knot in knots)
+
+
+_KNOT_MEANS = {
+    Knot.FORWARD: "Forward: the left strand ties on the right one and ends up right of it.",
+    Knot.BACKWARD: "Backward: the right strand ties on the left one and ends up left of it.",
+    Knot.FORWARD_BACKWARD: "Forward-backward: the left strand ties half a knot forward and half a knot "
+    "backward, and stays left.",
+    Knot.BACKWARD_FORWARD: "Backward-forward: the right strand ties half a knot backward and half a knot "
+    "forward, and stays right.",
+}
+
+
+def _start(
+    pattern: Pattern, labels: Sequence[str], cuts: Iterable[CutLength], left_handed: bool
+) -> Iterator[str]:
+    strands = len(pattern.strands)
+    yield f"{words.START_ORDER}: {words.counted(labels[t] for t in pattern.strands)} ({strands} strands)."
+    lengths: dict[int, str] = {}
+    for cut in cuts:
+        position = strands - 1 - cut.position if left_handed else cut.position
+        lengths[position] = _length(cut)
+    if lengths:
+        yield "Cut:"
+    for (thread, length), group in groupby(
+        sorted(lengths), key=lambda position: (pattern.strands[position], lengths[position])
+    ):
+        positions = list(group)
+        if len(positions) == 1:
+            yield f"- strand {positions[0] + 1}, {labels[thread]}: {length}"
+        else:
+            numbers = words.span(positions[0] + 1, positions[-1] + 1)
+            yield f"- strands {numbers}, {labels[thread]}: {length} each"
+
+
+def _length(cut: CutLength) -> str:
+    total = f"{cut.length_mm / 10:.0f} cm"
+    if len(cut.pieces_mm) < 2:
+        return total
+    return f"{total} in {len(cut.pieces_mm)} pieces ({', '.join(f'{p / 10:.0f} cm' for p in cut.pieces_mm)})"
+
+
+def _work(pattern: Pattern, labels: Sequence[str], said: Sequence[Step]) -> Iterator[str]:
+    unmade = sum(k.wanted not in (None, k.shown) for row in replay(pattern) for k in row.steps)
+    if pattern.joins:
+        yield (
+            "Joins: the old piece ends in the knot that is named and a new one goes on; lay both tails in with "
+            "the core for the next 3 to 5 knots, or tuck them along the base where the strand itself ties."
+        )
+    if unmade:
+        cells = "1 cell shows" if unmade == 1 else f"{unmade} cells show"
+        yield f"Note: {cells} another thread than the picture wanted; tie them as written."
+    done = 0
+    by_section = {s: list(group) for s, group in groupby(said, key=lambda step: step.section)}
+    for s, section in enumerate(pattern.sections):
+        count = len(section.rows)
+        rows = f"rows {words.span(done + 1, done + count)}" if count > 1 else f"row {done + 1}"
+        worked, rows = words.WORKED_WORDS[section.worked], rows if count else words.NO_ROWS
+        yield ""
+        yield f"Section {s + 1} of {len(pattern.sections)}: {section.kind}, {worked}, {rows}"
+        yield from _section(gather(by_section.get(s, [])), labels, done)
+        done += count
+
+
+def _section(said: Sequence[Said], labels: Sequence[str], rows_before: int) -> Iterator[str]:
+    if not said:
+        return
+    by_row = said[0].lines[0][0].by_row
+    unit, before = ("row", rows_before) if by_row else ("step", 0)
+    for item in fold(said):
+        if isinstance(item, Repeat):
+            yield (
+                f"{_numbered(unit, before + item.first + 1, before + item.last + 1).capitalize()}: "
+                + _repeat(item, unit, before)
+            )
+            last, due = item.last, any(said[i].checkpoint for i in range(item.first, item.last + 1))
+        else:
+            yield f"{unit.capitalize()} {before + item + 1}{_line(said[item], labels)}"
+            last, due = item, said[item].checkpoint
+        if due:
+            order = words.counted(labels[t] for t in said[last].last.threads)
+            yield f"Order after {unit} {before + last + 1}, left to right: {order}."
+
+
+def _numbered(unit: str, first: int, last: int) -> str:
+    return f"{unit} {first}" if first == last else f"{unit}s {words.span(first, last)}"
+
+
+def _repeat(repeat: Repeat, unit: str, before: int) -> str:
+    source = _numbered(unit, before + repeat.source + 1, before + repeat.source + repeat.length)
+    count = f", {words.times(repeat.count)}" if repeat.count > 1 else ""
+    others = f", {words.OTHER_STRANDS}" if repeat.other_strands else ""
+    return f"as {source}{count}{others}."
+
+
+def _line(said: Said, labels: Sequence[str]) -> str:
+    first = said.lines[0]
+    runs = ", ".join(step.text for step in first)
+    if not first[0].opening:
+        return f": {runs}."
+    joint = ", " if first[0].taken is None and first[0].leader is not None else ": "
+    text = f"{joint}{first[0].opening}: {runs}"
+    if len(said.lines) > 1:
+        text += f"; {_same_with(said.lines, labels)}"
+    return text + "."
+
+
+def _same_with(lines: Sequence[tuple[Step, ...]], labels: Sequence[str]) -> str:
+    positions = [line[0].taken for line in lines]
+    threads = [_taken_thread(line) for line in lines]
+    if len(set(positions)) == 1:
+        names = "" if len(set(threads)) == 1 else f" ({words.counted(labels[t] for t in threads[1:])})"
+        return f"{words.SAME_WITH_NEXT} {len(lines) - 1} there{names}"
+    others = [
+        f"{position + 1}" + ("" if thread == threads[0] else f" ({labels[thread]})")
+        for position, thread in zip(positions[1:], threads[1:], strict=True)
+        if position is not None
+    ]
+    return f"{words.SAME_WITH} {', '.join(others)}"
+
+
+def _taken_thread(line: tuple[Step, ...]) -> int:
+    step = line[0]
+    left_taken = step.taken == step.knots[0][0]
+    return step.shown[0] if step.knots[0][1].left_ties == left_taken else step.hidden[0]
+
+
+def _clean(text: str) -> str:
+    return "".join(c if c.isprintable() else " " for c in text).strip()
+
+
+def _wrapped(line: str) -> str:
+    return "\n".join(
+        textwrap.wrap(line, WIDTH, subsequent_indent="    ", break_long_words=False, break_on_hyphens=False)
+    )
