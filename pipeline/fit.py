@@ -1,0 +1,212 @@
+"""Fit: from a wrist to the rows that a band needs, and a picture brought to that length.
+
+    knotted length = wrist + ease − closure gap − tapers
+
+Wrist sizes by name are percentiles of ANSUR II (Gordon et al., NATICK/TR-15/007, 2014; measured 2012 on
+4,082 men and 1,986 women of the US Army). Children's figures are rounded means from published surveys.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.errors import ImpossibleError, InputError
+from pipeline.pattern import Ends, Gauge
+
+EASE_MM = 13.0
+"""Usual ease; 6–25 mm are given (craft handouts). A thick band wants more."""
+GAP_MM = 10.0
+"""What ties bridge between the two ends of the band; value from our own looking, no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """A wrist circumference that goes by a name."""
+
+    name: str
+    wrist_mm: float
+    source: str
+
+
+SIZES = (
+    Size("child-3", 105, "about 105 mm at 3 years (Öztürk et al. 2017; Khadilkar et al.)"),
+    Size("child-6", 128, "about 128 mm at 6 years (Öztürk et al. 2017; Khadilkar et al.)"),
+    Size("women-small", 142, "ANSUR II women, 5th percentile"),
+    Size("women-medium", 154, "ANSUR II women, 50th percentile"),
+    Size("women-large", 168, "ANSUR II women, 95th percentile"),
+    Size("men-small", 162, "ANSUR II men, 5th percentile"),
+    Size("men-medium", 176, "ANSUR II men, 50th percentile"),
+    Size("men-large", 191, "ANSUR II men, 95th percentile"),
+    Size("adult-small", 142, "ANSUR II women, 5th percentile"),
+    Size("adult-medium", 165, "midway between the ANSUR II medians of women (154) and men (176)"),
+    Size("adult-large", 191, "ANSUR II men, 95th percentile"),
+)
+
+
+def size_named(name: str) -> Size | None:
+    """Return the size of that name, or None.
+
+    >>> size_named("men-medium").wrist_mm
+    176
+    """
+    return next((size for size in SIZES if size.name == name.strip().lower()), None)
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """The knotted length that fits, without tapers, and the rows that come nearest to it."""
+
+    knotted_mm: float
+    rows: int
+    gap_mm: float
+    tapers_mm: float
+
+
+def fit_rows(wrist_mm: float, gauge: Gauge, *, ease_mm: float = EASE_MM, ends: Ends | None = None) -> Fit:
+    """Return how many rows of ``gauge`` fit a wrist, closed by ``ends`` (plain ties if None).
+
+    A loop start bridges half its way around (it is drawn flat), other closures ``GAP_MM``. Raises
+    InputError for a wrist or ease that nobody has and ImpossibleError if nothing is left to knot.
+    """
+    if not 40 <= wrist_mm <= 600:
+        raise InputError(
+            f"a wrist of {wrist_mm:.0f} mm is not a wrist.",
+            "Give it with its unit, such as 160mm, 16cm, 6.3in.",
+        )
+    if not 0 <= ease_mm <= 200:
+        raise InputError(
+            f"an ease of {ease_mm:.0f} mm is out of range.", "6 to 25 mm is usual, 13 the default."
+        )
+    gap, tapers = GAP_MM, 0.0
+    if ends is not None:
+        tapers = (ends.start.taper_mm or 0.0) + (ends.finish.taper_mm or 0.0)
+        if ends.start.style == "loop" and ends.start.loop_mm:
+            gap = ends.start.loop_mm / 2
+    knotted = wrist_mm + ease_mm - gap - tapers
+    rows = round(knotted / gauge.row_pitch_mm)
+    if rows < 1:
+        raise ImpossibleError(
+            f"tapers of {tapers:.0f} mm and a gap of {gap:.0f} mm leave nothing to knot "
+            f"on a wrist of {wrist_mm:.0f} mm.",
+            "Use straight ends, or fewer strands.",
+        )
+    return Fit(knotted, rows, gap, tapers)
+
+
+# ---------------------------------------------------------------- placing the picture
+
+Grid = NDArray[np.int64]
+How = Literal["repeat", "centre", "border"]
+HOWS: tuple[How, ...] = ("repeat", "centre", "border")
+BORDER_ROWS = 2
+
+
+def place(grid: Grid, rows: int, *, how: str, ground: int, worked: str = "rows") -> Grid:
+    """Bring a (picture rows, cells) grid of thread indices to ``rows`` rows.
+
+    ``repeat``: whole motifs one after another, as many as fit, the spare rows shared between and around
+    them in ground; ``centre``: one motif in the middle of the ground; ``border``: the same between bars of
+    the motif's most used other thread, each two rows from the picture where there is room. ``ground`` is a
+    thread index. Raises ImpossibleError if the picture is longer than ``rows``, InputError for another way.
+    """
+    if how not in HOWS:
+        raise InputError(f"there is no way {how!r} to place a picture.", f"Ways: {', '.join(HOWS)}.")
+    motif, cells = grid.shape
+    if motif > rows:
+        raise ImpossibleError(
+            f"the picture takes {motif} rows and the band has room for {rows}.",
+            "Use fewer strands (the picture shrinks with them), crop it, or make the band longer.",
+        )
+    step = _step(worked)
+    times = max(1, rows // _padded(motif, step)) if how == "repeat" and motif else 1
+    placed = np.full((rows, cells), ground, dtype=np.int64)
+    starts = _starts(motif, rows, times, step)
+    for start in starts:
+        placed[start : start + motif] = grid
+    if how == "border":
+        _bars(placed, starts[0], starts[0] + motif, ground, grid)
+    return placed
+
+
+def _step(worked: str) -> int:
+    """In diagonal work a motif may only move by whole pairs of rows: other cells are knots then."""
+    return 2 if worked == "diagonal" else 1
+
+
+def _padded(motif: int, step: int) -> int:
+    return motif + motif % step
+
+
+def _starts(motif: int, rows: int, times: int, step: int) -> list[int]:
+    spare = rows - times * motif
+    starts: list[int] = []
+    for i in range(times):
+        start = i * motif + round(spare * (i + 1) / (times + 1))
+        start -= start % step
+        starts.append(max(start, starts[-1] + motif + (starts[-1] + motif) % step) if starts else start)
+    return starts if starts[-1] + motif <= rows else [i * _padded(motif, step) for i in range(times)]
+
+
+def _bars(placed: Grid, top: int, bottom: int, ground: int, grid: Grid) -> None:
+    """Draw a bar of up to two rows on each side of the motif, set off from it by ground."""
+    others = grid[(grid >= 0) & (grid != ground)]
+    if not others.size:
+        return
+    thread = int(np.bincount(others).argmax())
+    for room, bar in (
+        (top, slice(top - 4, top - 2)),
+        (placed.shape[0] - bottom, slice(bottom + 2, bottom + 4)),
+    ):
+        if room >= 2 + BORDER_ROWS:
+            placed[bar] = thread
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """A way to bring the picture to the length, in a sentence for the maker."""
+
+    how: str
+    sentence: str
+
+
+def offers(picture_rows: int, rows: int, *, strands: int) -> tuple[Offer, ...]:
+    """Say what is possible with a picture of ``picture_rows`` rows in a band of ``rows``."""
+    spare = rows - picture_rows
+    if spare == 0:
+        return ()
+    if spare < 0:
+        fewer = max(2, math.floor((strands - 1) * rows / picture_rows) + 1)
+        return (
+            Offer("strands", f"{fewer} strands instead of {strands} bring the picture to the length."),
+            Offer("longer", f"Keep the picture and let the band come out {-spare} rows longer."),
+        )
+    found: list[Offer] = []
+    times = rows // picture_rows
+    if times > 1:
+        found.append(
+            Offer(
+                "repeat",
+                f"Repeat the picture {times} times; {rows - times * picture_rows} rows of "
+                "ground lie between.",
+            )
+        )
+    found.append(Offer("centre", f"Centre it with {spare // 2} and {spare - spare // 2} rows of ground."))
+    if spare >= 2 * (2 + BORDER_ROWS):
+        found.append(Offer("border", "Centre it between two bars."))
+    more = math.ceil((strands - 1) * rows / picture_rows) + 1
+    if more <= 2 * strands:
+        found.append(
+            Offer("strands", f"{more} strands instead of {strands} bring the picture to the length.")
+        )
+    return tuple(found)
+
+
+def names() -> Sequence[str]:
+    """Names of the sizes that the command line takes."""
+    return tuple(size.name for size in SIZES)
