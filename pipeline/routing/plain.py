@@ -1,0 +1,210 @@
+"""Plain row work: in mid-row nothing is handed over, the leader changes only at the edges.
+
+A knot is in mid-row if it is neither the first nor the last of a row-worked row; there, two different
+threads must swap. A band of row-worked rows alone is one run (``plain_run``), solved to proof where the
+effort allows. Where diagonal rows or a row worked twice in one direction come between, the runs share
+their strands: the band is laid out run by run, and the bound adds what each run costs at least by itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from itertools import product
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.errors import ImpossibleError
+from pipeline.network import Network
+from pipeline.routing.plain_run import Effort, PlainRun, Run, solve_run
+from pipeline.routing.problem import Budget, Problem, Solution, Stopped
+from pipeline.routing.turns import Ints
+
+WORK = 1.5e8
+"""Visited cells that effort 1.0 stands for; about 5 s on the machine of ``benchmarks/RESULTS.md``."""
+
+
+def mid_row(network: Network) -> NDArray[np.bool_]:
+    """(knots,) whether a knot is neither the first nor the last of a row-worked row."""
+    inside = np.zeros(network.knots, dtype=bool)
+    for index, row in enumerate(network.rows):
+        if row.worked == "rows":
+            knots = network.knots_of_row(index)
+            inside[knots.start + 1 : knots.stop - 1] = True
+    return inside
+
+
+def solve_plain(problem: Problem, budget: Budget = Budget()) -> Solution:  # noqa: B008 (frozen)
+    """Route with no hand-over of different threads in mid-row. Pins, at_most and folded starts are kept.
+
+    The bound holds for the problem with ``Ease.PLAIN``. Raises ImpossibleError where no starting order
+    meets the bounds set, ValueError for a row-worked row that does not cross the whole band.
+    """
+    network = problem.network
+    if network.strands == 2:
+        return _two_strands(problem)
+    effort = Effort(WORK * budget.effort, budget.deadline)
+    stretches = list(_stretches(network))
+    order: Ints | None = None
+    strands: Ints | None = None
+    leaders: dict[int, int] = {}
+    proof = 0.0
+    for number, stretch in enumerate(stretches):
+        run = _run(problem, stretch, order)
+        effort_here = effort if number == len(stretches) - 1 else replace(effort, left=effort.left / 2)
+        found = solve_run(run, effort_here)
+        if found is None:
+            raise _impossible()
+        effort.stopped = effort_here.stopped
+        proof = found.lower_bound if len(stretches) == 1 and stretch.whole else 0.0
+        leaders |= dict(zip(stretch.rows, found.leaders.tolist(), strict=True))
+        here = stretch.seen(found.strands)
+        strands = here if strands is None else strands
+        order = here.copy()
+        _tie(network, order, leaders, stretch.rows)
+    if strands is None:
+        raise ValueError("a plain band needs a row-worked row")
+    swaps = _tie(network, strands.copy(), leaders, range(len(network.rows)))
+    cost, hand_overs = tally(problem, strands, swaps)
+    bound = proof or _bound(problem, effort)
+    return Solution(strands, swaps, cost, min(bound, cost), effort.stopped, hand_overs)
+
+
+@dataclass(frozen=True, slots=True)
+class _Stretch:
+    """Row-worked rows that take turns; ``whole`` if no other row comes between the first and the last."""
+
+    rows: tuple[int, ...]
+    falling: bool
+    """Whether the first row starts at the right edge."""
+    whole: bool
+
+    def seen(self, strands: Ints) -> Ints:
+        """Strands seen from the edge where the first row starts, or back again."""
+        return strands[::-1].copy() if self.falling else strands
+
+
+def _stretches(network: Network, *, through: bool = True) -> Iterator[_Stretch]:
+    """Split the row-worked rows where they stop taking turns; unless ``through``, at diagonal rows too."""
+    rising = tuple(range(network.strands - 1))
+    rows: list[int] = []
+    falls: list[bool] = []
+    last = -1
+    for index, row in enumerate(network.rows):
+        if row.worked != "rows":
+            continue
+        if row.positions not in (rising, rising[::-1]):
+            raise ValueError(f"row {index}: a row-worked row ties every position from edge to edge")
+        falling = row.positions != rising
+        if rows and (falls[-1] == falling or (not through and last != index - 1)):
+            yield _stretch(rows, falls[0])
+            rows, falls = [], []
+        rows.append(index)
+        falls.append(falling)
+        last = index
+    if rows:
+        yield _stretch(rows, falls[0])
+
+
+def _stretch(rows: list[int], falling: bool) -> _Stretch:
+    return _Stretch(tuple(rows), falling, rows[-1] - rows[0] == len(rows) - 1)
+
+
+def _run(problem: Problem, stretch: _Stretch, order: Ints | None, *, free: bool = False) -> Run:
+    """The stretch as a run: its costs by position, and the start that is left to it.
+
+    ``order`` holds the threads that hang before it (None: the band starts here); ``free`` forgets them.
+    """
+    network = problem.network
+    costs = np.empty((len(stretch.rows), network.strands - 1, problem.threads))
+    for i, row in enumerate(stretch.rows):
+        knots = network.knots_of_row(row)
+        costs[i, network.position[knots]] = problem.costs[knots]
+    start: tuple[int | None, ...] = problem.start if order is None else tuple(order.tolist())
+    folded = problem.folded if order is None else ()
+    if free:
+        start, folded = (None,) * network.strands, ()
+    if stretch.falling:
+        last = network.strands - 1
+        costs, start = costs[:, ::-1], start[::-1]
+        folded = tuple((last - a, last - b) for a, b in folded)
+    return Run(costs, start, problem.at_most if order is None or free else (None,) * problem.threads, folded)
+
+
+def _tie(
+    network: Network, order: Ints, leaders: dict[int, int], rows: range | tuple[int, ...]
+) -> NDArray[np.bool_]:
+    """Tie ``rows`` led by those threads, changing ``order`` in place; return which knots swap.
+
+    A row's first knot brings its leader on the way; every other knot swaps; diagonal rows stay.
+    """
+    swaps = np.zeros(network.knots, dtype=bool)
+    for row in rows:
+        if network.rows[row].worked != "rows":
+            continue
+        knots = network.knots_of_row(row)
+        positions = network.position[knots]
+        at_edge = 0 if positions[0] == 0 else network.strands - 1
+        swaps[knots] = True
+        swaps[knots.start] = order[at_edge] == leaders[row]
+        for position, swap in zip(positions, swaps[knots], strict=True):
+            if swap:
+                order[[position, position + 1]] = order[[position + 1, position]]
+    return swaps
+
+
+def _bound(problem: Problem, effort: Effort) -> float:
+    """What the runs between other rows cost at least, each by itself, and the other rows' cheapest knots."""
+    network = problem.network
+    stretches = list(_stretches(network, through=False))
+    covered = np.zeros(network.knots, dtype=bool)
+    bound = 0.0
+    for stretch in stretches:
+        first = stretch.rows[0] == 0
+        share = replace(effort, left=max(effort.left, 0.0) / len(stretches))
+        found: PlainRun | None = solve_run(_run(problem, stretch, None, free=not first), share)
+        bound += found.lower_bound if found is not None else 0.0
+        for row in stretch.rows:
+            covered[network.knots_of_row(row)] = True
+    return bound + float(problem.costs[~covered].min(axis=1).sum())
+
+
+def tally(problem: Problem, strands: Ints, swaps: NDArray[np.bool_]) -> tuple[float, int]:
+    """Cost and hand-overs (different threads that stay in row-worked rows) of routes."""
+    network = problem.network
+    order = strands.copy()
+    met = np.empty((network.knots, 2), dtype=np.int64)
+    for knot, (position, swap) in enumerate(zip(network.position.tolist(), swaps.tolist(), strict=True)):
+        left, right = met[knot] = order[position], order[position + 1]
+        if swap:
+            order[position], order[position + 1] = right, left
+    knots = np.arange(network.knots)
+    cost = np.minimum(problem.costs[knots, met[:, 0]], problem.costs[knots, met[:, 1]]).sum()
+    row_worked = np.array([row.worked == "rows" for row in network.rows], dtype=bool)[network.row]
+    return float(cost), int((row_worked & ~swaps & (met[:, 0] != met[:, 1])).sum())
+
+
+def _two_strands(problem: Problem) -> Solution:
+    """Two strands meet in every knot: try each pair of threads."""
+    allowed = [range(problem.threads) if pin is None else (pin,) for pin in problem.start]
+    found: tuple[float, tuple[int, int]] | None = None
+    for left, right in product(*allowed):
+        if problem.folded and left != right:
+            continue
+        if any(most is not None and (left, right).count(t) > most for t, most in enumerate(problem.at_most)):
+            continue
+        cost = float(problem.costs[:, [left, right]].min(axis=1).sum())
+        if found is None or cost < found[0]:
+            found = cost, (left, right)
+    if found is None:
+        raise _impossible()
+    swaps = np.ones(problem.network.knots, dtype=bool)
+    return Solution(np.array(found[1], dtype=np.int64), swaps, found[0], found[0], Stopped.DONE, 0)
+
+
+def _impossible() -> ImpossibleError:
+    return ImpossibleError(
+        "no starting order has so few strands of each thread and the threads that were pinned",
+        "Allow more strands of a thread, or leave more of the starting order free.",
+    )
