@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from pipeline.ends import end_use
 from pipeline.gauge import preset_gauge, wrap_mm
+from pipeline.knots import Knot
 from pipeline.materials import OVERLAP_MM, charges, checkpoints, cut_list, cut_list_csv
 from pipeline.replay import replay
 from tests.patterns import patterns, random_pattern
@@ -63,7 +64,9 @@ def test_worked_by_hand():
         row.model_copy(
             update={"knots": tuple((p, kind) for (p, _), kind in zip(row.knots, kinds, strict=True))}
         )
-        for row, kinds in zip(pattern.sections[0].rows, (["forward"] * 3, ["backward"] * 3), strict=True)
+        for row, kinds in zip(
+            pattern.sections[0].rows, ([Knot.FORWARD] * 3, [Knot.BACKWARD] * 3), strict=True
+        )
     ]
     section = pattern.sections[0].model_copy(update={"rows": tuple(rows)})
     pattern = pattern.model_copy(update={"sections": (section,)})
@@ -88,7 +91,8 @@ def test_wrap_is_the_arc_length_of_a_helix():
 @pytest.mark.parametrize("worked", ["rows", "diagonal"])
 def test_no_tie_is_tighter_than_rope_can_be(worked):
     """From outside: a component of a tight Hopf link takes 2π d (Cantarella, Kusner, Sullivan 2002), and a
-    double half hitch turns twice."""
+    double half hitch turns twice.
+    """
     gauge = preset_gauge(0.71, worked)
     assert gauge.tie_mm >= 2 * math.pi * 0.71
     assert gauge.tie_mm == pytest.approx(12.7 * 0.71, rel=0.005)
