@@ -1,0 +1,217 @@
+"""Flat artwork at high resolution: its distinct colours, which pixel has which, and its thin strokes.
+
+Drawings have few colours, but their files have many: smooth edges mix the colours on both sides, and
+lossy compression scatters them. Mixed pixels are recognised by lying between their neighbours, the rest
+is gathered around its most frequent colours, and each mixed pixel goes to the side it resembles more.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import ndimage
+
+from pipeline.colour import Bytes, Floats, delta_e_table, encoded, lab, linear
+
+Ints = NDArray[np.int64]
+
+_PIXELS = 4_000_000
+"""Larger artwork is thinned out by whole rows and columns first, which mixes no colours."""
+_CONTRAST = 24
+"""Levels (Euclidean, of 255) by which the sides of an edge differ at least."""
+_ALIKE = 9.0
+"""Distance in CIELAB within which pixels are scatter of one colour."""
+_MOST = 24
+_LEAST_SHARE = 0.0008
+"""Part of the clear pixels that a colour has at least (a cell's worth on a small band)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Artwork:
+    """Distinct colours of a picture, the most common first.
+
+    ``colours``: uint8 (count, 3); ``labels``: uint8 (h, w), the colour of each pixel (of a picture that
+    may have been thinned out); ``clear``: part of the pixels that are not on an edge; ``close``: part of
+    the clear ones that have very nearly their distinct colour. ``scale``: pixels of the picture to one here.
+    """
+
+    colours: Bytes
+    labels: Bytes
+    clear: float
+    close: float
+    scale: int
+
+    def index_of(self, colour: ArrayLike) -> int:
+        """The distinct colour nearest to any colour."""
+        return int(delta_e_table(np.asarray(colour), self.colours).argmin())
+
+
+def is_flat(artwork: Artwork) -> bool:
+    """Whether the picture is a drawing in few colours: nearly all clear pixels are of a dozen colours.
+
+    The limits are our own, set by trying drawings (also as JPEG) and photos.
+    """
+    return artwork.close > 0.9 and artwork.clear > 0.35
+
+
+def distinct_colours(rgb: Bytes) -> Artwork:
+    """Find the distinct colours of a picture, uint8 (h, w, 3), and label every pixel."""
+    scale = 1
+    while rgb.shape[0] * rgb.shape[1] > _PIXELS * scale * scale:
+        scale += 1
+    rgb = rgb[scale // 2 :: scale, scale // 2 :: scale] if scale > 1 else rgb
+    towards = _mixed(rgb)
+    mixed = towards >= 0
+    clear = ~mixed if not mixed.all() else np.ones_like(mixed)
+    bins, of_pixel, counts = _binned(rgb[clear])
+    colours, of_bin, close = _gathered(bins, counts)
+    labels = np.zeros(rgb.shape[:2], dtype=np.uint8)
+    labels[clear] = of_bin[of_pixel]
+    if not clear.all():
+        labels = _resolved(labels, clear, towards)
+    order = np.argsort(-np.bincount(labels.reshape(-1), minlength=len(colours)), kind="stable")
+    rank = np.empty(len(order), dtype=np.uint8)
+    rank[order] = np.arange(len(order))
+    return Artwork(colours[order], rank[labels], float(clear.mean()), close, scale)
+
+
+def _mixed(rgb: Bytes) -> Ints:
+    """For each pixel that lies between two neighbours in place and colour, the flat index of the one it
+    resembles more; −1 for the others. Neighbours up to 3 pixels away are tried, the nearest first.
+    """
+    height, width = rgb.shape[:2]
+    towards = np.full(height * width, -1, dtype=np.int64)
+    flat = rgb.reshape(-1, 3).astype(np.int16)
+    busy = np.zeros((height, width), dtype=bool)
+    for axis in (0, 1):
+        step = np.abs(np.diff(rgb.astype(np.int16), axis=axis)).max(axis=2) > 6
+        first, second = [slice(None)] * 2, [slice(None)] * 2
+        first[axis], second[axis] = slice(None, -1), slice(1, None)
+        busy[tuple(first)] |= step
+        busy[tuple(second)] |= step
+    pending = np.flatnonzero(busy)
+    for reach in (1, 2, 3):
+        for down, across in ((0, 1), (1, 0), (1, 1), (1, -1)):
+            y, x = np.divmod(pending, width)
+            inside = (y >= reach * down) & (y < height - reach * down)
+            inside &= (x >= reach * abs(across)) & (x < width - reach * abs(across))
+            at = pending[inside]
+            jump = reach * (down * width + across)
+            before, after = flat[at - jump].astype(np.float32), flat[at + jump].astype(np.float32)
+            here = flat[at].astype(np.float32) - before
+            span = after - before
+            squared = (span * span).sum(axis=1)
+            part = (here * span).sum(axis=1) / np.maximum(squared, 1)
+            aside = here - part[:, None] * span
+            off = (aside * aside).sum(axis=1)
+            between = (squared > _CONTRAST**2) & (part > 0.06) & (part < 0.94)
+            between &= off < (0.08 * np.sqrt(squared) + 5) ** 2
+            towards[at[between]] = np.where(part[between] < 0.5, at[between] - jump, at[between] + jump)
+            pending = pending[towards[pending] < 0]
+    return towards.reshape(height, width)
+
+
+def _binned(pixels: Bytes) -> tuple[Bytes, Ints, Ints]:
+    """Different colours (bins, 3), the bin of each pixel, and pixels in each; coarser if there are many."""
+    codes = (pixels[:, 0].astype(np.int64) << 16) | (pixels[:, 1].astype(np.int64) << 8) | pixels[:, 2]
+    found, of_pixel, counts = np.unique(codes, return_inverse=True, return_counts=True)
+    bins = np.stack([found >> 16, (found >> 8) & 255, found & 255], axis=1).astype(np.uint8)
+    if len(bins) <= 20_000:
+        return bins, of_pixel, counts
+    coarse = bins & 0xF8
+    codes = (coarse[:, 0].astype(np.int64) << 16) | (coarse[:, 1].astype(np.int64) << 8) | coarse[:, 2]
+    _, group = np.unique(codes, return_inverse=True)
+    total = np.bincount(group, counts)
+    means = [np.bincount(group, counts * bins[:, i]) / total for i in range(3)]
+    return np.rint(np.stack(means, axis=1)).astype(np.uint8), group[of_pixel], total.astype(np.int64)
+
+
+def _gathered(bins: Bytes, counts: Ints) -> tuple[Bytes, Bytes, float]:
+    """Gather bins around the most frequent colours: (colours, the colour of each bin, part that is close)."""
+    places: Floats = lab(bins)
+    left = counts.astype(np.float64)
+    least = max(1.0, _LEAST_SHARE * counts.sum())
+    colours: list[Bytes] = []
+    close = 0.0
+    while len(colours) < _MOST and left.max() > 0:
+        centre = places[int(left.argmax())]
+        near = (np.linalg.norm(places - centre, axis=1) <= _ALIKE) & (left > 0)
+        weight = left[near]
+        if weight.sum() >= least or not colours:
+            heaviest = bins[near][int(weight.argmax())]
+            typical = heaviest
+            if weight.max() < 0.5 * weight.sum():
+                typical = encoded((linear(bins[near]) * weight[:, None]).sum(axis=0) / weight.sum())
+            colours.append(typical)
+            if len(colours) <= 12:
+                close += float(weight[np.linalg.norm(places[near] - lab(typical), axis=1) <= 4].sum())
+        left[near] = 0
+    found = np.array(colours, dtype=np.uint8).reshape(-1, 3)
+    centres = lab(found)
+    nearest = np.stack([np.linalg.norm(places - c, axis=1) for c in centres]).argmin(axis=0)
+    return found, nearest.astype(np.uint8), close / float(counts.sum())
+
+
+def _resolved(labels: Bytes, clear: NDArray[np.bool_], towards: Ints) -> Bytes:
+    """Give mixed pixels the label of the side they resemble; where that is mixed too, of the nearest."""
+    flat, known = labels.reshape(-1).copy(), clear.reshape(-1)
+    mixed = np.flatnonzero(~known)
+    aim = towards.reshape(-1)[mixed]
+    for _ in range(4):
+        aim = np.where(known[aim], aim, np.maximum(towards.reshape(-1)[aim], 0))
+    settled = known[aim]
+    result = flat.copy()
+    result[mixed[settled]] = flat[aim[settled]]
+    rest = mixed[~settled]
+    if len(rest):
+        near = ndimage.distance_transform_edt(~clear, return_distances=False, return_indices=True)
+        y, x = near.reshape(2, -1)[:, rest]
+        result[rest] = labels[y, x]
+    return result.reshape(labels.shape)
+
+
+def widen_strokes(labels: Bytes, fine: int, count: int) -> Bytes:
+    """Widen strokes thinner than a field to a field, so that a majority vote keeps them.
+
+    ``labels``: uint8 (h, w), ``fine`` samples to a field, labels 0 … count−1 by frequency. A stroke is what
+    an opening by a disc one field wide removes; its middle line is drawn again one field wide over
+    whatever is broad there. Specks smaller than a sixth of a field are left alone.
+    """
+    from skimage import morphology
+
+    skeletonize: Any = morphology.skeletonize
+    radius = fine / 2
+    broad = np.zeros(labels.shape, dtype=bool)
+    middles: list[tuple[int, NDArray[np.bool_]]] = []
+    for label in range(count):
+        mask = labels == label
+        if mask.all():
+            return labels
+        if not mask.any():
+            continue
+        core = (
+            ndimage.distance_transform_edt(np.pad(mask, fine, mode="edge"))[fine:-fine, fine:-fine] >= radius
+        )
+        opened = ndimage.distance_transform_edt(~core) <= radius if core.any() else np.zeros_like(mask)
+        opened &= mask
+        broad |= opened
+        thin = mask & ~opened
+        parts, number = ndimage.label(thin, structure=np.ones((3, 3)))
+        if number == 0:
+            continue
+        middle = skeletonize(thin)
+        length = ndimage.sum_labels(middle, parts, np.arange(number + 1))
+        area = ndimage.sum_labels(thin, parts, np.arange(number + 1))
+        touches = ndimage.maximum(ndimage.binary_dilation(opened), parts, np.arange(number + 1)) > 0
+        kept = np.where(touches, length >= 0.75 * fine, area >= fine * fine / 6)
+        kept[0] = False
+        middles.append((label, middle & kept[parts]))
+    result = labels.copy()
+    for label, middle in middles:
+        if middle.any():
+            wide = ndimage.distance_transform_edt(~middle) <= radius
+            result[wide & broad] = label
+    return result
