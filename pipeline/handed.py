@@ -17,7 +17,7 @@ from pipeline.pattern import End, Ends, Pattern, Row, Section
 
 
 def mirrored(pattern: Pattern) -> Pattern:
-    """Exchange left and right in every knot, in the starting order and at the ends. Tying order and joins stay.
+    """Exchange left and right in every knot, in the starting order and at the ends; the rest stays.
 
     Twice gives back the same pattern.
     """

@@ -6,17 +6,17 @@ part "Work" is a row, a step, a repeat, a checkpoint or a heading, in fixed word
 
 from __future__ import annotations
 
-import json
 import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
-from typing import Protocol
 
 from pipeline import words
+from pipeline.ends import finish_steps, start_steps
 from pipeline.handed import mirrored
 from pipeline.instructions_fold import Repeat, Said, fold, gather
+from pipeline.instructions_start import how_to_read, starting_order, threads
 from pipeline.instructions_steps import Step, steps
-from pipeline.knots import Knot
+from pipeline.materials import Cut
 from pipeline.pattern import Pattern
 from pipeline.replay import replay
 
@@ -32,30 +32,17 @@ CAUTIONS = (
 )
 
 
-class CutLength(Protocol):
-    """What the text needs of a cut (see ``pipeline.materials``)."""
-
-    @property
-    def position(self) -> int: ...
-    @property
-    def length_mm(self) -> float: ...
-    @property
-    def pieces_mm(self) -> tuple[float, ...]: ...
-
-
 def write_instructions(
     pattern: Pattern,
-    cuts: Iterable[CutLength] = (),
+    cuts: Iterable[Cut] = (),
     *,
     left_handed: bool = False,
-    start_steps: Sequence[str] = (),
-    finish_steps: Sequence[str] = (),
 ) -> str:
     """Write the whole band as plain text, lines of at most about 88 characters.
 
     ``cuts`` gives the length of each strand; without it the lengths are left out. ``left_handed`` writes for
     a maker who works from right to left, seated at the far side of the board: the same band, the same
-    picture. ``start_steps`` and ``finish_steps`` are sentences printed before and after the work.
+    picture.
     """
     seen = mirrored(pattern) if left_handed else pattern
     said = steps(pattern, left_handed=left_handed)
@@ -64,12 +51,12 @@ def write_instructions(
         _clean(pattern.title) or "Band",
         "=" * min(WIDTH, len(_clean(pattern.title) or "Band")),
     ]
-    text += ["", "Threads", *_threads(pattern, labels)]
-    text += ["", "How to read this", *_how_to_read(seen, left_handed)]
-    text += ["", "Start", *_start(seen, labels, cuts, left_handed), *start_steps]
+    text += ["", "Threads", *threads(pattern, labels)]
+    text += ["", "How to read this", *how_to_read(seen, left_handed=left_handed)]
+    text += ["", "Start", *starting_order(seen, labels, tuple(cuts), left_handed=left_handed)]
+    text += [*start_steps(seen)]
     text += ["", "Work", *_work(seen, labels, said)]
-    if finish_steps:
-        text += ["", "Finish", *finish_steps]
+    text += ["", "Finish", *finish_steps(seen)]
     text += ["", "Cautions", *CAUTIONS]
     return "\n".join(_wrapped(line) for line in text) + "\n"
 
@@ -94,93 +81,8 @@ def step_counts(pattern: Pattern) -> tuple[int, int]:
     return plain, written
 
 
-def _threads(pattern: Pattern, labels: Sequence[str]) -> Iterator[str]:
-    for number, (thread, label) in enumerate(zip(pattern.threads, labels, strict=True), start=1):
-        known_as = "" if label == thread.name else f", in the stash {json.dumps(thread.name)}"
-        yield f"{number}. {label} ({thread.colour}){known_as}"
-
-
-def _how_to_read(pattern: Pattern, left_handed: bool) -> Iterator[str]:
-    knots = {knot for _, _, _, row in pattern.rows() for _, knot in row.knots}
-    orders = {section.worked for section in pattern.sections if any(row.knots for row in section.rows)}
-    if left_handed:
-        yield (
-            f"{words.LEFT_HANDED} Keep the start nearest to you and let the strands run away from you. "
-            "Left and right below are yours as you sit there; the picture stands on its head while you "
-            "tie and reads right when you pick the band up."
-        )
-    yield (
-        "A strand keeps the number of the place where it hangs at the start, 1 at the left. A position is a "
-        "place counted from the left at that moment."
-    )
-    yield "A knot is two half hitches of the tying strand round the other one; the tying strand shows."
-    if "rows" in orders:
-        yield (
-            "Row work: the leader crosses the row from edge to edge. Where the leader ties, it ties on each "
-            "strand that it meets; where bases tie, each of them ties on the leader. Numbers in brackets "
-            "are the columns, counted from the left."
-        )
-        if any(not knot.swaps for knot in knots):
-            yield (
-                'Where another strand "then leads", turn the last knot of that run: tie its second half '
-                "hitch the other way round, so that both strands stay where they are. The leader hangs "
-                "down there and the named strand goes on."
-            )
-    if "diagonal" in orders:
-        yield (
-            f'Diagonal work: "{words.TAKE} 4" means the strand that hangs there now; it goes on by one '
-            'position with every knot. "Pairs" are neighbouring strands side by side: from position 2 '
-            "they are 2 and 3, then 4 and 5, and so on."
-        )
-        yield from (text for knot, text in _KNOT_MEANS.items() if knot in knots)
-
-
-_KNOT_MEANS = {
-    Knot.FORWARD: "Forward: the left strand ties on the right one and ends up right of it.",
-    Knot.BACKWARD: "Backward: the right strand ties on the left one and ends up left of it.",
-    Knot.FORWARD_BACKWARD: "Forward-backward: the left strand ties half a knot forward and half a knot "
-    "backward, and stays left.",
-    Knot.BACKWARD_FORWARD: "Backward-forward: the right strand ties half a knot backward and half a knot "
-    "forward, and stays right.",
-}
-
-
-def _start(
-    pattern: Pattern, labels: Sequence[str], cuts: Iterable[CutLength], left_handed: bool
-) -> Iterator[str]:
-    strands = len(pattern.strands)
-    yield f"{words.START_ORDER}: {words.counted(labels[t] for t in pattern.strands)} ({strands} strands)."
-    lengths: dict[int, str] = {}
-    for cut in cuts:
-        position = strands - 1 - cut.position if left_handed else cut.position
-        lengths[position] = _length(cut)
-    if lengths:
-        yield "Cut:"
-    for (thread, length), group in groupby(
-        sorted(lengths), key=lambda position: (pattern.strands[position], lengths[position])
-    ):
-        positions = list(group)
-        if len(positions) == 1:
-            yield f"- strand {positions[0] + 1}, {labels[thread]}: {length}"
-        else:
-            numbers = words.span(positions[0] + 1, positions[-1] + 1)
-            yield f"- strands {numbers}, {labels[thread]}: {length} each"
-
-
-def _length(cut: CutLength) -> str:
-    total = f"{cut.length_mm / 10:.0f} cm"
-    if len(cut.pieces_mm) < 2:
-        return total
-    return f"{total} in {len(cut.pieces_mm)} pieces ({', '.join(f'{p / 10:.0f} cm' for p in cut.pieces_mm)})"
-
-
 def _work(pattern: Pattern, labels: Sequence[str], said: Sequence[Step]) -> Iterator[str]:
     unmade = sum(k.wanted not in (None, k.shown) for row in replay(pattern) for k in row.steps)
-    if pattern.joins:
-        yield (
-            "Joins: the old piece ends in the knot that is named and a new one goes on; lay both tails in with "
-            "the core for the next 3 to 5 knots, or tuck them along the base where the strand itself ties."
-        )
     if unmade:
         cells = "1 cell shows" if unmade == 1 else f"{unmade} cells show"
         yield f"Note: {cells} another thread than the picture wanted; tie them as written."
