@@ -1,0 +1,83 @@
+"""The shared cases as routing problems, built the way the product builds them.
+
+A case is a picture with one pixel a cell and the threads that it was reduced to. A cell at row r, left
+position p reads pixel (p, r); a pixel wants the nearest thread; showing another one costs the CIEDE2000
+difference between the two (scikit-image, sRGB, D65).
+"""
+
+from __future__ import annotations
+
+import csv
+import json
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from skimage.color import deltaE_ciede2000, rgb2lab
+from skimage.io import imread
+
+from pipeline.knots import Worked
+from pipeline.network import network, picture_rows
+from pipeline.routing.problem import Ease, Problem
+
+CASES = Path(__file__).parent / "cases"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Case:
+    """``wanted``: (rows, strands−1) thread of each cell; ``difference``: (threads, threads) ΔE00."""
+
+    name: str
+    wanted: np.ndarray
+    difference: np.ndarray
+
+
+def names() -> tuple[str, ...]:
+    """The shared cases in the order of their index."""
+    return tuple(json.loads((CASES / "index.json").read_text()))
+
+
+def load(name: str) -> Case:
+    """Read one case and check it against the index."""
+    said = json.loads((CASES / "index.json").read_text())[name]
+    with (CASES / f"{name}.csv").open(newline="") as file:
+        colours = [row["colour"] for row in csv.DictReader(file)]
+    threads = np.array(
+        [[int(colour[i : i + 2], 16) for i in (1, 3, 5)] for colour in colours], dtype=np.uint8
+    )
+    pixels = imread(CASES / f"{name}.png")[..., :3]
+    assert pixels.shape[:2] == (said["rows"], said["strands"] - 1) and len(threads) == said["threads"]
+    of_threads = rgb2lab(threads[None])[0]
+    wanted = deltaE_ciede2000(rgb2lab(pixels)[:, :, None], of_threads[None, None]).argmin(axis=2)
+    difference = deltaE_ciede2000(of_threads[:, None], of_threads[None])
+    np.fill_diagonal(difference, 0.0)
+    return Case(name, wanted, difference)
+
+
+def hills(rows: int, cells: int, threads: int, seed: int = 0) -> Case:
+    """A made-up picture for the growth series: smooth random hills, cut into bands of equal area.
+
+    The threads are greys of equal steps in lightness.
+    """
+    rng = np.random.default_rng(seed)
+    down, across = np.mgrid[0:rows, 0:cells].astype(float)
+    height = np.zeros((rows, cells))
+    for _ in range(24):
+        turn, wave, phase = rng.uniform(0, np.pi), rng.uniform(8, 30), rng.uniform(0, 2 * np.pi)
+        height += np.sin((down * np.cos(turn) + across * np.sin(turn)) * 2 * np.pi / wave + phase)
+    levels = np.quantile(height, np.arange(1, threads) / threads)
+    wanted = np.searchsorted(levels, height)
+    greys = np.zeros((threads, 3))
+    greys[:, 0] = np.linspace(10, 95, threads)
+    difference = deltaE_ciede2000(greys[:, None], greys[None])
+    np.fill_diagonal(difference, 0.0)
+    return Case(f"hills_{cells + 1}x{rows}x{threads}", wanted, difference)
+
+
+def problem(case: Case, worked: Worked, ease: Ease = Ease.FULL) -> Problem:
+    """The routing problem of a case: free starts, no bounds."""
+    rows, cells = case.wanted.shape
+    net = network(cells + 1, picture_rows(cells + 1, rows, worked))
+    costs = case.difference[case.wanted[net.row, net.position]]
+    k = len(case.difference)
+    return Problem(net, costs, (None,) * (cells + 1), (None,) * k, (), ease)

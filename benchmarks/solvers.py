@@ -1,0 +1,112 @@
+"""The solvers that the benchmark compares, each as problem in, routing and bound out."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from pipeline.routing.problem import Budget, Ease, Problem
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """``cost`` is what the replay says where there is a routing, else what the solver says, or None."""
+
+    cost: float | None
+    bound: float
+    hand_overs: int | None = None
+    strands: np.ndarray | None = None
+    swaps: np.ndarray | None = None
+    replayed: bool = False
+
+
+Solver = Callable[[Problem, float], Result]
+"""Takes a problem and a time limit in seconds."""
+
+
+def _replayed(problem: Problem, strands: np.ndarray, swaps: np.ndarray, bound: float) -> Result:
+    from benchmarks.reference.replay import replay
+
+    seen = replay(problem, strands.tolist(), swaps.tolist())
+    return Result(seen.cost, bound, seen.hand_overs, strands, swaps, True)
+
+
+def _ours(problem: Problem, budget: Budget) -> Result:
+    from pipeline.routing import route
+
+    found = route(problem, budget)
+    return _replayed(problem, found.strands, found.swaps, found.lower_bound)
+
+
+def ours(problem: Problem, limit: float) -> Result:
+    """Our router at default effort; the limit does not concern it."""
+    return _ours(problem, Budget())
+
+
+def ours_long(problem: Problem, limit: float) -> Result:
+    """Our router with more effort than fits into the limit."""
+    return _ours(problem, Budget(effort=limit, deadline=time.monotonic() + limit))
+
+
+def ours_light(problem: Problem, limit: float) -> Result:
+    """Our router at default effort, at most one hand-over in mid-row."""
+    return _ours(replace(problem, ease=Ease.LIGHT), Budget())
+
+
+def ours_plain(problem: Problem, limit: float) -> Result:
+    """Our router at default effort, no hand-over in mid-row."""
+    return _ours(replace(problem, ease=Ease.PLAIN), Budget())
+
+
+def by_hand(problem: Problem, limit: float) -> Result:
+    """The baseline of somebody who plans without a router."""
+    from benchmarks.reference.hand import by_hand as cost
+
+    return Result(cost(problem), 0.0)
+
+
+def cp_sat(problem: Problem, limit: float) -> Result:
+    """CP-SAT with one worker."""
+    from benchmarks.reference import constraint
+
+    answer = constraint.solve(problem, time_limit=limit)
+    if answer.strands is None or answer.swaps is None:
+        return Result(None, answer.bound)
+    return _replayed(problem, answer.strands, answer.swaps, answer.bound)
+
+
+def highs(problem: Problem, limit: float) -> Result:
+    """HiGHS on the mixed-integer programme."""
+    from benchmarks.reference import linear
+
+    answer = linear.solve(problem, time_limit=limit)
+    if answer.strands is None or answer.swaps is None:
+        return Result(None, answer.bound)
+    return _replayed(problem, answer.strands, answer.swaps, answer.bound)
+
+
+def networkx(problem: Problem, limit: float) -> Result:
+    """The network simplex of networkx, for two threads; it has no time limit."""
+    from benchmarks.reference import flow
+
+    cost = flow.optimum(problem)
+    return Result(cost, cost)
+
+
+SOLVERS: dict[str, Solver] = {
+    "ours": ours,
+    "ours-long": ours_long,
+    "ours-light": ours_light,
+    "ours-plain": ours_plain,
+    "by-hand": by_hand,
+    "cp-sat": cp_sat,
+    "highs": highs,
+    "networkx": networkx,
+}
+ROWS_ONLY = ("ours-light", "ours-plain")
+"""Ease does not bind diagonal-worked rows."""
+TWO_ONLY = ("networkx",)
+"""Solvers of two threads."""
