@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pipeline.errors import InputError
-from pipeline.gauge import diameter_mm, wrap_mm
+from pipeline.gauge import cord_mm, wrap_mm
 from pipeline.knots import Worked
 from pipeline.pattern import FOLDED_STYLES, End, Ends, EndStyle, Gauge, Pattern
 from pipeline.replay import replay
@@ -141,7 +141,7 @@ def final_order(pattern: Pattern) -> tuple[int, ...]:
 def _end_by_position(pattern: Pattern, end: End, worked: Worked) -> list[float]:
     gauge = pattern.gauge_of(worked)
     count = len(pattern.strands)
-    d = diameter_mm(gauge)
+    d = cord_mm(gauge)
     use = [end.tail_mm] * count
     if end.style in ("tie", "loop"):
         use = [u + OVERHAND_D * d * math.sqrt(count) for u in use]

@@ -39,15 +39,8 @@ from pipeline.errors import InputError
 from pipeline.knots import WORKED, Worked
 from pipeline.outputs import write_file
 from pipeline.pattern import Gauge
+from pipeline.stash import preset_named
 
-DIAMETERS_MM = {
-    "six-strand embroidery cotton": 0.71,
-    "pearl cotton 5": 0.53,
-    "pearl cotton 3": 0.68,
-    "waxed polyester 1 mm": 1.0,
-    "macramé cotton 2 mm": 2.0,
-}
-"""As worked; floss spreads from 0.58 packed to 0.71, the others are derived from tex."""
 CORE_D = 2.25
 STRAND_PITCH_D: dict[Worked, float] = {"rows": 2.0, "diagonal": 1.83}
 ROW_PITCH_D: dict[Worked, float] = {"rows": 2.0, "diagonal": 1.4}
@@ -55,20 +48,6 @@ MARGIN_DERIVED = 0.25
 """Hands differ by about a quarter; value from memory."""
 MARGIN_SWATCH = 0.10
 """What is left to chance once the maker's own hand is measured; value from memory."""
-
-
-def peirce_diameter_mm(tex: float) -> float:
-    """Diameter of a yarn of ``tex`` g/km: d = 0.0375·√tex mm.
-
-    F. T. Peirce's relation (Journal of the Textile Institute 28, 1937) at a specific volume of 1.1 cm³/g,
-    that is d = √(4·1.1·tex/(1000·π)). Raises InputError unless tex is above zero.
-
-    >>> round(peirce_diameter_mm(240), 2)
-    0.58
-    """
-    if not 0 < tex < 1e6:
-        raise InputError(f"a thread of {tex} tex is not possible.", "Give grams per kilometre, such as 240.")
-    return math.sqrt(4 * 1.1 * tex / (1000 * math.pi))
 
 
 def wrap_mm(turns: int, core_mm: float, cord_mm: float, pitch_mm: float) -> float:
@@ -103,10 +82,7 @@ def preset_gauge(preset_or_diameter: str | float, worked: Worked) -> Gauge:
 
 def _diameter(preset_or_diameter: str | float) -> float:
     if isinstance(preset_or_diameter, str):
-        if preset_or_diameter not in DIAMETERS_MM:
-            known = ", ".join(DIAMETERS_MM)
-            raise InputError(f"there is no thread preset {preset_or_diameter!r}.", f"Presets: {known}.")
-        return DIAMETERS_MM[preset_or_diameter]
+        return preset_named(preset_or_diameter).diameter_mm
     if not 0.05 <= preset_or_diameter <= 20:
         raise InputError(
             f"a thread {preset_or_diameter} mm thick cannot be knotted into a band.",
@@ -130,7 +106,7 @@ def idle_mm(gauge: Gauge) -> float:
     return gauge.idle_mm if gauge.idle_mm is not None else gauge.row_pitch_mm
 
 
-def diameter_mm(gauge: Gauge) -> float:
+def cord_mm(gauge: Gauge) -> float:
     """The thread diameter whose derived tie takes ``gauge.tie_mm``; used where bundles are wrapped."""
     return gauge.tie_mm / wrap_mm(2, 1, 1, 1)
 

@@ -1,0 +1,86 @@
+"""Shared tying: nothing visible changes, and the longest strand gets as short as can be."""
+
+import itertools
+
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+from pipeline.feasibility import check
+from pipeline.materials import cut_list
+from pipeline.pattern import Pattern, problems
+from pipeline.replay import replay
+from pipeline.sharing import _Band, compare, share
+from tests.materials.bands import lettering
+from tests.patterns import patterns
+
+
+def shown(pattern: Pattern) -> list[int]:
+    return [step.shown for row in replay(pattern) for step in row.steps]
+
+
+@settings(max_examples=60)
+@given(patterns(), st.sampled_from(["none", "rows", "full"]))
+def test_sharing_changes_no_visible_cell(pattern, level):
+    after = share(pattern, level)
+    assert list(problems(after)) == []
+    assert shown(after) == shown(pattern)
+    assert check(after).hand_overs == check(pattern).hand_overs
+    assert [row.threads for row in replay(after)] == [row.threads for row in replay(pattern)]
+    assert after.joins == pattern.joins
+    assert max(_Band(after, 0.25).lengths()) <= max(_Band(pattern, 0.25).lengths()) + 10
+
+
+@settings(max_examples=40)
+@given(patterns(joins=0))
+def test_the_network_spends_what_the_cut_list_spends(pattern):
+    network = _Band(pattern, 0.0).lengths()
+    assert network == pytest.approx([cut.used_mm for cut in cut_list(pattern, margin=0.0)])
+
+
+@settings(max_examples=40)
+@given(patterns(max_strands=5, max_rows=3, max_sections=1, joins=0))
+def test_ties_are_spread_exactly(pattern):
+    """Against every way of tying the free knots of one cost, with the paths as they are."""
+    band = _Band(pattern, 0.25)
+    units = {band._unit_mm(v) for v in band.free_knots()}
+    free = list(band.free_knots())
+    assume(len(units) == 1 and len(free) <= 9)
+    best = min(
+        max(_with_ties(pattern, free, choice).lengths())
+        for choice in itertools.product((False, True), repeat=len(free))
+    )
+    band.spread_ties()
+    assert max(band.lengths()) == pytest.approx(best, abs=0.05)
+
+
+def _with_ties(pattern, free, choice):
+    band = _Band(pattern, 0.25)
+    for v, mirror in zip(free, choice, strict=True):
+        kind = band.kinds[v]
+        if mirror:
+            band.kinds[v] = kind.mirrored
+    band._walk()
+    return band
+
+
+@pytest.mark.parametrize("ground_bases", [(0, 1, 21, 22), (3, 9, 15, 21), (0, 1, 2, 20, 21, 22)])
+def test_ground_led_letters_share_their_leader(ground_bases):
+    """Two threads, a leader of ground and four base strands of ground or more."""
+    before = lettering(ground_bases=ground_bases)
+    after = share(before, "full")
+    verdict = compare(before, after)
+    assert verdict.longest_after_mm < verdict.longest_before_mm / 2
+    assert verdict.bound_mm <= verdict.longest_after_mm <= verdict.bound_mm * 1.05
+    assert shown(after) == shown(before)
+
+
+@settings(max_examples=20)
+@given(patterns(joins=0))
+def test_runs_keep_one_kind_of_knot(pattern):
+    """At level rows a run that was changed has one kind of knot."""
+    after = share(pattern, "rows")
+    was, now = _Band(pattern, 0.25), _Band(after, 0.25)
+    for run in was.runs():
+        kinds = {now.kinds[v] for v in run}
+        assert len(kinds) == 1 or all(now.kinds[v] is was.kinds[v] for v in run)
