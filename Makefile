@@ -1,0 +1,37 @@
+# Everything runs in a virtual environment of its own, .venv, made on first use.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+
+.PHONY: demo test lint bench fuzz golden clean
+
+demo: $(VENV)/ready
+	$(BIN)/hitchgrid plan sample_images/pennant.png --replace
+	@echo "Open output/pennant/sheet.pdf to print it, output/pennant/worksheet.html to tie from it."
+
+test: lint
+	$(BIN)/python -m pytest
+
+lint: $(VENV)/ready
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+
+bench: $(VENV)/ready
+	$(BIN)/pip install -q -e '.[bench]'
+	$(BIN)/python -m benchmarks.routing
+
+fuzz: $(VENV)/ready
+	$(BIN)/python -m tests.fuzz --count 10000
+
+golden: $(VENV)/ready
+	$(BIN)/python -m pytest --update-golden
+
+$(VENV)/ready: pyproject.toml
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install -q --upgrade pip
+	$(BIN)/python -m pip install -q -e '.[svg,test,lint]'
+	touch $@
+
+clean:
+	rm -rf $(VENV) build dist *.egg-info .pytest_cache .mypy_cache .ruff_cache .hypothesis

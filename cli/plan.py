@@ -1,0 +1,202 @@
+"""``hitchgrid plan``: from a picture or letters to a band that can be tied."""
+
+from __future__ import annotations
+
+import time
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from pipeline.design import Artwork
+    from pipeline.plan import Plan
+
+PICTURE, THREADS, BAND, TYING, CUTTING, RESULT = (
+    "Picture and letters",
+    "Threads",
+    "The band",
+    "Tying",
+    "Cutting and ends",
+    "Result",
+)
+
+
+class WorkedChoice(StrEnum):
+    ROWS = "rows"
+    DIAGONAL = "diagonal"
+
+
+class EaseChoice(StrEnum):
+    PLAIN = "plain"
+    LIGHT = "light"
+    FULL = "full"
+
+
+class ShareChoice(StrEnum):
+    NONE = "none"
+    ROWS = "rows"
+    FULL = "full"
+
+
+class FitChoice(StrEnum):
+    CONTAIN = "contain"
+    COVER = "cover"
+    STRETCH = "stretch"
+
+
+class ReduceChoice(StrEnum):
+    AUTO = "auto"
+    FLAT = "flat"
+    PHOTO = "photo"
+
+
+class FillChoice(StrEnum):
+    AUTO = "auto"
+    REPEAT = "repeat"
+    CENTRE = "centre"
+    NONE = "none"
+
+
+def command(
+    source: Annotated[
+        Path | None, typer.Argument(help="A picture: PNG, JPEG, WebP, GIF, BMP, TIFF or SVG.", show_default=False)
+    ] = None,
+    letters: Annotated[
+        str | None, typer.Option(help="Letters instead of a picture.", rich_help_panel=PICTURE)
+    ] = None,
+    height: Annotated[
+        int | None, typer.Option(help="Height of the letters in cells: 5, 7, 9 or 12.", rich_help_panel=PICTURE)
+    ] = None,
+    font: Annotated[
+        Path | None, typer.Option(help="A font file for other scripts.", rich_help_panel=PICTURE)
+    ] = None,
+    across: Annotated[
+        bool, typer.Option("--across", help="Letters upright, one below another.", rich_help_panel=PICTURE)
+    ] = False,
+    letter_threads: Annotated[
+        str | None, typer.Option(help="Threads of the letters in turn.", metavar="NAME,…", rich_help_panel=PICTURE)
+    ] = None,
+    grid: Annotated[
+        bool, typer.Option("--grid", help="The picture has one pixel a cell.", rich_help_panel=PICTURE)
+    ] = False,
+    background: Annotated[
+        str | None, typer.Option(help="Colour behind transparent parts, #rrggbb.", rich_help_panel=PICTURE)
+    ] = None,
+    trim: Annotated[bool, typer.Option(help="Cut off an even margin.", rich_help_panel=PICTURE)] = True,
+    crop: Annotated[
+        str | None,
+        typer.Option(
+            help="Use this part only: left,top,right,bottom as shares of the picture.", rich_help_panel=PICTURE
+        ),
+    ] = None,
+    turn: Annotated[
+        int, typer.Option(help="Quarter turns clockwise.", min=-3, max=3, rich_help_panel=PICTURE)
+    ] = 0,
+    mirror: Annotated[bool, typer.Option("--mirror", help="Mirror it.", rich_help_panel=PICTURE)] = False,
+    fit: Annotated[FitChoice, typer.Option(help="How it fills its place.", rich_help_panel=PICTURE)] = (
+        FitChoice.CONTAIN
+    ),
+    reduce: Annotated[
+        ReduceChoice, typer.Option(help="Flat artwork or photo.", rich_help_panel=PICTURE)
+    ] = ReduceChoice.AUTO,
+    stash: Annotated[
+        Path | None, typer.Option(help="Your threads: CSV or GIMP palette.", rich_help_panel=THREADS)
+    ] = None,
+    threads: Annotated[
+        str | None, typer.Option(help="Just these threads.", metavar="NAME,…", rich_help_panel=THREADS)
+    ] = None,
+    colours: Annotated[
+        int | None, typer.Option(help="Use so many threads.", min=1, max=16, rich_help_panel=THREADS)
+    ] = None,
+    ground: Annotated[
+        str | None, typer.Option(help="Thread of the ground.", metavar="NAME", rich_help_panel=THREADS)
+    ] = None,
+    at_most: Annotated[
+        list[str] | None,
+        typer.Option(help="No more strands of a thread than this.", metavar="NAME=COUNT", rich_help_panel=THREADS),
+    ] = None,
+    start_order: Annotated[
+        str | None,
+        typer.Option(
+            help="Threads from left to right, * where free.", metavar="NAME,…", rich_help_panel=THREADS
+        ),
+    ] = None,
+    strands: Annotated[
+        int | None, typer.Option(help="Strands in the band, usually 8 to 24.", rich_help_panel=BAND)
+    ] = None,
+    worked: Annotated[
+        WorkedChoice, typer.Option(help="Row-worked or diagonal-worked.", rich_help_panel=BAND)
+    ] = WorkedChoice.ROWS,
+    rows: Annotated[
+        int | None, typer.Option(help="Length of the picture in rows.", rich_help_panel=BAND)
+    ] = None,
+    wrist: Annotated[
+        str | None,
+        typer.Option(help="Wrist as 16cm, 6.3in or a size such as adult-medium.", rich_help_panel=BAND),
+    ] = None,
+    slack: Annotated[
+        str, typer.Option(help="Ease: how much longer than the wrist.", rich_help_panel=BAND)
+    ] = "13mm",
+    gauge: Annotated[
+        str | None,
+        typer.Option(help="A saved swatch, a thread preset or a diameter as 0.7mm.", rich_help_panel=BAND),
+    ] = None,
+    selvedge: Annotated[
+        int | None, typer.Option(help="Ground cells at each edge.", rich_help_panel=BAND)
+    ] = None,
+    fill: Annotated[
+        FillChoice, typer.Option(help="What a band longer than its picture does.", rich_help_panel=BAND)
+    ] = FillChoice.AUTO,
+    ease: Annotated[
+        EaseChoice, typer.Option(help="How many hand-overs a row may have.", rich_help_panel=TYING)
+    ] = EaseChoice.LIGHT,
+    switching_rows: Annotated[
+        int, typer.Option(help="Extra rows that bring strands into place, at most.", min=0, max=400, rich_help_panel=TYING)
+    ] = 0,
+    joins: Annotated[
+        int, typer.Option(help="Strands that change thread on the way, at most.", min=0, max=400, rich_help_panel=TYING)
+    ] = 0,
+    folded: Annotated[
+        bool, typer.Option("--folded", help="Each cut makes two neighbouring strands.", rich_help_panel=TYING)
+    ] = False,
+    share: Annotated[
+        ShareChoice, typer.Option(help="Share the tying among strands of a thread.", rich_help_panel=CUTTING)
+    ] = ShareChoice.ROWS,
+    longest: Annotated[
+        str, typer.Option(help="Longest base strand you like to work with.", rich_help_panel=CUTTING)
+    ] = "2.5m",
+    margin: Annotated[
+        int | None, typer.Option(help="Per cent cut in reserve.", min=0, max=200, rich_help_panel=CUTTING)
+    ] = None,
+    start: Annotated[
+        str, typer.Option(help="How the band starts.", metavar="STYLE", rich_help_panel=CUTTING)
+    ] = "straight",
+    finish: Annotated[
+        str, typer.Option(help="How the band ends.", metavar="STYLE", rich_help_panel=CUTTING)
+    ] = "straight",
+    title: Annotated[str | None, typer.Option(help="Name of the band.", rich_help_panel=RESULT)] = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Folder of the result.", show_default="output/TITLE", rich_help_panel=RESULT)
+    ] = None,
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Replace a former result.", rich_help_panel=RESULT)
+    ] = False,
+    advice: Annotated[bool, typer.Option(help="Look for what would help.", rich_help_panel=RESULT)] = True,
+    time_limit: Annotated[
+        float | None, typer.Option(help="Seconds for the whole plan.", min=0.1, max=86400, rich_help_panel=RESULT)
+    ] = None,
+    effort: Annotated[
+        float, typer.Option(help="How hard to search; 1 is usual.", min=0.01, max=100, rich_help_panel=RESULT)
+    ] = 1.0,
+    seed: Annotated[int, typer.Option(help="Another search.", min=0, max=2**31, rich_help_panel=RESULT)] = 0,
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Print nothing.", rich_help_panel=RESULT)] = False,
+) -> None:
+    """Turn a picture or letters into a band that can be tied.
+
+    Example: hitchgrid plan sample_images/pennant.png --strands 24 --wrist 16cm
+
+    Example: hitchgrid plan --letters "RC" --strands 17
+    """
+    began = time.monotonic()

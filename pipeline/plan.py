@@ -1,0 +1,188 @@
+"""The front door: from artwork, band and drawer to a plan, stage by stage.
+
+from pathlib import Path
+from pipeline.plan import Band, plan
+from pipeline.design import Drawer, PictureSource
+from pipeline.stash import builtin_stash
+
+made = plan(PictureSource(Path("sample_images/pennant.png")), Band(strands=13), Drawer(builtin_stash()))
+made.verdict.made, made.cuts[0].length_mm
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Protocol
+
+from pipeline.advice import Advice, EaseLine, Suggestion, advise, eases, usual_changes
+from pipeline.assemble import to_pattern
+from pipeline.changes import Redesign
+from pipeline.design import Artwork, Design, Drawer, design
+from pipeline.ends import make_end
+from pipeline.feasibility import Feasibility, check
+from pipeline.joins import place_joins
+from pipeline.materials import Cut, cut_list
+from pipeline.pattern import Ends, Gauge, Pattern, PatternThread
+from pipeline.pose import Band, Tying, gauge_for, included, pose, room_of
+from pipeline.reasons import Reason, reasons
+from pipeline.routing import (
+    Budget,
+    JoinedPoint,
+    Stopped,
+    SwitchedPoint,
+    insert_switching,
+    route,
+    thread_changes,
+)
+from pipeline.sharing import Sharing, compare, share
+
+FURTHER_EFFORT = 1.0
+"""What eases and advice may spend together, as a share of the effort of the band's own search."""
+
+
+class Watch(Protocol):
+    """Hears which stage runs and how far its search is."""
+
+    def stage(self, name: str) -> None: ...
+    def routing(self, done: float, cost: float, bound: float) -> None: ...
+    def advising(self, done: int, of: int, label: str) -> None: ...
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Plan:
+    """A finished plan: the pattern, what it shows, how it is cut, and how good it can be."""
+
+    pattern: Pattern
+    design: Design
+    verdict: Feasibility
+    reasons: tuple[Reason, ...]
+    lower_bound: float
+    stopped: Stopped
+    cuts: tuple[Cut, ...]
+    sharing: Sharing
+    trade_off: tuple[SwitchedPoint, ...]
+    joins_trade_off: tuple[JoinedPoint, ...]
+    eases: tuple[EaseLine, ...]
+    advice: Advice | None
+    timings: Mapping[str, float]
+
+
+def plan(
+    artwork: Artwork,
+    band: Band,
+    drawer: Drawer,
+    tying: Tying = Tying(),
+    *,
+    title: str | None = None,
+    budget: Budget = Budget(),
+    further: bool = True,
+    watch: Watch | None = None,
+) -> Plan:
+    """Plan a band.
+
+    ``budget`` is for the band's own search; with ``further`` the eases and the advice get as much again.
+    Raises HitchgridError for anything that cannot be used or met.
+    """
+    clock = _Clock(watch)
+    clock.stage("drawing the design")
+    gauge = gauge_for(band, drawer)
+    drawn = design(artwork, room_of(artwork, band, gauge), included(drawer, tying))
+
+    clock.stage("routing the strands")
+    problem, wanted = pose(drawn, band, tying)
+    budget = replace(budget, reporter=watch)
+    solution = route(problem, budget)
+    switched = insert_switching(problem, wanted, solution, tying.switching_rows, budget)
+    routed = switched[-1]
+    joined = thread_changes(routed.problem, routed.wanted, routed.solution, tying.joins, budget)
+
+    clock.stage("sharing the tying")
+    loose = _assembled(drawn, routed, joined[-1], band, gauge, title or artwork.title)
+    shared = share(loose, tying.share, margin=tying.margin)
+    pattern = place_joins(shared, tying.longest_mm)
+
+    clock.stage("checking")
+    verdict = check(pattern)
+    bound = routed.solution.lower_bound if not joined[-1].joins else 0.0
+    why = reasons(pattern, verdict, lower_bound=bound, ease=tying.ease)
+    cuts = cut_list(pattern, margin=tying.margin)
+
+    easy: tuple[EaseLine, ...] = ()
+    advice = None
+    if further and solution.stopped is Stopped.DONE:
+        clock.stage("trying what would help")
+        spare = replace(budget, effort=budget.effort * FURTHER_EFFORT / 2, reporter=None)
+        if problem.ease is tying.ease and drawn.worked == "rows":
+            easy = eases(problem, wanted, {tying.ease: solution}, spare, watch)
+        if verdict.unmade:
+            base = Suggestion.of(verdict)
+            changes = usual_changes(
+                problem, tying.ease, tying.switching_rows, tying.joins, drawn.worked == "rows"
+            )
+            redesign = Redesign(artwork, band, drawer, tying, drawn, problem, wanted)
+            advice = advise(redesign, base, changes, spare, watch)
+    return Plan(
+        pattern,
+        drawn,
+        verdict,
+        why,
+        bound,
+        solution.stopped,
+        cuts,
+        compare(loose, shared, margin=tying.margin),
+        switched,
+        joined,
+        easy,
+        advice,
+        clock.finish(),
+    )
+
+
+def _assembled(
+    drawn: Design, routed: SwitchedPoint, joined: JoinedPoint, band: Band, gauge: Gauge, title: str
+) -> Pattern:
+    threads = tuple(
+        PatternThread(name=t.name, colour=t.colour, diameter_mm=t.diameter_mm) for t in drawn.threads
+    )
+    strands = [int(t) for t in joined.solution.strands]
+    ends = Ends(
+        start=make_end(band.start, strands, gauge, at_start=True, tail_mm=band.tail_mm, taper=band.taper),
+        finish=make_end(band.finish, strands, gauge, at_start=False, tail_mm=band.tail_mm, taper=band.taper),
+    )
+    wanted = [None if t < 0 else int(t) for t in routed.wanted]
+    return to_pattern(
+        routed.problem.network,
+        joined.solution,
+        wanted,
+        threads,
+        gauge,
+        ends,
+        title,
+        ground=drawn.ground,
+        changes=joined.changes,
+    )
+
+
+class _Clock:
+    """Tells the watch which stage runs, and how long each took."""
+
+    def __init__(self, watch: Watch | None) -> None:
+        self.watch = watch
+        self.seconds: dict[str, float] = {}
+        self.name, self.since = "", time.perf_counter()
+
+    def stage(self, name: str) -> None:
+        self.finish()
+        self.name = name
+        if self.watch is not None:
+            self.watch.stage(name)
+
+    def finish(self) -> dict[str, float]:
+        """End the present stage; return the seconds of all."""
+        now = time.perf_counter()
+        if self.name:
+            self.seconds[self.name] = self.seconds.get(self.name, 0.0) + now - self.since
+        self.name, self.since = "", now
+        return dict(self.seconds)

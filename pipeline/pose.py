@@ -1,0 +1,131 @@
+"""What is asked of the router: a design on a band of a certain size, under what the maker allows."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.design import Artwork, Design, Drawer, Fill, Room, usual_strands
+from pipeline.ends import neighbour_pairs, taper_mm
+from pipeline.errors import InputError
+from pipeline.fit import EASE_MM, fit_rows
+from pipeline.gauge import DIAMETERS_MM, find_gauge, preset_gauge
+from pipeline.joins import LONGEST_MM
+from pipeline.knots import Worked
+from pipeline.network import network, picture_rows
+from pipeline.pattern import FOLDED_STYLES, End, Ends, EndStyle, Gauge
+from pipeline.routing import Ease, Problem
+from pipeline.sharing import Level
+from pipeline.threads import routing_costs
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """The band's size and ends.
+
+    ``strands``, ``rows`` (of the picture) and ``selvedge`` None: chosen by the artwork. ``wrist_mm`` None:
+    as long as the picture. ``gauge``: a saved swatch, a thread preset, a diameter in mm, or None for the
+    kind of thread that the drawer holds most of.
+    """
+
+    strands: int | None = None
+    worked: Worked = "rows"
+    rows: int | None = None
+    wrist_mm: float | None = None
+    ease_mm: float = EASE_MM
+    gauge: str | float | None = None
+    selvedge: int | None = None
+    fill: Fill = "auto"
+    start: EndStyle = "straight"
+    finish: EndStyle = "straight"
+    taper: bool = False
+    tail_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Tying:
+    """What the maker allows in tying: hand-overs, extra rows, joins, and bounds on the strands by thread
+    name (``start_order``: one entry a position, None where free).
+    """
+
+    ease: Ease = Ease.LIGHT
+    switching_rows: int = 0
+    joins: int = 0
+    at_most: Mapping[str, int] = field(default_factory=dict)
+    start_order: tuple[str | None, ...] | None = None
+    share: Level = "rows"
+    longest_mm: float = LONGEST_MM
+    margin: float | None = None
+
+
+def gauge_for(band: Band, drawer: Drawer) -> Gauge:
+    """The gauge the band is planned with. Raises InputError for a name that is neither saved nor known."""
+    if band.gauge is None:
+        kinds = Counter(thread.preset for thread in drawer.stash.threads)
+        return preset_gauge(kinds.most_common(1)[0][0], band.worked)
+    if isinstance(band.gauge, str) and band.gauge not in DIAMETERS_MM:
+        return find_gauge(band.gauge, band.worked)
+    return preset_gauge(band.gauge, band.worked)
+
+
+def room_of(artwork: Artwork, band: Band, gauge: Gauge) -> Room:
+    """The place the design has: strands, and the rows that the wrist has room for."""
+    strands = usual_strands(artwork) if band.strands is None else band.strands
+    length = None
+    if band.wrist_mm is not None:
+        length = fit_rows(
+            band.wrist_mm, gauge, ease_mm=band.ease_mm, ends=_closing(band, strands, gauge)
+        ).rows
+    return Room(strands, band.worked, gauge, band.rows, length, band.selvedge, band.fill)
+
+
+def _closing(band: Band, strands: int, gauge: Gauge) -> Ends:
+    """The ends as far as they take from the knotted length; threads are not known yet."""
+    taper = taper_mm((strands // 2, strands - strands // 2), gauge) if band.taper else None
+    tapered = 0.0 if band.start in FOLDED_STYLES else taper
+    return Ends(
+        start=End(style="straight", tail_mm=0, taper_mm=tapered),
+        finish=End(style="straight", tail_mm=0, taper_mm=taper),
+    )
+
+
+def included(drawer: Drawer, tying: Tying) -> Drawer:
+    """The drawer, told to include the threads that the maker's bounds name."""
+    named = [*tying.at_most, *(name for name in tying.start_order or () if name is not None)]
+    names = tuple(dict.fromkeys(drawer.stash.find(name).name for name in named))
+    return replace(drawer, include=names)
+
+
+def pose(drawn: Design, band: Band, tying: Tying) -> tuple[Problem, NDArray[np.int64]]:
+    """Pose the routing problem of a design; return it with the thread wanted at each knot (−1: none).
+
+    Raises InputError for bounds that name other threads or another number of strands.
+    """
+    rows = drawn.wanted.shape[0]
+    net = network(drawn.strands, picture_rows(drawn.strands, rows, drawn.worked))
+    wanted = drawn.wanted[net.row, net.position]
+    index = {thread.name.casefold(): i for i, thread in enumerate(drawn.threads)}
+    at_most: list[int | None] = [None] * len(drawn.threads)
+    for name, count in tying.at_most.items():
+        at_most[_thread(name, index, "--at-most")] = count
+    start: tuple[int | None, ...] = (None,) * drawn.strands
+    if tying.start_order is not None:
+        if len(tying.start_order) != drawn.strands:
+            raise InputError(
+                f"--start-order names {len(tying.start_order)} positions, and the band has {drawn.strands}.",
+                "Name one thread a position, or * where it is free.",
+            )
+        start = tuple(None if n is None else _thread(n, index, "--start-order") for n in tying.start_order)
+    folded = neighbour_pairs(drawn.strands) if band.start in ("larks-head", "holding-cord") else ()
+    problem = Problem(net, routing_costs(wanted, drawn.threads), start, tuple(at_most), folded, tying.ease)
+    return problem, wanted
+
+
+def _thread(name: str, index: Mapping[str, int], flag: str) -> int:
+    if name.casefold() not in index:
+        raise InputError(f"{flag}: the band has no thread {name!r}.", f"It has {', '.join(index)}.")
+    return index[name.casefold()]
