@@ -41,7 +41,7 @@ def page(template: str, *, styles: tuple[str, ...], css: str = "", script: str =
     ]
     return environment.get_template(template).render(
         policy="; ".join(policy), style=Markup(style), code=Markup(code), **values
-    )  # noqa: S704: both are files of ours
+    )  # both blocks are files of ours
 
 
 def _read(name: str) -> str:
