@@ -24,6 +24,16 @@ _CONTRAST = 24
 """Levels (Euclidean, of 255) by which the sides of an edge differ at least."""
 _ALIKE = 9.0
 """Distance in CIELAB within which pixels are scatter of one colour."""
+_SAME = 3.0
+"""The same in pictures of so few colours that nothing can have scattered them."""
+_SCATTER = 20.0
+"""CIEDE2000 within which lossy compression scatters colours beside an edge."""
+_NOISE = 40
+"""Levels among 9 neighbouring pixels that noise may cause."""
+_STEP = 16
+"""Levels between neighbouring pixels that shading does not exceed."""
+_FEW = 4 * 24
+"""A picture of more colours than this is noisy or lossy, or has smooth edges."""
 _MOST = 24
 _LEAST_SHARE = 0.0008
 """Part of the clear pixels that a colour has at least (a cell's worth on a small band)."""
@@ -35,13 +45,15 @@ class Artwork:
 
     ``colours``: uint8 (count, 3); ``labels``: uint8 (h, w), the colour of each pixel (of a picture that
     may have been thinned out); ``clear``: part of the pixels that are not on an edge; ``close``: part of
-    the clear ones that have very nearly their distinct colour. ``scale``: pixels of the picture to one here.
+    the clear ones that have very nearly their distinct colour; ``soft``: part of the borders between
+    colours where neighbours hardly differ, as in shading. ``scale``: pixels of the picture to one here.
     """
 
     colours: Bytes
     labels: Bytes
     clear: float
     close: float
+    soft: float
     scale: int
 
     def index_of(self, colour: ArrayLike) -> int:
@@ -50,11 +62,11 @@ class Artwork:
 
 
 def is_flat(artwork: Artwork) -> bool:
-    """Whether the picture is a drawing in few colours: nearly all clear pixels are of a dozen colours.
+    """Whether the picture is a drawing: nearly all clear pixels are of a dozen colours, without shading.
 
     The limits are our own, set by trying drawings (also as JPEG) and photos.
     """
-    return artwork.close > 0.9 and artwork.clear > 0.35
+    return artwork.close > 0.9 and artwork.clear > 0.35 and artwork.soft < 0.4
 
 
 def distinct_colours(rgb: Bytes) -> Artwork:
@@ -63,19 +75,81 @@ def distinct_colours(rgb: Bytes) -> Artwork:
     while rgb.shape[0] * rgb.shape[1] > _PIXELS * scale * scale:
         scale += 1
     rgb = rgb[scale // 2 :: scale, scale // 2 :: scale] if scale > 1 else rgb
+    codes = _codes(rgb)
+    present = np.zeros(1 << 24, dtype=bool)
+    present[codes] = True
+    lossy = int(present.sum()) > _FEW
+    rgb = _calmed(rgb) if lossy else rgb
     towards = _mixed(rgb)
+    if not lossy:
+        towards = _without_own_colours(towards, codes)
     mixed = towards >= 0
     clear = ~mixed if not mixed.all() else np.ones_like(mixed)
     bins, of_pixel, counts = _binned(rgb[clear])
-    colours, of_bin, close = _gathered(bins, counts)
+    colours, of_bin, close = _gathered(bins, counts, _ALIKE if lossy else _SAME)
     labels = np.zeros(rgb.shape[:2], dtype=np.uint8)
     labels[clear] = of_bin[of_pixel]
     if not clear.all():
         labels = _resolved(labels, clear, towards)
-    order = np.argsort(-np.bincount(labels.reshape(-1), minlength=len(colours)), kind="stable")
-    rank = np.empty(len(order), dtype=np.uint8)
+    if lossy:
+        labels = _without_scatter(labels, colours)
+    soft = _soft_borders(rgb, labels, clear)
+    sizes = np.bincount(labels.reshape(-1), minlength=len(colours))
+    order = np.argsort(-sizes, kind="stable")[: np.count_nonzero(sizes)]
+    rank = np.zeros(len(colours), dtype=np.uint8)
     rank[order] = np.arange(len(order))
-    return Artwork(colours[order], rank[labels], float(clear.mean()), close, scale)
+    return Artwork(colours[order], rank[labels], float(clear.mean()), close, soft, scale)
+
+
+def _codes(rgb: Bytes) -> Ints:
+    """The colours of all pixels as numbers, 0 … 2²⁴−1."""
+    parts: Ints = rgb.reshape(-1, 3).astype(np.int64)
+    return (parts[:, 0] << 16) | (parts[:, 1] << 8) | parts[:, 2]
+
+
+def _without_own_colours(towards: Ints, codes: Ints) -> Ints:
+    """Take back "mixed" from colours that stand by themselves at least as often: those are no mixtures."""
+    found, of_pixel = np.unique(codes, return_inverse=True)
+    mixed = np.bincount(of_pixel, towards.reshape(-1) >= 0, minlength=len(found))
+    own = mixed <= 0.5 * np.bincount(of_pixel, minlength=len(found))
+    return np.where(own[of_pixel].reshape(towards.shape), -1, towards)
+
+
+def _calmed(rgb: Bytes) -> Bytes:
+    """Average away noise: each pixel with the 8 around it, where these hold no edge."""
+    spread = ndimage.maximum_filter(rgb, (3, 3, 1)) - ndimage.minimum_filter(rgb, (3, 3, 1))
+    mean = ndimage.uniform_filter(rgb.astype(np.float32), (3, 3, 1))
+    return np.where((spread <= _NOISE).all(axis=2)[..., None], np.rint(mean).astype(np.uint8), rgb)
+
+
+def _without_scatter(labels: Bytes, colours: Bytes) -> Bytes:
+    """Join colours that have no solid spot, only scattered pixels, with the one they are scatter of."""
+    sizes = np.bincount(labels.reshape(-1), minlength=len(colours))
+    distance = delta_e_table(colours, colours)
+    into = np.arange(len(colours))
+    for label in np.argsort(sizes, kind="stable"):
+        bigger = np.flatnonzero((sizes > sizes[label]) & (distance[label] < _SCATTER))
+        if len(bigger):
+            solid = ndimage.binary_erosion(labels == label, np.ones((3, 3))).sum()
+            if solid < 0.15 * sizes[label]:
+                into[label] = bigger[distance[label, bigger].argmin()]
+    while (into[into] != into).any():
+        into = into[into]
+    return into[labels].astype(np.uint8)
+
+
+def _soft_borders(rgb: Bytes, labels: Bytes, clear: NDArray[np.bool_]) -> float:
+    """Part of the borders between labels at which two clear neighbours differ by a few levels only."""
+    borders = soft = 0
+    for one, other in (
+        (np.s_[:, :-1], np.s_[:, 1:]),
+        (np.s_[:-1], np.s_[1:]),
+    ):
+        apart = labels[one] != labels[other]
+        step = np.abs(rgb[one][apart].astype(np.int16) - rgb[other][apart]).max(axis=1, initial=0)
+        borders += int(apart.sum())
+        soft += int(((step <= _STEP) & clear[one][apart] & clear[other][apart]).sum())
+    return soft / max(1, borders)
 
 
 def _mixed(rgb: Bytes) -> Ints:
@@ -116,20 +190,18 @@ def _mixed(rgb: Bytes) -> Ints:
 
 def _binned(pixels: Bytes) -> tuple[Bytes, Ints, Ints]:
     """Different colours (bins, 3), the bin of each pixel, and pixels in each; coarser if there are many."""
-    codes = (pixels[:, 0].astype(np.int64) << 16) | (pixels[:, 1].astype(np.int64) << 8) | pixels[:, 2]
-    found, of_pixel, counts = np.unique(codes, return_inverse=True, return_counts=True)
+    found, of_pixel, counts = np.unique(_codes(pixels), return_inverse=True, return_counts=True)
     bins = np.stack([found >> 16, (found >> 8) & 255, found & 255], axis=1).astype(np.uint8)
     if len(bins) <= 20_000:
         return bins, of_pixel, counts
-    coarse = bins & 0xF8
-    codes = (coarse[:, 0].astype(np.int64) << 16) | (coarse[:, 1].astype(np.int64) << 8) | coarse[:, 2]
-    _, group = np.unique(codes, return_inverse=True)
+    coarse: Bytes = (bins >> 3).astype(np.uint8)
+    _, group = np.unique(_codes(coarse), return_inverse=True)
     total = np.bincount(group, counts)
     means = [np.bincount(group, counts * bins[:, i]) / total for i in range(3)]
     return np.rint(np.stack(means, axis=1)).astype(np.uint8), group[of_pixel], total.astype(np.int64)
 
 
-def _gathered(bins: Bytes, counts: Ints) -> tuple[Bytes, Bytes, float]:
+def _gathered(bins: Bytes, counts: Ints, alike: float) -> tuple[Bytes, Bytes, float]:
     """Gather bins around the most frequent colours: (colours, the colour of each bin, part that is close)."""
     places: Floats = lab(bins)
     left = counts.astype(np.float64)
@@ -138,12 +210,12 @@ def _gathered(bins: Bytes, counts: Ints) -> tuple[Bytes, Bytes, float]:
     close = 0.0
     while len(colours) < _MOST and left.max() > 0:
         centre = places[int(left.argmax())]
-        near = (np.linalg.norm(places - centre, axis=1) <= _ALIKE) & (left > 0)
+        near = (np.linalg.norm(places - centre, axis=1) <= alike) & (left > 0)
         weight = left[near]
         if weight.sum() >= least or not colours:
             heaviest = bins[near][int(weight.argmax())]
             typical = heaviest
-            if weight.max() < 0.5 * weight.sum():
+            if weight.max() < 0.25 * weight.sum():
                 typical = encoded((linear(bins[near]) * weight[:, None]).sum(axis=0) / weight.sum())
             colours.append(typical)
             if len(colours) <= 12:
@@ -173,17 +245,18 @@ def _resolved(labels: Bytes, clear: NDArray[np.bool_], towards: Ints) -> Bytes:
     return result.reshape(labels.shape)
 
 
-def widen_strokes(labels: Bytes, fine: int, count: int) -> Bytes:
-    """Widen strokes thinner than a field to a field, so that a majority vote keeps them.
+def widen_strokes(labels: Bytes, width: float, count: int) -> Bytes:
+    """Widen strokes thinner than a cell to a cell, so that a majority vote keeps them.
 
-    ``labels``: uint8 (h, w), ``fine`` samples to a field, labels 0 … count−1 by frequency. A stroke is what
-    an opening by a disc one field wide removes; its middle line is drawn again one field wide over
-    whatever is broad there. Specks smaller than a sixth of a field are left alone.
+    ``labels``: uint8 (h, w), numbered 0 … count−1 by frequency; ``width``: samples that a cell is wide. A
+    stroke is what an opening by a disc of that width removes; its middle line is drawn again as wide as a
+    cell over whatever is broad there. Specks smaller than a sixth of a cell are left alone.
     """
     from skimage import morphology
 
     skeletonize: Any = morphology.skeletonize
-    radius = fine / 2
+    radius = width / 2
+    margin = int(width) + 1
     broad = np.zeros(labels.shape, dtype=bool)
     middles: list[tuple[int, NDArray[np.bool_]]] = []
     for label in range(count):
@@ -193,7 +266,8 @@ def widen_strokes(labels: Bytes, fine: int, count: int) -> Bytes:
         if not mask.any():
             continue
         core = (
-            ndimage.distance_transform_edt(np.pad(mask, fine, mode="edge"))[fine:-fine, fine:-fine] >= radius
+            ndimage.distance_transform_edt(np.pad(mask, margin, mode="edge"))[margin:-margin, margin:-margin]
+            >= radius
         )
         opened = ndimage.distance_transform_edt(~core) <= radius if core.any() else np.zeros_like(mask)
         opened &= mask
@@ -206,7 +280,7 @@ def widen_strokes(labels: Bytes, fine: int, count: int) -> Bytes:
         length = ndimage.sum_labels(middle, parts, np.arange(number + 1))
         area = ndimage.sum_labels(thin, parts, np.arange(number + 1))
         touches = ndimage.maximum(ndimage.binary_dilation(opened), parts, np.arange(number + 1)) > 0
-        kept = np.where(touches, length >= 0.75 * fine, area >= fine * fine / 6)
+        kept = np.where(touches, length >= 0.75 * width, area >= width * width / 6)
         kept[0] = False
         middles.append((label, middle & kept[parts]))
     result = labels.copy()

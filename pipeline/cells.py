@@ -94,7 +94,8 @@ def reduce_picture(
         outside = artwork.index_of(ground)
         fine = _fine(rows, cells, even=True)
         labels = _sampled(artwork.labels, outside, window, rows * fine, cells * fine)
-        labels = widen_strokes(labels, fine, len(artwork.colours))
+        across = fine if worked == "rows" else 2**0.5 * fine  # between the sides of a field, of a diamond
+        labels = widen_strokes(labels, across, len(artwork.colours))
         colours = artwork.colours[_majority(labels, rows, cells, fine, worked, len(artwork.colours))]
         red, green, blue = (int(part) for part in artwork.colours[outside])
         kept = None if picture.ground is None else (red, green, blue)

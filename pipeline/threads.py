@@ -2,8 +2,8 @@
 
 Choosing K threads so that the cells' distances to the nearest of them sum up to least is a facility
 location problem (the p-median). Flat pictures have few colours, so a mixed-integer program answers it
-exactly together with the rule that distinct colours stay distinct. Photos have thousands: small stashes
-are searched completely, larger ones by interchange (Teitz and Bart 1968) from several starts.
+exactly together with the rule that distinct colours stay distinct. Photos have thousands: interchange
+(Teitz and Bart 1968) from several starts, then branch and bound as far as a bounded amount of work goes.
 """
 
 from __future__ import annotations
@@ -11,7 +11,6 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from math import comb
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -28,10 +27,10 @@ MOST_FLAT = 6
 MOST_PHOTO = 6
 LOOK_APART = 5.0
 """CIEDE2000 that two threads need to be told apart on a band (our own choice, no source)."""
-_WORTH = 0.12
+_WORTH = 0.03
 """A further thread for a photo must lower the mean distance by this part of what one thread leaves."""
-_SEARCH = 300_000_000
-"""Distances compared in a complete search; beyond, interchange answers."""
+_WORK = 400_000_000
+"""Distances compared in a search at most (a second or two); then the best so far is the answer."""
 _GROUPS = 4096
 
 
@@ -131,9 +130,11 @@ def match_threads(
     return Match(tuple(threads), wanted, became, exact, tuple(notes), exactly)
 
 
-def nearest_threads(colours: Bytes, stash: Stash, *, mask: NDArray[np.bool_] | None = None) -> Match:
+def nearest_threads(
+    colours: Bytes, stash: Stash, *, mask: NDArray[np.bool_] | None = None, include: Iterable[str] = ()
+) -> Match:
     """Give every cell the nearest thread of the stash, however many that are (for exact grids)."""
-    return match_threads(colours, stash, count=len(stash.threads), mask=mask, distinct=False)
+    return match_threads(colours, stash, count=len(stash.threads), mask=mask, distinct=False, include=include)
 
 
 def routing_costs(wanted: Ints, threads: Sequence[Thread]) -> Floats:
@@ -286,9 +287,9 @@ def _worthwhile(table: Floats, weights: Floats) -> int:
     """The number of threads after which one more lowers the mean distance too little to be worth it."""
     most = min(MOST_PHOTO, int(table.shape[1]))
     left: list[float] = [
-        _total(table, weights, choose(table, weights, k, search=0)[0]) for k in range(1, most + 1)
+        _total(table, weights, choose(table, weights, k, work=0)[0]) for k in range(1, most + 1)
     ]
-    for k in range(min(3, most), most):
+    for k in range(min(4, most), most):
         if left[k - 1] - left[k] < _WORTH * left[0]:
             return k
     return most
@@ -298,18 +299,22 @@ def _total(table: Floats, weights: Floats, chosen: Sequence[int]) -> float:
     return float(weights @ table[:, list(chosen)].min(axis=1))
 
 
-def choose(
-    table: Floats, weights: Floats, count: int, *, search: int = _SEARCH
-) -> tuple[tuple[int, ...], bool]:
+def choose(table: Floats, weights: Floats, count: int, *, work: int = _WORK) -> tuple[tuple[int, ...], bool]:
     """Choose ``count`` columns of ``table`` (colours, threads): least Σ weights · (least of the row).
 
     Returns the columns, rising, and whether the search was complete (and so the choice is the best).
     """
-    n = table.shape[1]
-    best = _interchange(table, weights, count)
-    if comb(n, count - 1) * len(table) * n > search:
-        return best, False
-    return _complete(table, weights, count, best), True
+    chosen = _interchange(table, weights, count)
+    if work <= 0:
+        return chosen, False
+    nearest = np.bincount(table.argmin(axis=1), weights, minlength=table.shape[1])
+    order = np.lexsort((weights @ table, -nearest))  # likely ones first: without them the bound is high
+    place = np.argsort(order)
+    search = _Search(np.ascontiguousarray(table[:, order]), weights, work)
+    search.best = tuple(sorted(int(place[t]) for t in chosen))
+    search.total = _total(table, weights, chosen)
+    search.descend((), np.full(len(table), np.inf), 0, count)
+    return tuple(sorted(int(order[t]) for t in search.best)), search.work >= 0
 
 
 def _interchange(table: Floats, weights: Floats, count: int) -> tuple[int, ...]:
@@ -344,25 +349,27 @@ def _interchange(table: Floats, weights: Floats, count: int) -> tuple[int, ...]:
     return best
 
 
-def _complete(table: Floats, weights: Floats, count: int, start: tuple[int, ...]) -> tuple[int, ...]:
-    """Search all choices, leaving out branches that even all remaining threads could not save."""
-    n = table.shape[1]
-    best, best_total = start, _total(table, weights, start)
-    remaining = np.minimum.accumulate(table[:, ::-1], axis=1)[:, ::-1]
+class _Search:
+    """Branch and bound over choices of columns; a branch ends where all later columns could not save it."""
 
-    def descend(chosen: tuple[int, ...], nearest: Floats, first: int) -> None:
-        nonlocal best, best_total
-        missing = count - len(chosen)
+    def __init__(self, table: Floats, weights: Floats, work: int) -> None:
+        self.table, self.weights, self.work = table, weights, work
+        self.later = np.minimum.accumulate(table[:, ::-1], axis=1)[:, ::-1]
+        self.best: tuple[int, ...] = ()
+        self.total = np.inf
+
+    def descend(self, chosen: tuple[int, ...], nearest: Floats, first: int, missing: int) -> None:
+        """Add ``missing`` columns from ``first`` on to those chosen, whose least of each row is given."""
+        colours, n = self.table.shape
         if missing == 1:
-            totals = weights @ np.minimum(table[:, first:], nearest[:, None])
+            self.work -= colours * (n - first)
+            totals = self.weights @ np.minimum(self.table[:, first:], nearest[:, None])
             t = int(totals.argmin())
-            if totals[t] < best_total - 1e-9:
-                best, best_total = (*chosen, first + t), float(totals[t])
+            if totals[t] < self.total - 1e-9:
+                self.best, self.total = (*chosen, first + t), float(totals[t])
             return
         for t in range(first, n - missing + 1):
-            if weights @ np.minimum(nearest, remaining[:, t]) >= best_total - 1e-9:
+            self.work -= 2 * colours
+            if self.work < 0 or self.weights @ np.minimum(nearest, self.later[:, t]) >= self.total - 1e-9:
                 return
-            descend((*chosen, t), np.minimum(nearest, table[:, t]), t + 1)
-
-    descend((), np.full(len(table), np.inf), 0)
-    return best
+            self.descend((*chosen, t), np.minimum(nearest, self.table[:, t]), t + 1, missing - 1)
