@@ -75,7 +75,7 @@ def load_picture(
     path = Path(path)
     label = _label(path)
     under = parse_hex(background) if background is not None else None
-    data = _read(path, label)
+    data = read_file(path)
     rgba = render_svg(data, label) if looks_like_svg(data) else decode(data, label)
     if crop is not None:
         rgba = _cropped(rgba, crop, label)
@@ -102,7 +102,7 @@ def load_grid(path: Path | str, *, background: str | None = None) -> NDArray[np.
     path = Path(path)
     label = _label(path)
     under = parse_hex(background) if background is not None else _WHITE
-    data = _read(path, label)
+    data = read_file(path)
     if looks_like_svg(data):
         raise InputError(
             f"{label} is an SVG drawing, which has no pixels to be cells.",
@@ -128,8 +128,12 @@ def border_colour(rgb: NDArray[np.uint8]) -> Colour | None:
     return int(red), int(green), int(blue)
 
 
-def _read(path: Path, label: str) -> bytes:
-    """Read a regular file within the size limit; never waits on a pipe or a device."""
+def read_file(path: Path) -> bytes:
+    """Read a regular, not empty file of at most ``MOST_BYTES``; never waits on a pipe or a device.
+
+    Raises ``InputError`` for anything else.
+    """
+    label = _label(path)
     try:
         handle = os.open(path, os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_NONBLOCK", 0))
     except FileNotFoundError as error:
@@ -143,23 +147,23 @@ def _read(path: Path, label: str) -> bytes:
         if stat.S_ISDIR(status.st_mode):
             raise _is_a_folder(label)
         if not stat.S_ISREG(status.st_mode):
-            raise InputError(f"{label} is not a file.", "Give a picture file.")
+            raise InputError(f"{label} is not a file.", "Give an ordinary file.")
         if status.st_size > MOST_BYTES:
             raise InputError(
                 f"{label} is larger than the {MOST_BYTES // 1_000_000} megabytes that are read.",
-                "Make it smaller in a picture editor: 2,000 pixels a side are more than enough.",
+                "Make it smaller: for pictures, 2,000 pixels a side are more than enough.",
             )
         try:
             data = file.read(MOST_BYTES + 1)
         except OSError as error:
             raise InputError(f"{label} cannot be read.", "Copy it to this machine and try again.") from error
     if not data:
-        raise InputError(f"{label} is empty.", "Copy or save the picture again.")
+        raise InputError(f"{label} is empty.", "Copy or save it again.")
     return data
 
 
 def _is_a_folder(label: str) -> InputError:
-    return InputError(f"{label} is a folder, not a picture.", "Name one picture file inside it.")
+    return InputError(f"{label} is a folder, not a file.", "Name one file inside it.")
 
 
 def _cropped(rgba: NDArray[np.uint8], crop: Crop, label: str) -> NDArray[np.uint8]:

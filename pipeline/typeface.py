@@ -1,0 +1,115 @@
+"""Any font -> glyphs in cells: drawn large, then reduced so that thin strokes survive.
+
+A cell is ink if half of it is covered, or if the middle line of a stroke runs through it.
+"""
+
+from __future__ import annotations
+
+import io
+import unicodedata
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageDraw, ImageFont
+
+from pipeline.alphabet import Glyph
+from pipeline.errors import InputError
+from pipeline.picture import read_file
+
+_FINE = 16  # pixels a cell when drawn large
+_RUN = 0.45  # share of a cell's width that a middle line must run through it; our own, by looking
+_ANOTHER = "Name another font file (TrueType or OpenType) with --font."
+
+
+def typeset(letters: Sequence[str], height: int, font: Path | None) -> dict[str, Glyph]:
+    """Return a glyph for each letter but the space, all on one line of ``height`` rows.
+
+    ``font`` is a TrueType or OpenType file; None takes the font built into Pillow. The highest and
+    the lowest ink of the text make the line. Raises ``InputError`` for a file that is not a font or
+    lacks a letter.
+    """
+    wanted = list(dict.fromkeys(letter for letter in letters if letter != " "))
+    where = _label(font)
+    if not wanted:
+        return {}
+    try:
+        face = _face(font, 20.0 * height)
+        top, bottom = _extent(face, wanted)
+        face = _face(font, 20.0 * height * height * _FINE / max(1, bottom - top))
+        _refuse_missing(face, wanted, where)
+        top, bottom = _extent(face, wanted)
+        return {letter: _reduced(_mask(face, letter, top, bottom), height) for letter in wanted}
+    except (OSError, ValueError, MemoryError) as error:
+        raise InputError(f"{where} cannot be used as a font.", _ANOTHER) from error
+
+
+def _label(font: Path | None) -> str:
+    return "The built-in font" if font is None else f"The font {font.name[:80]}"
+
+
+def _face(font: Path | None, size: float) -> ImageFont.FreeTypeFont:
+    if font is None:
+        face = ImageFont.load_default(size)
+        if not isinstance(face, ImageFont.FreeTypeFont):
+            raise InputError("This Pillow has no built-in font.", _ANOTHER)
+        return face
+    # Basic layout: the same on every machine, whatever shaping library is there.
+    data = io.BytesIO(read_file(font))
+    return ImageFont.truetype(data, size, layout_engine=ImageFont.Layout.BASIC)
+
+
+def _extent(face: ImageFont.FreeTypeFont, letters: Sequence[str]) -> tuple[int, int]:
+    """Return the highest and lowest pixel rows of ink, counted from the baseline downwards."""
+    boxes = [face.getbbox(letter, anchor="ls") for letter in letters]
+    return int(min(box[1] for box in boxes)), int(max(box[3] for box in boxes))
+
+
+def _refuse_missing(face: ImageFont.FreeTypeFont, letters: Sequence[str], where: str) -> None:
+    """A font draws the same box for every character that it lacks, noncharacters among them."""
+    absent = bytes(face.getmask("\U0010ffff"))
+    missing = []
+    for letter in letters:
+        drawings = [bytes(face.getmask(character)) for character in letter]
+        if any(not any(drawing) or drawing == absent for drawing in drawings):
+            missing.append(letter)
+    if missing:
+        names = ", ".join(f"{letter} ({unicodedata.name(letter[0], '?').lower()})" for letter in missing[:6])
+        more = " and others" if len(missing) > 6 else ""
+        raise InputError(f"{where} has no {names}{more}.", _ANOTHER)
+
+
+def _mask(face: ImageFont.FreeTypeFont, letter: str, top: int, bottom: int) -> NDArray[np.bool_]:
+    """Draw one letter, cropped to its own columns and to the rows of the line."""
+    left, _, right, _ = (int(edge) for edge in face.getbbox(letter, anchor="ls"))
+    image = Image.new("L", (max(1, right - left), max(1, bottom - top)))
+    ImageDraw.Draw(image).text((-left, -top), letter, fill=255, font=face, anchor="ls")
+    mask = np.asarray(image) >= 128
+    columns = np.flatnonzero(mask.any(axis=0))
+    return mask[:, columns[0] : columns[-1] + 1] if columns.size else mask
+
+
+def _reduced(mask: NDArray[np.bool_], height: int) -> Glyph:
+    """Reduce to ``height`` rows and as many whole columns as keep the shape."""
+    from skimage.morphology import skeletonize
+
+    rows, columns = mask.shape
+    width = max(1, round(columns * height / rows))
+    down = np.linspace(0, rows, height + 1).round().astype(int)
+    across = np.linspace(0, columns, width + 1).round().astype(int)
+
+    def total(samples: NDArray[np.bool_]) -> NDArray[np.float64]:
+        sums = np.zeros((rows + 1, columns + 1))
+        sums[1:, 1:] = samples.cumsum(axis=0).cumsum(axis=1)
+        corners = sums[np.ix_(down, across)]
+        return np.asarray(np.diff(np.diff(corners, axis=0), axis=1))
+
+    area = np.outer(np.diff(down), np.diff(across))
+    middle: NDArray[np.bool_] = np.asarray(skeletonize(mask))  # type: ignore[no-untyped-call]
+    covered = total(mask) >= 0.5 * area
+    crossed = total(middle) >= _RUN * np.sqrt(area)
+    cells = covered | crossed
+    if not cells.any():  # a dot smaller than half a cell
+        cells = total(mask) == total(mask).max()
+    return Glyph(cells, 0)
