@@ -59,15 +59,17 @@ class Woven:
 def default_moves(groups: int) -> tuple[Move, ...]:
     """Every other pair of neighbours switches, then the pairs between: all groups travel from edge to edge.
 
-    Raises ImpossibleError for fewer than two groups.
+    The left groups show in one move and the right ones in the next, as in a basket, so that every group
+    shows about half of the time; of two groups each shows in turn. Raises ImpossibleError for fewer than two groups.
 
-    >>> [[switch.place for switch in move] for move in default_moves(4)]
-    [[0, 2], [1]]
+    >>> [[(switch.place, switch.left_shows) for switch in move] for move in default_moves(4)]
+    [[(0, True), (2, True)], [(1, False)]]
     """
     if groups < 2:
         raise ImpossibleError("one group has no other to switch with.", "Name two groups or more.")
-    even, odd = (tuple(Switch(p) for p in range(first, groups - 1, 2)) for first in (0, 1))
-    return (even, odd) if odd else (even,)
+    if groups == 2:
+        return ((Switch(0, True),),)
+    return tuple(tuple(Switch(p, p % 2 == 0) for p in range(first, groups - 1, 2)) for first in (0, 1))
 
 
 def weave(sizes: Sequence[int], moves: Sequence[Move], *, filled: bool = True) -> Woven:
