@@ -289,6 +289,18 @@ def _around(down: NDArray[np.float64]) -> NDArray[np.float64]:
 # --- the picture ------------------------------------------------------------------------------------
 
 
+def preview_pictures(
+    pattern: Pattern, source: NDArray[np.uint8] | None = None, *, lengthwise: bool = False
+) -> tuple[Image.Image, Image.Image, Image.Image | None]:
+    """The straight band, the band on a wrist, and the source picture at the band's size, as cut-outs."""
+    straight = band(pattern, px_per_mm=8.0, lengthwise=lengthwise)
+    flat = _image(straight.rgba)
+    girth = straight.knotted[1] - straight.knotted[0]
+    zoom = max(1.0, min(1.7, flat.height / (2.4 * max(1.0, girth / math.pi))))
+    original = None if source is None else _source(source, flat, straight, lengthwise)
+    return flat, _image(worn(straight, zoom=zoom)), original
+
+
 def preview(
     pattern: Pattern, source: NDArray[np.uint8] | None = None, *, lengthwise: bool = False
 ) -> Image.Image:
@@ -297,18 +309,14 @@ def preview(
     ``source``: (height, width, 3) sRGB. ``lengthwise`` turns all a quarter so that the band runs from left
     to right, for letters that read along it.
     """
-    straight = band(pattern, px_per_mm=8.0, lengthwise=lengthwise)
-    scale = straight.px_per_mm
-    flat = _image(straight.rgba)
-    zoom = min(1.7, flat.height / (2.4 * max(1.0, (straight.knotted[1] - straight.knotted[0]) / math.pi)))
-    wrist = _image(worn(straight, zoom=max(1.0, zoom)))
+    flat, wrist, original = preview_pictures(pattern, source, lengthwise=lengthwise)
     wide, long = size_mm(pattern)
     pictures = [(flat, f"straight, {wide:.0f} × {long:.0f} mm knotted"), (wrist, "on the wrist")]
     if lengthwise:
         pictures = [(image.transpose(Image.Transpose.ROTATE_90), words) for image, words in pictures]
-    if source is not None:
-        pictures.insert(0, (_source(source, flat, straight, lengthwise), "the picture"))
-    return _mounted(pictures, printable(pattern.title), scale, stacked=lengthwise)
+    if original is not None:
+        pictures.insert(0, (original, "the picture"))
+    return _mounted(pictures, printable(pattern.title), stacked=lengthwise)
 
 
 def preview_png(
@@ -351,9 +359,7 @@ def _source(source: NDArray[np.uint8], flat: Image.Image, straight: Band, length
     return image.resize(size, Image.Resampling.NEAREST if enlarging else Image.Resampling.LANCZOS)
 
 
-def _mounted(
-    pictures: list[tuple[Image.Image, str]], title: str, scale: float, *, stacked: bool
-) -> Image.Image:
+def _mounted(pictures: list[tuple[Image.Image, str]], title: str, *, stacked: bool) -> Image.Image:
     gap, edge, caption, heading = 56, 64, 44, 84
     if stacked:
         width = max(image.width for image, _ in pictures) + 2 * edge

@@ -1,0 +1,347 @@
+"""The sheet: everything a maker needs on paper, as one PDF to print and hand out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from io import BytesIO
+from itertools import groupby
+from typing import Any
+from xml.sax.saxutils import escape
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image as Pictures
+from reportlab.lib.enums import TA_RIGHT
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.lib.units import mm
+from reportlab.platypus import (
+    BaseDocTemplate,
+    CondPageBreak,
+    Flowable,
+    Frame,
+    Image,
+    KeepTogether,
+    NextPageTemplate,
+    PageBreak,
+    PageTemplate,
+    Paragraph,
+    Spacer,
+    Table,
+    TableStyle,
+)
+
+from pipeline import words
+from pipeline.instructions import CAUTIONS, write_instructions
+from pipeline.materials import Cut, cut_list
+from pipeline.pattern import Pattern
+from pipeline.skeins import SkeinPlan, ThreadPlan
+from pipeline.writers.chart import MARGIN_MM, PAPERS, Paper, chart_pages, key
+from pipeline.writers.drawing import (
+    PDF_FONTS,
+    POINTS_PER_MM,
+    Drawing,
+    Polygon,
+    Shape,
+    Text,
+    box,
+    fitted,
+    paint_pdf,
+    printable,
+    register_fonts,
+    text_width,
+)
+from pipeline.writers.ink import HAIR, INK, PAPER, SIGNAL, SOFT, TINT, ink_on
+from pipeline.writers.preview import PAGE, preview_pictures, size_mm
+from pipeline.writers.report_page import certificate, verdict
+
+_PLAIN, _BOLD = PDF_FONTS[False], PDF_FONTS[True]
+_BODY = ParagraphStyle("body", fontName=_PLAIN, fontSize=9, leading=13, textColor=INK)
+_SMALL = ParagraphStyle("small", parent=_BODY, fontSize=8, leading=11.5)
+_SOFT = ParagraphStyle("soft", parent=_BODY, textColor=SOFT)
+_TITLE = ParagraphStyle("title", parent=_BODY, fontName=_BOLD, fontSize=26, leading=31, spaceAfter=2)
+_HEAD = ParagraphStyle(
+    "head", parent=_BODY, fontName=_BOLD, fontSize=13, leading=17, spaceBefore=12, spaceAfter=5
+)
+_SUB = ParagraphStyle(
+    "sub", parent=_BODY, fontName=_BOLD, fontSize=9.5, leading=13, spaceBefore=6, spaceAfter=2
+)
+_STEP = ParagraphStyle("step", parent=_BODY, fontSize=8.6, leading=12.2, leftIndent=12, firstLineIndent=-12)
+_CHECK = ParagraphStyle("check", parent=_STEP, fontName=_BOLD, backColor=TINT, borderPadding=(1, 3, 1, 3))
+_NUMBER = ParagraphStyle("number", parent=_SMALL, alignment=TA_RIGHT)
+
+
+class Painted(Flowable):
+    """A drawing among the text."""
+
+    def __init__(self, drawing: Drawing) -> None:
+        super().__init__()
+        self._drawing = drawing
+        self.width = drawing.width_mm * POINTS_PER_MM
+        self.height = drawing.height_mm * POINTS_PER_MM
+
+    def wrap(self, width: float, height: float) -> tuple[float, float]:
+        """Size in points."""
+        return self.width, self.height
+
+    def draw(self) -> None:
+        """Paint it with its lower left corner at the origin."""
+        paint_pdf(self.canv, self._drawing, 0, self.height)
+
+
+class WholePage(Painted):
+    """A drawing of a whole page, painted from the paper's corner whatever the frame."""
+
+    def __init__(self, drawing: Drawing) -> None:
+        super().__init__(drawing)
+        self._page = self.height
+        self.width = self.height = 0.0
+
+    def draw(self) -> None:
+        """Paint it over the page."""
+        self.canv.saveState()
+        x, y = self.canv.absolutePosition(0, 0)
+        self.canv.translate(-x, -y)
+        paint_pdf(self.canv, self._drawing, 0, self._page)
+        self.canv.restoreState()
+
+
+def sheet_pdf(
+    pattern: Pattern,
+    *,
+    paper: Paper = "A4",
+    report: Mapping[str, Any] | None = None,
+    cuts: Sequence[Cut] | None = None,
+    skeins: SkeinPlan | None = None,
+    source: NDArray[np.uint8] | None = None,
+    left_handed: bool = False,
+) -> bytes:
+    """The sheet as a PDF; the same input gives the same bytes.
+
+    ``report``: the content of report.json, for verdict and certificate. ``cuts`` are computed where not
+    given. ``source``: (height, width, 3) sRGB, the picture beside the preview.
+    """
+    register_fonts()
+    page_width, page_height = (side * mm for side in PAPERS[paper])
+    margin = MARGIN_MM * mm
+    inner = page_width - 2 * margin
+    cuts = cut_list(pattern) if cuts is None else cuts
+    story: list[Flowable] = [
+        *_cover(pattern, report, inner, source),
+        PageBreak(),
+        *_cutting(pattern, cuts, skeins, inner),
+        NextPageTemplate("bare"),
+    ]
+    for drawing in chart_pages(pattern, paper, legend=False):
+        story += [PageBreak(), WholePage(drawing)]
+    story += [NextPageTemplate("text"), PageBreak(), *_instructions(pattern, cuts, left_handed)]
+    out = BytesIO()
+    document = BaseDocTemplate(
+        out,
+        pagesize=(page_width, page_height),
+        title=printable(pattern.title) or "Band",
+        author="",
+        creator="Hitchgrid",
+        subject="Sheet of a knotted band",
+        lang="en",
+        invariant=1,
+        pageCompression=1,
+        allowSplitting=1,
+    )
+    frame = Frame(margin, margin + 5 * mm, inner, page_height - 2 * margin - 5 * mm, 0, 0, 0, 0)
+    title = printable(pattern.title)
+
+    def footer(canvas: Any, _: Any) -> None:
+        canvas.setFont(_PLAIN, 7.5)
+        canvas.setFillColor(SOFT)
+        canvas.drawString(margin, margin - 1 * mm, fitted(title, 2.65, PAPERS[paper][0] - 60))
+        canvas.drawRightString(page_width - margin, margin - 1 * mm, f"sheet {canvas.getPageNumber()}")
+
+    document.addPageTemplates(
+        [
+            PageTemplate("text", [frame], onPage=footer),
+            PageTemplate("bare", [Frame(0, 0, page_width, page_height, 0, 0, 0, 0)]),
+        ]
+    )
+    document.build(story)
+    return out.getvalue()
+
+
+# --- cover ------------------------------------------------------------------------------------------
+
+
+def _cover(
+    pattern: Pattern, report: Mapping[str, Any] | None, inner: float, source: NDArray[np.uint8] | None
+) -> Iterator[Flowable]:
+    wide, long = size_mm(pattern)
+    rows = sum(len(section.rows) for section in pattern.sections)
+    yield Paragraph(escape(printable(pattern.title)) or "Band", _TITLE)
+    yield Paragraph(
+        f"{len(pattern.strands)} strands, {rows} rows, about {wide:.0f} × {long:.0f} mm knotted", _SOFT
+    )
+    yield Spacer(1, 8)
+    yield _pictures(pattern, inner, source)
+    if report is not None:
+        yield Spacer(1, 6)
+        yield Paragraph(escape(verdict(report)), ParagraphStyle("v", parent=_HEAD, spaceBefore=2))
+        yield Paragraph(escape(certificate(report)), _BODY)
+    yield Paragraph("Threads and signs", _HEAD)
+    shapes, height = key(pattern, inner / mm)
+    yield Painted(Drawing(inner / mm, height, tuple(shapes), "Threads and signs"))
+    yield KeepTogether([Paragraph("Cautions", _HEAD), *(Paragraph(f"– {text}", _STEP) for text in CAUTIONS)])
+
+
+def _pictures(pattern: Pattern, inner: float, source: NDArray[np.uint8] | None) -> Flowable:
+    """Source, straight band and worn band in a row; a long band lies on its side above the others."""
+    flat, wrist, original = preview_pictures(pattern, source)
+    lying = _on_paper(flat.transpose(Pictures.Transpose.ROTATE_90), inner - 20, 34 * mm)
+    others = [_on_paper(image, inner / 2 - 20, 46 * mm) for image in (original, wrist) if image is not None]
+    row = Table([others], colWidths=[(inner - 8) / len(others)] * len(others))
+    row.setStyle(TableStyle([("ALIGN", (0, 0), (-1, -1), "CENTER"), ("VALIGN", (0, 0), (-1, -1), "MIDDLE")]))
+    table = Table([[lying], [row]], colWidths=[inner])
+    table.setStyle(
+        TableStyle(
+            [
+                ("BACKGROUND", (0, 0), (-1, -1), PAGE),
+                ("ALIGN", (0, 0), (-1, -1), "CENTER"),
+                ("TOPPADDING", (0, 0), (-1, -1), 8),
+                ("BOTTOMPADDING", (0, 0), (-1, -1), 8),
+            ]
+        )
+    )
+    return table
+
+
+def _on_paper(image: Pictures.Image, width: float, height: float) -> Image:
+    """A picture as a flowable that fits a box, on the preview's ground."""
+    ground = Pictures.new("RGB", image.size, PAGE)
+    ground.paste(image, (0, 0), image)
+    data = BytesIO()
+    ground.save(data, "PNG")
+    scale = min(width / image.width, height / image.height)
+    return Image(BytesIO(data.getvalue()), image.width * scale, image.height * scale)
+
+
+# --- cutting ----------------------------------------------------------------------------------------
+
+
+def _cutting(
+    pattern: Pattern, cuts: Sequence[Cut], skeins: SkeinPlan | None, inner: float
+) -> Iterator[Flowable]:
+    total = sum(cut.length_mm for cut in cuts) / 1000
+    yield Paragraph("Cut list", _HEAD)
+    yield Paragraph(
+        f"By position at the start, from the left; tails and margin included, {total:.1f} m in all.", _BODY
+    )
+    yield Spacer(1, 4)
+    yield _cut_table(pattern, cuts, inner)
+    if skeins is None:
+        return
+    yield Paragraph("From the skeins", _HEAD)
+    for sentence in skeins.sentences():
+        yield Paragraph(escape(printable(sentence)), _BODY)
+    yield Spacer(1, 4)
+    for plan in skeins.threads:
+        yield KeepTogether([Painted(_skein_bars(pattern, plan, inner / mm)), Spacer(1, 5)])
+
+
+def _cut_table(pattern: Pattern, cuts: Sequence[Cut], inner: float) -> Flowable:
+    head = ["Strand", "Thread", "Cut, cm", "Tied", "Carried"]
+    body: list[list[Any]] = [[Paragraph(f"<b>{name}</b>", _SMALL) for name in head]]
+    style = [
+        ("LINEBELOW", (0, 0), (-1, 0), 0.8, INK),
+        ("LINEBELOW", (0, 1), (-1, -1), 0.3, HAIR),
+        ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
+        ("TOPPADDING", (0, 0), (-1, -1), 1.5),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 2.5),
+        ("LEFTPADDING", (0, 0), (-1, -1), 2),
+    ]
+    for (thread, pieces), group in groupby(cuts, key=lambda cut: (cut.thread, cut.pieces_mm)):
+        same = list(group)
+        lengths = " + ".join(f"{piece / 10:.0f}" for piece in pieces) + (" each" if len(same) > 1 else "")
+        body.append(
+            [
+                Paragraph(words.span(same[0].position + 1, same[-1].position + 1), _SMALL),
+                Painted(_named_patch(pattern, thread, 0.4 * inner / mm - 3)),
+                Paragraph(lengths, _SMALL),
+                Paragraph(f"{sum(cut.tied for cut in same)}", _NUMBER),
+                Paragraph(f"{sum(cut.carried for cut in same)}", _NUMBER),
+            ]
+        )
+    widths = [0.12 * inner, 0.4 * inner, 0.28 * inner, 0.1 * inner, 0.1 * inner]
+    return Table(body, colWidths=widths, repeatRows=1, style=TableStyle(style))
+
+
+def _named_patch(pattern: Pattern, thread: int, width: float) -> Drawing:
+    colour, name = pattern.threads[thread].colour, pattern.threads[thread].name
+    shapes: tuple[Shape, ...] = (
+        Polygon(box(0.2, 0.2, 7.6, 3.8), colour, INK, 0.22),
+        Text((4.0, 3.1), str(thread + 1), 2.6, ink_on(colour), "middle", True),
+        Text((9.6, 3.1), fitted(name, 2.8, width - 10), 2.8, INK),
+    )
+    return Drawing(width, 4.2, shapes, name)
+
+
+def _skein_bars(pattern: Pattern, plan: ThreadPlan, width: float) -> Drawing:
+    """Each skein of a thread as a bar cut into its pieces, lengths in cm."""
+    colour = pattern.threads[plan.thread].colour
+    owned = "metres owned not known" if plan.owned_m is None else f"{plan.owned_m:.1f} m owned"
+    facts = f"{plan.need_m:.1f} m needed, {owned}"
+    shapes: list[Shape] = list(_named_patch(pattern, plan.thread, width / 2).shapes)
+    shapes.append(Text((width, 3.1), facts, 2.7, INK, "end"))
+    y, longest = 5.4, max((skein.length_cm for skein in plan.cutting.skeins), default=1)
+    for skein in plan.cutting.skeins:
+        scale = (width - 1) / longest
+        x = 0.5
+        for piece in skein.pieces_cm:
+            wide = piece * scale
+            shapes.append(Polygon(box(x, y, wide, 4.4), colour, INK, 0.2))
+            size = min(2.4, 0.95 * wide / max(text_width(str(piece), 1.0), 0.1))
+            if size >= 1.3:
+                shapes.append(
+                    Text((x + wide / 2, y + 2.2 + 0.36 * size), str(piece), size, ink_on(colour), "middle")
+                )
+            x += wide
+        if skein.left_cm:
+            wide = skein.left_cm * scale
+            shapes.append(Polygon(box(x, y, wide, 4.4), PAPER, SOFT, 0.2))
+            label = f"{skein.left_cm} left"
+            if text_width(label, 2.2) < wide - 1:
+                shapes.append(Text((x + wide / 2, y + 3.0), label, 2.2, SOFT, "middle"))
+        y += 5.4
+    for piece in (*plan.cutting.missing_cm, *plan.cutting.too_long_cm):
+        shapes.append(Text((0.5, y + 2.6), f"no skein for a piece of {piece} cm", 2.6, SIGNAL, "start", True))
+        y += 4.6
+    return Drawing(width, y, tuple(shapes), f"Skeins of {pattern.threads[plan.thread].name}")
+
+
+# --- instructions -----------------------------------------------------------------------------------
+
+
+def _instructions(pattern: Pattern, cuts: Sequence[Cut], left_handed: bool) -> Iterator[Flowable]:
+    """The written instructions; threads, cut lengths and cautions stand on the sheet already."""
+    yield Paragraph("Instructions", _TITLE)
+    text = write_instructions(pattern, cuts, left_handed=left_handed)
+    part = ""
+    for line in _logical_lines(text):
+        if line in words.HEADINGS:
+            part = line
+            if part not in ("Threads", "Cautions"):
+                yield CondPageBreak(40 * mm)
+                yield Paragraph(escape(line), _HEAD)
+        elif part in ("", "Threads", "Cautions") or not line:
+            continue
+        elif line.startswith("Section "):
+            yield Paragraph(escape(line), _SUB)
+        else:
+            yield Paragraph(escape(printable(line)), _CHECK if line.startswith("Order after") else _STEP)
+
+
+def _logical_lines(text: str) -> list[str]:
+    """Lines with their indented continuations taken in again."""
+    lines: list[str] = []
+    for line in text.splitlines():
+        if line.startswith("    ") and lines:
+            lines[-1] += " " + line.strip()
+        else:
+            lines.append(line.strip())
+    return lines
