@@ -34,6 +34,8 @@ class Columns:
     trio: Trio
     pair: Floats
     """(rows, bases, labels, threads) cost of a cell where such a leader meets such a base."""
+    own: Floats
+    """(rows, bases, threads) cost of a cell where the base shows."""
     edges: Floats
     """(rows, states) cost of the knots at the edges."""
     cut_of: Ints
@@ -108,7 +110,7 @@ def columns(trio: Trio, costs: Floats, cut_of: Ints, left: Floats) -> Columns:
     inner = costs[:, 1:-1]
     pair = np.minimum(inner[:, :, list(trio.labels), None], inner[:, :, None, :])
     size = np.bincount(cut_of).astype(np.int64)
-    return Columns(trio, pair, edge_costs(trio, costs), cut_of, size, left)
+    return Columns(trio, pair, inner, edge_costs(trio, costs), cut_of, size, left)
 
 
 class Enough(Exception):

@@ -88,9 +88,12 @@ class _Case:
 
 @dataclass(slots=True, eq=False)
 class _Best:
-    """The best band so far."""
+    """The best band so far. Among equals: few changes of leader, few strands of the threads that lead,
+    few cells that only the leader can tie.
+    """
 
     cost: float = np.inf
+    rank: tuple[int, int, int] = (0, 0, 0)
     trio: Trio | None = None
     states: Ints = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
     bases: Ints = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
@@ -110,10 +113,12 @@ def solve_run(run: Run, effort: Effort) -> PlainRun | None:
     best = _Best()
     try:
         for case in cases:
-            if case.bound < best.enough:
+            if case.bound <= best.cost:
                 descend(case, best, case.beside.choices(case.prices))
+                for label in range(len(case.beside.trio.labels)):  # one thread leads every row
+                    descend(case, best, case.beside.by_cut(case.beside.pair[:, :, label].sum(axis=0)))
                 if np.isfinite(best.cost):
-                    effort.spend(case.beside.pair.size)
+                    effort.spend(3 * case.beside.pair.size)
         scale = float(run.costs.max())
         if cases and scale > 0 and cases[0].beside.pair.size <= LARGEST:
             for widths, steps in (((0.3, 0.1), 30), ((0.03, 0.01), 60)):
@@ -191,15 +196,36 @@ def descend(case: _Case, best: _Best, choices: Floats) -> None:
     beside = case.beside
     rows = np.arange(len(beside.pair))
     cost = np.inf
-    while (cuts := assign(choices, case.allowed, beside.size, beside.left)) is not None:
+    dear = beside.size[:, None] * np.isin(np.arange(choices.shape[1]), beside.trio.labels)
+    while True:
+        tie_break = 1e-9 * max(1.0, float(choices.max(initial=0.0))) * dear
+        cuts = assign(choices + tie_break, case.allowed, beside.size, beside.left)
+        if cuts is None:
+            return
         bases = cuts[beside.cut_of]
         reached, states = turns(beside.trio, beside.state_costs(beside.leader_costs(bases)))
-        if reached < best.cost - TOLERANCE * max(1.0, reached):
-            best.cost, best.trio, best.states, best.bases = reached, beside.trio, states, bases
+        equal = 1e-9 * max(1.0, reached)
+        if reached <= best.cost + equal:
+            rank = _rank(beside, states, bases)
+            if reached < best.cost - equal or rank < best.rank:
+                best.cost, best.rank = reached, rank
+                best.trio, best.states, best.bases = beside.trio, states, bases
         if not reached < cost - TOLERANCE * max(1.0, reached):
             return
         cost = reached
         choices = beside.by_cut(beside.pair[rows, :, beside.trio.lead[states], :].sum(axis=0))
+
+
+def _rank(beside: Columns, states: Ints, bases: Ints) -> tuple[int, int, int]:
+    """What decides between bands of one cost, the smaller the better (see ``_Best``)."""
+    leads = beside.trio.lead[states]
+    changes = int((leads[1:] != leads[:-1]).sum())
+    leading = np.array(beside.trio.labels)[np.unique(leads)]
+    strands = int(np.isin([*beside.trio.threads, *bases], leading).sum())
+    rows, columns = np.arange(len(states))[:, None], np.arange(len(bases))
+    shown = beside.pair[rows, columns, leads[:, None], bases]
+    alone = beside.own[rows, columns, bases] > shown
+    return changes, strands, int(alone.sum())
 
 
 def assign(choices: Floats, allowed: Bools, size: Ints, left: Floats) -> Ints | None:
