@@ -20,6 +20,7 @@ from pipeline.picture import read_file
 
 _FINE = 16  # pixels a cell when drawn large
 _RUN = 0.45  # share of a cell's width that a middle line must run through it; our own, by looking
+_LEAST = 0.2  # share of a cell that such a line must ink, or it is a mere spur of the middle line
 _ANOTHER = "Name another font file (TrueType or OpenType) with --font."
 
 
@@ -107,9 +108,9 @@ def _reduced(mask: NDArray[np.bool_], height: int) -> Glyph:
 
     area = np.outer(np.diff(down), np.diff(across))
     middle: NDArray[np.bool_] = np.asarray(skeletonize(mask))  # type: ignore[no-untyped-call]
-    covered = total(mask) >= 0.5 * area
+    inked = total(mask) / area
     crossed = total(middle) >= _RUN * np.sqrt(area)
-    cells = covered | crossed
+    cells = (inked >= 0.5) | (crossed & (inked >= _LEAST))
     if not cells.any():  # a dot smaller than half a cell
-        cells = total(mask) == total(mask).max()
+        cells = inked == inked.max()
     return Glyph(cells, 0)
