@@ -1,0 +1,264 @@
+"""What would make more cells, each answer found by solving again, and what each answer costs.
+
+The advice knows nothing of pictures or stashes: whoever planned the band implements :class:`Replan`, which
+rebuilds the routing problem under one :class:`Change`. Switching rows and joins need no rebuilding and are
+tried on the problem as it stands. All of it works under one further, stated budget and can be left out.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from enum import StrEnum
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.routing import route
+from pipeline.routing.joins import thread_changes
+from pipeline.routing.problem import Budget, Ease, Problem, Solution
+from pipeline.routing.switching import count_made, insert_switching
+
+EASES = (Ease.PLAIN, Ease.LIGHT, Ease.FULL)
+
+
+class ChangeKind(StrEnum):
+    """The kinds of change that may make more cells."""
+
+    STRANDS = "strands"
+    """``amount`` more strands, so a finer picture."""
+    SELVEDGE = "selvedge"
+    """``amount`` strands more on each side, whose cells ask for nothing."""
+    SWITCHING_ROWS = "switching rows"
+    """Up to ``amount`` rows more that move strands."""
+    WITHOUT_THREAD = "without thread"
+    """The picture does without thread ``thread``: its cells take the nearest of the others."""
+    OTHER_ORDER = "other order"
+    """Diagonal-worked instead of row-worked, or the reverse."""
+    EASE = "ease"
+    """More hand-overs in a row: ``ease``."""
+    TURNED = "turned"
+    """The picture turned by a quarter, ``amount`` times."""
+    MIRRORED = "mirrored"
+    """The picture in a mirror."""
+    JOINS = "joins"
+    """Up to ``amount`` strands change their thread at a join."""
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One change to what was asked."""
+
+    kind: ChangeKind
+    amount: int = 0
+    thread: int | None = None
+    """Index of the thread to do without."""
+    ease: Ease | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Replanned:
+    """The routing problem under one change.
+
+    ``wanted``: (knots,) int64, the thread index wanted at each knot, −1 where nothing is asked. ``label``
+    names the change ("27 strands instead of 25"), ``price`` what it costs the maker ("the band becomes
+    3 mm wider"). ``off_picture``: Σ CIEDE2000 by which the cells now wanted are farther from the picture than
+    those wanted before (a thread fewer); it is added to the colour error when answers are compared.
+    ``present``: the band as planned, from which switching rows and joins set out.
+    """
+
+    problem: Problem
+    wanted: NDArray[np.int64]
+    label: str
+    price: str = ""
+    off_picture: float = 0.0
+    present: Solution | None = None
+
+
+class Replan(Protocol):
+    """Rebuilds a routing problem under a change; the plan implements it."""
+
+    def replan(self, change: Change) -> Replanned | None:
+        """Return the problem under ``change``, or None where the change makes no sense here.
+
+        SWITCHING_ROWS and JOINS are asked too: return the present problem and solution with label and
+        price, or None to leave them out.
+        """
+
+
+class AdviceReporter(Protocol):
+    """Hears how far the advice is."""
+
+    def advising(self, done: int, of: int, label: str) -> None:
+        """``label`` is what is tried now; ``done`` of ``of`` have been tried."""
+
+
+@dataclass(frozen=True, slots=True)
+class Suggestion:
+    """One change and what it gave when solved again."""
+
+    change: Change
+    label: str
+    price: str
+    cells: int
+    made: int
+    colour_error: float
+    off_picture: float
+    hand_overs: int
+
+    @property
+    def per_cell(self) -> float:
+        """Colour error a cell, the measure by which bands of different size are compared."""
+        return (self.colour_error + self.off_picture) / max(1, self.cells)
+
+    @property
+    def share_made(self) -> float:
+        """Share of the cells that are made."""
+        return self.made / max(1, self.cells)
+
+    @property
+    def sentence(self) -> str:
+        """The suggestion as one line for a person."""
+        unmade = self.cells - self.made
+        left = "every cell is made" if unmade == 0 else f"{unmade} of {self.cells} cells stay unmade"
+        line = f"{self.label}: {left}, colour error {self.colour_error:.1f}"
+        if self.off_picture > 0.05:
+            line += f" (and {self.off_picture:.1f} farther from the picture)"
+        return f"{line}. It costs: {self.price}." if self.price else f"{line}."
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """All changes that were tried. ``effort`` is the budget they shared, in the router's units of work."""
+
+    suggestions: tuple[Suggestion, ...]
+    """Those that help, best first."""
+    no_help: tuple[Suggestion, ...]
+    """Those that were solved and do not help under this budget."""
+    untried: tuple[Change, ...]
+    """Those for which the time ran out."""
+    effort: float
+
+
+@dataclass(frozen=True, slots=True)
+class EaseLine:
+    """What one ease gives. ``lower_bound`` is certified for that ease."""
+
+    ease: Ease
+    colour_error: float
+    lower_bound: float
+    made: int
+    hand_overs: int
+
+
+@dataclass(slots=True)
+class _Progress:
+    reporter: AdviceReporter | None
+    of: int
+    done: int = field(default=0)
+
+    def next(self, label: str) -> None:
+        if self.reporter is not None:
+            self.reporter.advising(self.done, self.of, label)
+        self.done += 1
+
+
+def usual_changes(
+    problem: Problem, ease: Ease, switching_rows: int = 0, joins: int = 0, row_worked: bool = True
+) -> tuple[Change, ...]:
+    """Return the changes worth asking about for a problem, the cheap ones first.
+
+    ``switching_rows`` and ``joins`` are what the plan may use already.
+    """
+    used = [t for t in range(problem.threads) if problem.at_most[t] != 0]
+    changes = [Change(ChangeKind.SWITCHING_ROWS, max(8, 2 * switching_rows))]
+    if row_worked:
+        changes += [Change(ChangeKind.EASE, ease=e) for e in EASES[EASES.index(ease) + 1 :]]
+    changes += [
+        Change(ChangeKind.OTHER_ORDER),
+        Change(ChangeKind.SELVEDGE, 1),
+        Change(ChangeKind.STRANDS, 2),
+        Change(ChangeKind.JOINS, max(4, 2 * joins)),
+        Change(ChangeKind.MIRRORED),
+        Change(ChangeKind.TURNED, 1),
+    ]
+    if len(used) > 2:
+        changes += [Change(ChangeKind.WITHOUT_THREAD, thread=t) for t in used]
+    return tuple(changes)
+
+
+def advise(
+    ask: Replan,
+    base: Suggestion,
+    changes: Sequence[Change],
+    budget: Budget,
+    reporter: AdviceReporter | None = None,
+) -> Advice:
+    """Solve again under each change and return those that help, best first.
+
+    ``base``: what the band gives as planned (its label and price are not used). ``budget`` is shared
+    equally by the changes. A change helps if a larger share of the cells is made, or if the colour error a
+    cell is smaller. Best is the smallest colour error a cell, then the largest share made.
+    """
+    progress = _Progress(reporter, len(changes))
+    share = replace(budget, effort=budget.effort / max(1, len(changes)), reporter=None)
+    found: list[Suggestion] = []
+    untried: list[Change] = []
+    for change in changes:
+        if share.deadline is not None and time.monotonic() >= share.deadline:
+            untried.append(change)
+            continue
+        asked = ask.replan(change)
+        if asked is None:
+            continue
+        progress.next(asked.label)
+        found.append(_solve(change, asked, share))
+    helps = [s for s in found if s.share_made > base.share_made or s.per_cell < base.per_cell - 1e-6]
+    helps.sort(key=lambda s: (s.per_cell, -s.share_made))
+    return Advice(tuple(helps), tuple(s for s in found if s not in helps), tuple(untried), budget.effort)
+
+
+def _solve(change: Change, asked: Replanned, budget: Budget) -> Suggestion:
+    cells = int((asked.wanted >= 0).sum())
+    problem, wanted = asked.problem, asked.wanted
+    solution = asked.present or route(problem, budget)
+    made, cost = count_made(problem.network, solution, wanted), solution.cost
+    if change.kind is ChangeKind.SWITCHING_ROWS:
+        longer = insert_switching(problem, wanted, solution, change.amount, budget)[-1]
+        solution, made, cost = longer.solution, longer.made, longer.colour_error
+    elif change.kind is ChangeKind.JOINS:
+        joined = thread_changes(problem, wanted, solution, change.amount, budget)[-1]
+        solution, made, cost = joined.solution, joined.made, joined.colour_error
+    return Suggestion(
+        change, asked.label, asked.price, cells, made, cost, asked.off_picture, solution.hand_overs
+    )
+
+
+def eases(
+    problem: Problem,
+    wanted: NDArray[np.int64],
+    known: Mapping[Ease, Solution],
+    budget: Budget,
+    reporter: AdviceReporter | None = None,
+) -> tuple[EaseLine, ...]:
+    """Solve a row-worked problem at each ease, each optimised for itself; ``known`` are not solved again.
+
+    An answer at a stricter ease is legal at a looser one, so it is kept there if nothing better was found.
+    """
+    progress = _Progress(reporter, len(EASES) - len(known))
+    share = replace(budget, effort=budget.effort / max(1, len(EASES) - len(known)), reporter=None)
+    lines: list[EaseLine] = []
+    best: Solution | None = None
+    for ease in EASES:
+        solution = known.get(ease)
+        if solution is None:
+            progress.next(f"ease {ease}")
+            solution = route(replace(problem, ease=ease), share)
+        if best is not None and best.cost < solution.cost:
+            solution = replace(best, lower_bound=solution.lower_bound)
+        best = solution
+        made = count_made(problem.network, solution, wanted)
+        lines.append(EaseLine(ease, solution.cost, solution.lower_bound, made, solution.hand_overs))
+    return tuple(lines)
