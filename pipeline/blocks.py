@@ -60,7 +60,8 @@ def default_moves(groups: int) -> tuple[Move, ...]:
     """Every other pair of neighbours switches, then the pairs between: all groups travel from edge to edge.
 
     The left groups show in one move and the right ones in the next, as in a basket, so that every group
-    shows about half of the time; of two groups each shows in turn. Raises ImpossibleError for fewer than two groups.
+    shows about half of the time; of two groups each shows in turn. Raises ImpossibleError for fewer than
+    two groups.
 
     >>> [[(switch.place, switch.left_shows) for switch in move] for move in default_moves(4)]
     [[(0, True), (2, True)], [(1, False)]]

@@ -1,0 +1,176 @@
+"""``hitchgrid blocks``: a band of colour blocks, which needs no picture."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from cli.plan import BAND, CUTTING, RESULT, THREADS
+
+if TYPE_CHECKING:
+    from pipeline.block_plan import BlockPlan
+
+BLOCKS = "The blocks"
+
+
+def command(
+    groups: Annotated[
+        str,
+        typer.Option(
+            help='Threads and strands from left to right, as "navy 4, chalk 3".', rich_help_panel=BLOCKS
+        ),
+    ],
+    switch: Annotated[
+        str | None,
+        typer.Option(
+            help='Which neighbours switch and which shows, as "1-2 left and 3-4 right, 2-3 left".',
+            show_default="every other pair in turn",
+            rich_help_panel=BLOCKS,
+        ),
+    ] = None,
+    repeats: Annotated[
+        int | None, typer.Option(help="Times all switches are done.", rich_help_panel=BLOCKS)
+    ] = None,
+    filled: Annotated[
+        bool, typer.Option("--filled/--open", help="Tie where no switch does.", rich_help_panel=BLOCKS)
+    ] = True,
+    stash: Annotated[
+        Path | None, typer.Option(help="Your threads: CSV or GIMP palette.", rich_help_panel=THREADS)
+    ] = None,
+    rows: Annotated[int | None, typer.Option(help="Length in rows.", rich_help_panel=BAND)] = None,
+    wrist: Annotated[
+        str | None,
+        typer.Option(help="Wrist as 16cm, 6.3in or a size such as adult-medium.", rich_help_panel=BAND),
+    ] = None,
+    slack: Annotated[
+        str, typer.Option(help="Ease: how much longer than the wrist.", rich_help_panel=BAND)
+    ] = "13mm",
+    gauge: Annotated[
+        str | None,
+        typer.Option(help="A saved swatch, a thread preset or a diameter as 0.7mm.", rich_help_panel=BAND),
+    ] = None,
+    start: Annotated[
+        str, typer.Option(help="How the band starts.", metavar="STYLE", rich_help_panel=CUTTING)
+    ] = "straight",
+    finish: Annotated[
+        str, typer.Option(help="How the band ends.", metavar="STYLE", rich_help_panel=CUTTING)
+    ] = "straight",
+    taper: Annotated[bool, typer.Option("--taper", help="Taper the ends.", rich_help_panel=CUTTING)] = False,
+    tail: Annotated[
+        str | None, typer.Option(help="What hangs free at each end.", rich_help_panel=CUTTING)
+    ] = None,
+    longest: Annotated[
+        str, typer.Option(help="Longest base strand you like to work with.", rich_help_panel=CUTTING)
+    ] = "2.5m",
+    margin: Annotated[
+        int | None, typer.Option(help="Per cent cut in reserve.", min=0, max=200, rich_help_panel=CUTTING)
+    ] = None,
+    title: Annotated[str | None, typer.Option(help="Name of the band.", rich_help_panel=RESULT)] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(help="Folder of the result.", show_default="output/TITLE", rich_help_panel=RESULT),
+    ] = None,
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Replace a former result.", rich_help_panel=RESULT)
+    ] = False,
+    quiet: Annotated[
+        bool, typer.Option("--quiet", "-q", help="Print nothing.", rich_help_panel=RESULT)
+    ] = False,
+) -> None:
+    """Plan a band of colour blocks: groups of strands that switch places. No picture is needed.
+
+    Example: hitchgrid blocks --groups "navy 4, chalk 4, coral 4" --wrist 16cm
+
+    Example: hitchgrid blocks --groups "navy 5, chalk 2" --switch "1-2 left" --repeats 12
+    """
+    from cli import options
+    from cli.console import watching
+    from cli.units import parse_length
+    from pipeline.block_plan import plan_blocks
+    from pipeline.block_words import parse_groups, parse_moves
+    from pipeline.bundle import band_files
+    from pipeline.feasibility import check
+    from pipeline.outputs import check_target, folder_name, write_result
+    from pipeline.pose import Band
+    from pipeline.stash import builtin_stash, read_stash
+    from pipeline.writers.report import report_json
+
+    named = parse_groups(groups)
+    band = Band(
+        worked="diagonal",
+        rows=rows,
+        wrist_mm=options.wrist(wrist, default=rows is None and repeats is None),
+        ease_mm=parse_length(slack, "--slack"),
+        gauge=options.gauge(gauge),
+        start=options.style(start, "--start"),
+        finish=options.style(finish, "--finish"),
+        taper=taper,
+        tail_mm=None if tail is None else parse_length(tail, "--tail"),
+    )
+    with watching(quiet) as watch:
+        watch.stage("weaving the blocks")
+        made = plan_blocks(
+            named,
+            None if switch is None else parse_moves(switch, len(named)),
+            read_stash(stash) if stash else builtin_stash(),
+            band,
+            repeats=repeats,
+            title=title,
+            filled=filled,
+            longest_mm=parse_length(longest, "--longest"),
+            margin=None if margin is None else margin / 100,
+        )
+        folder = out or Path("output") / folder_name(made.pattern.title)
+        check_target(folder, replace=replace)
+        report = report_json(
+            made.pattern,
+            check(made.pattern),
+            lower_bound=0.0,
+            further={
+                "groups": [
+                    {"thread": use.group.thread, "strands": use.group.strands, "tied_per_strand": use.tied}
+                    for use in made.use
+                ]
+            },
+        )
+        files = band_files(made.pattern, made.cuts, report, stage=watch.stage)
+        write_result(folder, files, replace=replace)
+    if not quiet:
+        _show(made, folder)
+
+
+def _show(made: BlockPlan, folder: Path) -> None:
+    """Show the band and which groups tie more."""
+    from rich.text import Text
+
+    from cli.console import band_preview, out, swatch, table
+
+    pattern = made.pattern
+    out.print(band_preview(pattern))
+    rows = sum(len(section.rows) for section in pattern.sections)
+    out.print(Text(f"{made.moves} moves in {rows} rows, {len(pattern.strands)} strands.", "bold"))
+    longest = [0.0] * len(made.use)
+    position = 0
+    for i, use in enumerate(made.use):
+        mine = made.cuts[position : position + use.group.strands]
+        longest[i] = max(cut.length_mm for cut in mine)
+        position += use.group.strands
+    out.print(
+        table(
+            "Groups from left to right: the more a strand ties, the longer it is",
+            ("", "thread", "strands", "knots tied by each", "longest strand"),
+            (
+                (
+                    swatch(pattern.threads[use.group.thread].colour, 4),
+                    pattern.threads[use.group.thread].name,
+                    use.group.strands,
+                    f"{use.tied:.0f}",
+                    f"{mm / 10:.0f} cm",
+                )
+                for use, mm in zip(made.use, longest, strict=True)
+            ),
+        )
+    )
+    out.print(Text(f"The result is in {folder}: sheet.pdf to print, worksheet.html to tie from.", "dim"))
