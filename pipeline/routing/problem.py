@@ -13,6 +13,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.errors import ImpossibleError
 from pipeline.network import Network
 
 
@@ -62,6 +63,13 @@ class Problem:
             raise ValueError("costs must be finite and not negative")
         if len(self.start) != self.network.strands or len(self.at_most) != threads:
             raise ValueError("start needs an entry for each strand, at_most one for each thread")
+        if any(pin is not None and not 0 <= pin < threads for pin in self.start):
+            raise ValueError("a strand is pinned to a thread that there is not")
+        if any(most is not None and most < 0 for most in self.at_most):
+            raise ValueError("at_most must not be negative")
+        halves = [p for pair in self.folded for p in pair]
+        if len(set(halves)) != len(halves) or not set(halves) <= set(range(self.network.strands)):
+            raise ValueError("a starting position is folded twice, or outside the band")
 
     @property
     def threads(self) -> int:
@@ -109,3 +117,42 @@ class Budget:
     seed: int = 0
     deadline: float | None = None
     reporter: Reporter | None = field(default=None, compare=False)
+
+
+def require_possible(problem: Problem) -> None:
+    """Raise ImpossibleError when no choice of starting strands meets the pins, folds and limits.
+
+    Pairs of folded strands need two of a thread; when all pairs fit and the strands fit in all, the
+    single strands fit too, so nothing more has to be tried.
+    """
+    n = problem.network.strands
+    room = [n if most is None else min(n, most) for most in problem.at_most]
+    if sum(room) < n:
+        raise ImpossibleError(
+            f"The band has {n} strands, but the limits on threads allow only {sum(room)} in all.",
+            "Allow more strands of a thread, add a thread, or take fewer strands.",
+        )
+    partner = {p: q for pair in problem.folded for p, q in (pair, pair[::-1])}
+    pins = list(problem.start)
+    for p, q in problem.folded:
+        if pins[p] is not None and pins[q] is not None and pins[p] != pins[q]:
+            raise ImpossibleError(
+                f"Positions {p + 1} and {q + 1} are the halves of one folded cut but are given two threads.",
+                "Give both halves the same thread, or start the band unfolded.",
+            )
+        pins[p] = pins[q] = pins[p] if pins[p] is not None else pins[q]
+    for thread, most in enumerate(room):
+        given = sum(pin == thread for pin in pins)
+        if given > most:
+            raise ImpossibleError(
+                f"The starting order has {given} strands of thread {thread + 1}; at most {most} are allowed.",
+                "Allow more strands of that thread, or change the starting order.",
+            )
+        room[thread] -= given
+    pairs = sum(p < q and pins[p] is None for p, q in partner.items())
+    fit = sum(most // 2 for most in room)
+    if fit < pairs:
+        raise ImpossibleError(
+            f"{pairs} folded pairs need two strands of one thread each, and the limits leave room for {fit}.",
+            "Allow an even number of strands of each thread, or start the band unfolded.",
+        )

@@ -1,0 +1,166 @@
+"""The board on which the search moves: knots, the wires between them, and a thread on each wire.
+
+A wire is an edge of the network, with the knots at its two ends. Two folded starting positions are one
+wire between the two knots that take them. Every knot has four wires, two in and two out, and carries
+the same two threads in as out; that is all a routing has to obey beside the maker's bounds, so a
+routing is an array of labels, the thread on each wire.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.routing.compiled import compiled
+from pipeline.routing.problem import Ease, Problem, Solution, Stopped
+
+Labels = NDArray[np.int8]
+
+
+class Board(NamedTuple):
+    """A problem as arrays for the compiled loops. V knots, E edges, n strands, k threads."""
+
+    strands: int
+    threads: int
+    wire: NDArray[np.int32]
+    """(V, 4) wires of each knot: in left, in right, out left, out right."""
+    ends: NDArray[np.int32]
+    """(E, 2) knots at the ends of each wire, -1 where there is none."""
+    cost: NDArray[np.float64]
+    """(V, k) cost of showing each thread."""
+    row: NDArray[np.int32]
+    """(V,) row of each knot."""
+    position: NDArray[np.int32]
+    """(V,) left position of each knot."""
+    counted: NDArray[np.bool_]
+    """(V,) whether a hand-over here counts as one in mid-row."""
+    light: bool
+    """Whether a row may have at most one counted hand-over."""
+    weight: NDArray[np.int32]
+    """(E,) how many starting strands the wire stands for: 0, 1, or 2 where folded."""
+    partner: NDArray[np.int32]
+    """(n,) the wire that stands for each starting position: its own, or that of its folded partner."""
+    pin: NDArray[np.int8]
+    """(E,) the thread a wire must have, or -1."""
+    at_most: NDArray[np.int32]
+    """(k,) largest number of strands of each thread."""
+
+    @property
+    def knots(self) -> int:
+        """Number of knots; not for the compiled loops."""
+        return len(self.wire)
+
+
+def board(problem: Problem) -> Board:
+    """Lay out a problem. Its pins on folded pairs must agree (see ``problem.check``)."""
+    net = problem.network
+    n, knots, k = net.strands, net.knots, problem.threads
+    alias = np.arange(net.edges, dtype=np.int32)
+    for p, q in problem.folded:
+        alias[q] = p
+    wire = alias[np.concatenate([net.into, net.out], axis=1).reshape(knots, 4)]
+    ends = np.full((net.edges, 2), -1, dtype=np.int32)
+    flat, owner = wire.ravel(), np.repeat(np.arange(knots, dtype=np.int32), 4)
+    order = np.argsort(flat, kind="stable")
+    again = np.append(False, flat[order][1:] == flat[order][:-1])
+    ends[flat[order], again.astype(np.int64)] = owner[order]
+    weight = np.bincount(alias[:n], minlength=net.edges).astype(np.int32)
+    pin = np.full(net.edges, -1, dtype=np.int8)
+    for p, thread in enumerate(problem.start):
+        if thread is not None:
+            pin[alias[p]] = thread
+    at_most = [n if most is None else min(most, n) for most in problem.at_most]
+    worked_in_rows = np.array([row.worked == "rows" for row in net.rows], dtype=bool)
+    counted = np.zeros(knots, dtype=bool)
+    if knots:
+        counted = worked_in_rows[net.row]
+        edge = np.append(True, np.diff(net.row) != 0)
+        counted &= ~edge & ~np.append(edge[1:], True)
+    return Board(
+        n,
+        k,
+        np.ascontiguousarray(wire, dtype=np.int32),
+        ends,
+        np.ascontiguousarray(problem.costs, dtype=np.float64),
+        net.row.astype(np.int32),
+        net.position.astype(np.int32),
+        counted,
+        problem.ease is not Ease.FULL,
+        weight,
+        alias[:n].copy(),
+        pin,
+        np.array(at_most, dtype=np.int32),
+    )
+
+
+@compiled
+def colour_error(board: Board, labels: Labels) -> float:
+    """Return the sum over knots of the lesser cost of the two threads that meet there."""
+    total = 0.0
+    for v in range(board.wire.shape[0]):
+        x = labels[board.wire[v, 0]]
+        y = labels[board.wire[v, 1]]
+        total += min(board.cost[v, x], board.cost[v, y])
+    return total
+
+
+def hand_overs(board: Board, labels: Labels) -> NDArray[np.bool_]:
+    """(V,) whether two different threads meet at the knot and both stay."""
+    x, y, c = (labels[board.wire[:, i]] for i in range(3))
+    return np.asarray((x != y) & (c == x))
+
+
+def used(board: Board, labels: Labels) -> NDArray[np.int64]:
+    """(k,) the number of starting strands of each thread."""
+    n = board.strands
+    return np.bincount(labels[:n], weights=board.weight[:n], minlength=board.threads).astype(np.int64)
+
+
+def faults(board: Board, labels: Labels) -> list[str]:
+    """Name every rule that the labels break; an empty list means a legal routing."""
+    found = []
+    inside, outside = np.sort(labels[board.wire[:, :2]], axis=1), np.sort(labels[board.wire[:, 2:]], axis=1)
+    if (inside != outside).any():
+        found.append("a knot lets other threads out than came in")
+    if ((board.pin >= 0) & (board.pin != labels))[board.weight > 0].any():
+        found.append("a pinned strand has another thread")
+    if (used(board, labels) > board.at_most).any():
+        found.append("a thread has more strands than allowed")
+    if board.light and board.knots:
+        mid = hand_overs(board, labels) & board.counted
+        if np.bincount(board.row[mid], minlength=1).max() > 1:
+            found.append("a row has more than one hand-over in the middle")
+    return found
+
+
+def solution(
+    problem: Problem, labels: Labels, lower_bound: float, stopped: Stopped = Stopped.DONE
+) -> Solution:
+    """Turn labels into strands and swaps, and recount the cost by tying every knot.
+
+    Raises RuntimeError when the recount breaks a rule: that would be a fault of the search.
+    """
+    laid = board(problem)
+    broken = faults(laid, labels)
+    if broken:
+        raise RuntimeError("the routing is not legal: " + "; ".join(broken))
+    strands = labels[laid.partner].astype(np.int64)
+    stays = hand_overs(laid, labels)
+    hanging, cost = strands.copy(), 0.0
+    for v, p in enumerate(problem.network.position):
+        pair = hanging[p : p + 2]
+        cost += float(problem.costs[v, pair].min())
+        if not stays[v]:
+            hanging[p : p + 2] = pair[::-1].copy()
+    if abs(cost - colour_error(laid, labels)) > 1e-6 * max(1.0, cost):
+        raise RuntimeError("the recount of the colour error differs")
+    counted = sum(
+        bool(s) and problem.network.rows[r].worked == "rows"
+        for s, r in zip(stays, problem.network.row, strict=True)
+    )
+    strands.flags.writeable = False
+    swaps = ~stays
+    swaps.flags.writeable = False
+    return Solution(strands, swaps, cost, min(lower_bound, cost), stopped, counted)

@@ -1,0 +1,101 @@
+"""The front door of the router: choose the method, run it within its budget, recount the answer."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pipeline.routing.beam import beam, complete, follow
+from pipeline.routing.board import Board, Labels, board, colour_error, solution
+from pipeline.routing.exchange import exchange
+from pipeline.routing.meter import Meter
+from pipeline.routing.plain import solve_plain
+from pipeline.routing.prices import certified, knot_prices
+from pipeline.routing.problem import Budget, Ease, Problem, Solution, Stopped, require_possible
+from pipeline.routing.search import Search
+
+WIDTHS = (300, 100)
+"""Beams that start the search: frontiers kept."""
+
+
+def route(problem: Problem, budget: Budget | None = None) -> Solution:
+    """Find routes of little colour error, with a certified lower bound; fewest hand-overs come second.
+
+    Two threads at ease full are solved exactly. Raises ImpossibleError when the pins, folds and limits
+    cannot be met together. A deadline or Ctrl-C (KeyboardInterrupt) returns the best so far, and
+    ``Solution.stopped`` says so.
+    """
+    budget = budget or Budget()
+    require_possible(problem)
+    if problem.ease is Ease.PLAIN:
+        return solve_plain(problem, budget)
+    laid = board(problem)
+    run = _Run(problem, laid, Meter(budget, len(laid.wire)), budget.seed)
+    stopped = Stopped.DONE
+    try:
+        run.search()
+    except KeyboardInterrupt:
+        stopped = Stopped.INTERRUPT
+    if stopped is Stopped.DONE and run.meter.late and not run.proved:
+        stopped = Stopped.TIME
+    run.meter.tell(always=True)
+    return solution(problem, run.best, run.bound, stopped)
+
+
+class _Run:
+    """The best labels and bound so far, kept where an interrupt finds them."""
+
+    def __init__(self, problem: Problem, laid: Board, meter: Meter, seed: int) -> None:
+        self.problem, self.board, self.meter, self.seed = problem, laid, meter, seed
+        self.bound = 0.0
+        self.best: Labels = simple(laid)
+
+    @property
+    def cost(self) -> float:
+        return float(colour_error(self.board, self.best))
+
+    @property
+    def proved(self) -> bool:
+        return self.cost - self.bound <= 1e-6 * max(1.0, self.cost)
+
+    def keep(self, labels: Labels) -> None:
+        """Remember ``labels`` if they are better."""
+        if colour_error(self.board, labels) < self.cost:
+            self.best = labels.copy()
+            self.meter.cost = self.cost
+
+    def search(self) -> None:
+        if not len(self.board.wire) or self.proved:
+            return
+        laid, meter = self.board, self.meter
+        if laid.threads == 2 and self.problem.ease is Ease.FULL and not self.problem.folded:
+            least = exchange(laid, laid.cost, self.best, 0, 1)
+            self.bound = certified(least, laid)
+            return
+        prices, self.bound = knot_prices(laid, 40, lambda: meter.late)
+        meter.bound = self.bound
+        in_rows = np.array([row.worked == "rows" for row in self.problem.network.rows])
+        search = Search(laid, in_rows[self.problem.network.row], meter, self.seed)
+        for width in WIDTHS:
+            labels = beam(laid, laid.cost, prices, width, lambda: meter.late)
+            if labels is None or self.proved:
+                break
+            self.keep(labels)
+            search.begin(labels)
+            self.keep(search.labels)
+        self.keep(search.improve(self.best, self.bound))
+
+
+def simple(laid: Board) -> Labels:
+    """Return a legal routing at once: every knot swaps, each strand has what shows best at its knots."""
+    hanging, wishes = laid.partner.copy(), np.zeros((laid.strands, laid.threads))
+    for v, p in enumerate(laid.position):
+        wishes[hanging[p]] += laid.cost[v]
+        wishes[hanging[p + 1]] += laid.cost[v]
+        hanging[p], hanging[p + 1] = hanging[p + 1], hanging[p]
+    threads = laid.pin.copy()
+    if (laid.at_most >= laid.strands).all():
+        starts = np.flatnonzero((laid.weight[: laid.strands] > 0) & (threads[: laid.strands] < 0))
+        threads[starts] = wishes[starts].argmin(axis=1)
+    complete(laid, threads)
+    labels = follow(laid, np.zeros(len(laid.wire), np.bool_), threads)
+    return labels

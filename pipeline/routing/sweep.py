@@ -1,0 +1,116 @@
+"""Sweeps of window programs over the board, skipping windows where nothing has changed.
+
+Windows come in families of strips: so many neighbouring columns, rows or diagonals of knots. A strip is
+solved only where a knot in it has changed since, with some rows around the change freed as well.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.routing.board import Board
+from pipeline.routing.compiled import compiled
+from pipeline.routing.windows import solve
+
+
+class Strips(NamedTuple):
+    """Strips of one family and width: knots of strip i are ``knots[first[i] : first[i + 1]]``."""
+
+    first: NDArray[np.int64]
+    knots: NDArray[np.int32]
+    """In elimination order."""
+    along: NDArray[np.int32]
+    """How far along the strip each of ``knots`` lies; never falls."""
+    solved: NDArray[np.int64]
+    """(strips,) tick at which the strip was last solved."""
+
+
+class Clock(NamedTuple):
+    """When each knot last changed, in ticks."""
+
+    tick: NDArray[np.int64]
+    """(1,) the present tick."""
+    changed: NDArray[np.int64]
+    """(V,)"""
+
+
+def clock(board: Board) -> Clock:
+    """Start a clock on which every knot has just changed."""
+    return Clock(np.ones(1, np.int64), np.ones(len(board.wire), np.int64))
+
+
+def strips(board: Board, across: NDArray[np.int64], along: NDArray[np.int64], width: int) -> Strips:
+    """Group knots into strips of ``width`` neighbouring values of ``across``, ordered by ``along``."""
+    knots, first, key = [], [0], []
+    low, high = (int(across.min()), int(across.max())) if len(across) else (0, -1)
+    for start in range(low, max(low, high - width + 1) + 1):
+        inside = np.flatnonzero((across >= start) & (across < start + width))
+        inside = inside[np.lexsort((inside, across[inside] * (along is not board.row), along[inside]))]
+        knots.append(inside)
+        key.append(along[inside])
+        first.append(first[-1] + len(inside))
+    none = np.empty(0, np.int32)
+    return Strips(
+        np.array(first, np.int64),
+        np.concatenate([none, *knots]).astype(np.int32),
+        np.concatenate([none, *key]).astype(np.int32),
+        np.zeros(len(first) - 1, np.int64),
+    )
+
+
+def families(
+    board: Board, rows_worked: NDArray[np.bool_]
+) -> Iterator[tuple[NDArray[np.int64], NDArray[np.int64]]]:
+    """Yield (across, along) of each family that suits the working orders on the board."""
+    row, position = board.row.astype(np.int64), board.position.astype(np.int64)
+    yield position, row
+    yield row, position
+    if not rows_worked.all():
+        yield (row + position) // 2, row
+        yield (row - position) // 2 - int(((row - position) // 2).min(initial=0)), row
+
+
+@compiled
+def sweep(board, cost, penalty, labels, desk, strips, clock, begin, end, margin, low, high):  # type: ignore[no-untyped-def]
+    """Solve strips ``begin`` … ``end`` - 1 where knots of rows ``low`` … ``high`` changed; return the gain.
+
+    ``margin`` is how far along the strip the window reaches beyond the knots that changed.
+    """
+    total = 0.0
+    kept = np.empty((len(strips.knots), 4), np.int8)
+    for i in range(begin, end):
+        a, b = strips.first[i], strips.first[i + 1]
+        nearest, farthest = np.int64(1) << 40, -(np.int64(1) << 40)
+        for q in range(a, b):
+            v = strips.knots[q]
+            if clock.changed[v] > strips.solved[i] and low <= board.row[v] <= high:
+                nearest = min(nearest, strips.along[q])
+                farthest = max(farthest, strips.along[q])
+        if farthest < nearest:
+            continue
+        while a < b and strips.along[a] < nearest - margin:
+            a += 1
+        while a < b and strips.along[b - 1] > farthest + margin:
+            b -= 1
+        order = strips.knots[a:b]
+        for q in range(len(order)):
+            for j in range(4):
+                kept[q, j] = labels[board.wire[order[q], j]]
+        gain = solve(board, cost, penalty, labels, order, desk)
+        strips.solved[i] = clock.tick[0]
+        if gain > 0:
+            clock.tick[0] += 1
+            total += gain
+            for q in range(len(order)):
+                for j in range(4):
+                    w = board.wire[order[q], j]
+                    if labels[w] != kept[q, j]:
+                        for e in range(2):
+                            if board.ends[w, e] >= 0:
+                                clock.changed[board.ends[w, e]] = clock.tick[0]
+            strips.solved[i] = clock.tick[0]
+    return total
