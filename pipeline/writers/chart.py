@@ -45,6 +45,7 @@ SMALLEST_PITCH_MM = 4.0
 MARGIN_MM = 12.0
 OVERLAP = 2
 """Rows (and one column) that stand on two pages, so that pages can be laid or glued together."""
+OVERLAP_GAP_MM = 4.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,9 +218,9 @@ def _panel(layout: _Layout, window: _Window) -> tuple[list[Shape], float, float]
     ground: list[Shape] = []
     for index in range(window.first, window.last):
         if window.again_before and index == window.first + window.again_before:
-            _overlap_mark(body, layout, y, width, "rows above stand on the page before as well")
+            y += _overlap_mark(body, layout, y, width, "the rows above stand on the page before as well")
         if window.again_after and index == window.last - window.again_after:
-            _overlap_mark(body, layout, y, width, "rows below come again on the next page")
+            y += _overlap_mark(body, layout, y, width, "the rows below come again on the next page")
         first = index == window.first
         y += layout.height(index, first=first)
         _row(layout, window, index, y, first, ground, body)
@@ -274,11 +275,15 @@ _SECTION_WORDS = {
 }
 
 
-def _overlap_mark(body: list[Shape], layout: _Layout, y: float, width: float, words: str) -> None:
-    body.append(Line((1.0, y), (width - 1.0, y), SIGNAL, 0.3, dashed=True))
-    size = 1.9
-    body.append(Polygon(box(layout.side, y - 1.3, text_width(words, size) + 1.6, 2.6), PAPER))
-    body.append(Text((layout.side + 0.8, y + 0.7), words, size, SIGNAL))
+def _overlap_mark(body: list[Shape], layout: _Layout, y: float, width: float, words: str) -> float:
+    """A dashed line with words in a gap between two rows; returns the height of the gap."""
+    middle, size = y + OVERLAP_GAP_MM / 2, 2.2
+    wide = text_width(words, size)
+    left = layout.side + 1.0
+    body.append(Line((1.0, middle), (left - 1.0, middle), SIGNAL, 0.3, dashed=True))
+    body.append(Text((left, middle + 0.36 * size), words, size, SIGNAL))
+    body.append(Line((left + wide + 1.0, middle), (width - 1.0, middle), SIGNAL, 0.3, dashed=True))
+    return OVERLAP_GAP_MM
 
 
 def _strand_tab(layout: _Layout, x: float, y: float, thread: int, *, tip_down: bool) -> list[Shape]:
@@ -364,11 +369,11 @@ def _signs(pattern: Pattern, shapes: list[Shape], width: float, y: float) -> flo
     kinds = {knot for _, _, _, row in pattern.rows() for _, knot in row.knots}
     entries: list[tuple[str, str]] = [(knot.value, _KNOT_WORDS[knot]) for knot in Knot if knot in kinds]
     if any(step.wanted not in (None, step.shown) for row in replay(pattern) for step in row.steps):
-        entries.append(("ring", "ringed: shows another thread than the picture wants (in the corner)"))
+        entries.append(("ring", "ringed: the picture wants another thread (in the corner)"))
     if any(not join.tying for join in pattern.joins):
-        entries.append(("+2", "+ and a number: the core goes on as a new piece of that thread"))
+        entries.append(("+2", "+2: the core goes on as a new piece of thread 2"))
     if any(join.tying for join in pattern.joins):
-        entries.append(("2+", "a number and +: the tying strand goes on as a new piece"))
+        entries.append(("2+", "2+: the tying strand goes on as a new piece of thread 2"))
     if any(section.kind == "switching" for section in pattern.sections):
         entries.append(("tint", "tinted ground: switching rows, not part of the picture"))
     if any(section.worked == "rows" for section in pattern.sections):
@@ -473,7 +478,7 @@ def chart_pages(pattern: Pattern, paper: Paper = "A4", *, legend: bool = True) -
         body = (head if number == 1 else _running_head(pattern, inner)) + moved(
             panel, (inner - width) / 2, top
         )
-        body.append(Text((inner, tall + 5), f"page {number} of {len(windows)}", 2.6, SOFT, "end"))
+        body.append(Text((inner, tall + 5), f"chart, page {number} of {len(windows)}", 2.6, SOFT, "end"))
         where = f"rows {window.first + 1}–{window.last}"
         if len(spans) > 1:
             where += f", positions {window.left + 1}–{window.right + 1}"
@@ -508,7 +513,7 @@ def _cut(
 ) -> list[tuple[_Window, float]]:
     windows: list[tuple[_Window, float]] = []
     start, top, total = 0, first_top, len(layout.rows)
-    frame = 4.6 + 2 * 2.3 * max(layout.unit, 0.75) + 14.2 * layout.unit + 5.0
+    frame = 4.6 + 2 * 2.3 * max(layout.unit, 0.75) + 14.2 * layout.unit + 5.0 + 2 * OVERLAP_GAP_MM
     while True:
         room, last = tall - top - frame, start
         while last < total:

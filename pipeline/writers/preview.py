@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from io import BytesIO
 
 import numpy as np
@@ -11,227 +10,15 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFilter
 from scipy.ndimage import map_coordinates
 
-from pipeline.knots import Tied, Worked
 from pipeline.pattern import Pattern
-from pipeline.replay import RowReplay, replay
+from pipeline.replay import replay
+from pipeline.writers.bandpicture import Band, band, size_mm
 from pipeline.writers.drawing import fitted, font, printable
 from pipeline.writers.ink import SOFT, rgb
-from pipeline.writers.weave import Cloth, Floats, tube
+from pipeline.writers.weave import Floats
 
 PAGE = "#f2f0ea"
-TIE_SHOWN_MM = 42.0
-"""Longest part of a tie that the preview shows."""
-TAPER_MM = 11.0
-MAX_CLOTH_PIXELS = 9_000_000
-_FINE = 2
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Band:
-    """The straight band as a picture: rgba (height, width, 4) float 0 to 1, and where the knots are."""
-
-    rgba: Floats
-    px_per_mm: float
-    knotted: tuple[float, float]
-    """First and last pixel row of the knotted part."""
-
-
-def _row_height(pattern: Pattern, worked: Worked, row: RowReplay) -> float:
-    """Height of a row in millimetres: from the gauge by who ties where it says so."""
-    gauge = pattern.gauge_of(worked)
-    if worked == "diagonal" or gauge.leader_tied is None or gauge.base_tied is None or not row.steps:
-        return gauge.row_pitch_mm
-    rising = _rising(row)
-    by_leader = sum(step.tied.knot.left_ties == rising for step in row.steps)
-    total = by_leader * gauge.leader_tied.along_mm + (len(row.steps) - by_leader) * gauge.base_tied.along_mm
-    return total / len(row.steps)
-
-
-def _rising(row: RowReplay) -> bool:
-    return len(row.steps) < 2 or row.steps[0].tied.position < row.steps[-1].tied.position
-
-
-def size_mm(pattern: Pattern) -> tuple[float, float]:
-    """Width and knotted length of the band in millimetres, by its gauge."""
-    widths = [_width(pattern, section.worked) for section in pattern.sections] or [0.0]
-    length = sum(
-        _row_height(pattern, section.worked, row)
-        for row, (_, _, section, _) in zip(replay(pattern), pattern.rows(), strict=True)
-    )
-    return max(widths), length
-
-
-def _width(pattern: Pattern, worked: Worked) -> float:
-    strands = len(pattern.strands)
-    return pattern.gauge_of(worked).strand_pitch_mm * (strands if worked == "diagonal" else strands - 1)
-
-
-def band(pattern: Pattern, *, px_per_mm: float = 9.0, lengthwise: bool = False) -> Band:
-    """Draw the straight band with its tapers and ties (shown up to TIE_SHOWN_MM long)."""
-    wide, long = size_mm(pattern)
-    tie_top = min(pattern.ends.start.tail_mm, TIE_SHOWN_MM)
-    tie_end = min(pattern.ends.finish.tail_mm, TIE_SHOWN_MM)
-    total, across = long + tie_top + tie_end + 4, wide + 6
-    scale = min(px_per_mm * _FINE, math.sqrt(MAX_CLOTH_PIXELS / (total * across)))
-    cloth = Cloth(math.ceil(total * scale), math.ceil(across * scale))
-    middle = across * scale / 2
-    top = (2 + tie_top) * scale
-    _tie(
-        cloth,
-        pattern,
-        range(len(pattern.strands)),
-        pattern.strands,
-        wide,
-        middle,
-        top,
-        -tie_top * scale,
-        scale,
-    )
-    y = top
-    order: tuple[int, ...] = tuple(range(len(pattern.strands)))
-    threads: tuple[int, ...] = tuple(pattern.strands)
-    for row, (_, _, section, _) in zip(replay(pattern), pattern.rows(), strict=True):
-        tall = _row_height(pattern, section.worked, row) * scale
-        left = middle - _width(pattern, section.worked) * scale / 2
-        pitch = pattern.gauge_of(section.worked).strand_pitch_mm * scale
-        if section.worked == "rows":
-            _straight_row(cloth, row, left, y, pitch, tall)
-        else:
-            _diagonal_row(cloth, row, threads, left, y, pitch, tall)
-        y += tall
-        order, threads = row.order, row.threads
-    _tie(cloth, pattern, order, threads, wide, middle, y, tie_end * scale, scale)
-    light = (0.42, -0.55, 0.72) if lengthwise else (-0.42, -0.55, 0.72)
-    fine = cloth.lit([thread.colour for thread in pattern.threads], light)
-    return Band(_halved(fine), scale / _FINE, (top / _FINE, y / _FINE))
-
-
-def _halved(fine: Floats) -> Floats:
-    """Average 2 × 2 pixels, colours weighted by coverage."""
-    tall, wide = fine.shape[0] // 2 * 2, fine.shape[1] // 2 * 2
-    blocks = fine[:tall, :wide].reshape(tall // 2, 2, wide // 2, 2, 4)
-    cover = blocks[..., 3:]
-    total = cover.sum((1, 3))
-    out = np.empty((tall // 2, wide // 2, 4), np.float32)
-    out[..., :3] = (blocks[..., :3] * cover).sum((1, 3)) / np.maximum(total, 1e-6)
-    out[..., 3:] = total / 4
-    return out
-
-
-def _grain(row: int, position: int) -> float:
-    """A small fixed unevenness of brightness, so that knots do not look printed."""
-    mixed = (row * 2654435761 + position * 40503 + 12345) & 0xFFFFFFFF
-    mixed = ((mixed ^ (mixed >> 15)) * 2246822519) & 0xFFFFFFFF
-    return 0.955 + 0.09 * ((mixed >> 8) & 0xFFFF) / 0xFFFF
-
-
-def _wraps(
-    cloth: Cloth, tied: Tied, shown: int, x: float, y: float, first: tuple[float, float],
-    second: tuple[float, float], apart: tuple[float, float], radius: float, tone: float,
-) -> None:  # fmt: skip
-    """Two wraps about (x, y), half of ``apart`` before and after it."""
-    for sign, (dx, dy) in ((-1, first), (1, second)):
-        stamp = tube(round(dx, 1), round(dy, 1), round(radius, 1), 1.7)
-        cloth.lay(stamp, x + sign * apart[0] / 2, y + sign * apart[1] / 2, shown, tone)
-
-
-def _straight_row(cloth: Cloth, row: RowReplay, left: float, y: float, pitch: float, tall: float) -> None:
-    """Knots side by side: wraps lie flat where the leader ties, and stand where a base strand ties."""
-    rising = _rising(row)
-    for step in row.steps:
-        tied = step.tied
-        x, mid = left + (tied.position + 0.5) * pitch, y + tall / 2
-        turn = 1 if tied.knot.left_ties else -1
-        tone = _grain(step.row, tied.position)
-        if tied.knot.left_ties == rising:
-            run, fall, radius = 0.74 * pitch, 0.16 * tall * turn, 0.29 * tall
-            again = (run, fall if tied.knot.swaps else -fall)
-            _wraps(cloth, tied, step.shown, x, mid, (run, fall), again, (0, 0.47 * tall), radius, tone)
-        else:
-            run, fall, radius = 0.16 * pitch * turn, 0.74 * tall, 0.29 * pitch
-            again = (run if tied.knot.swaps else -run, fall)
-            _wraps(cloth, tied, step.shown, x, mid, (run, fall), again, (0.47 * pitch, 0), radius, tone)
-    if row.steps:  # the leader shows a little where it comes round the edge
-        first = row.steps[0]
-        leads_left = rising
-        leader = first.shown if first.tied.knot.left_ties == leads_left else first.hidden
-        edge = left + (first.tied.position + (0 if rising else 1)) * pitch
-        cloth.lay(tube(0.0, round(0.5 * tall, 1), round(0.22 * tall, 1), 1.0), edge, y + 0.08 * tall, leader)
-
-
-def _diagonal_row(
-    cloth: Cloth, row: RowReplay, threads: tuple[int, ...], left: float, y: float, pitch: float, tall: float
-) -> None:
-    """Knots on the quincunx: wraps lean as the tying strand goes, across the core."""
-    busy = set()
-    for step in row.steps:
-        tied = step.tied
-        busy |= {tied.position, tied.position + 1}
-        x, mid = left + (tied.position + 1) * pitch, y + tall / 2
-        turn = 1 if tied.knot.left_ties else -1
-        run, fall = 0.92 * pitch * turn, 1.02 * tall
-        radius = 0.30 * math.hypot(pitch, tall)
-        again = (run if tied.knot.swaps else -run, fall)
-        apart = (-0.62 * pitch * turn, 0.62 * tall)
-        if not tied.knot.swaps:
-            apart = (0.0, 0.95 * tall)
-            run, fall, again = 1.15 * pitch * turn, 0.55 * tall, (-1.15 * pitch * turn, 0.55 * tall)
-        _wraps(
-            cloth,
-            tied,
-            step.shown,
-            x,
-            mid,
-            (run, fall),
-            again,
-            apart,
-            radius,
-            _grain(step.row, tied.position),
-        )
-    for p in range(len(threads)):
-        if p not in busy:
-            inward = 0.12 * pitch if p == 0 else -0.12 * pitch if p == len(threads) - 1 else 0.0
-            stamp = tube(0.0, round(1.7 * tall, 1), round(0.3 * pitch, 1), 2.0)
-            cloth.lay(stamp, left + (p + 0.5) * pitch + inward, y + tall / 2, threads[p], 0.9)
-
-
-def _tie(
-    cloth: Cloth, pattern: Pattern, order: range | tuple[int, ...], threads: tuple[int, ...], wide_mm: float,
-    middle: float, edge: float, reach: float, scale: float,
-) -> None:  # fmt: skip
-    """Strands that run together in a taper, a three-part braid and a loose end; ``reach`` is signed."""
-    length = abs(reach)
-    if length < 2 * scale:
-        return
-    n, sign = len(threads), 1 if reach > 0 else -1
-    taper, loose = min(TAPER_MM * scale, length * 0.45), min(9 * scale, length * 0.25)
-    diameter = float(np.mean([pattern.threads[t].diameter_mm for t in threads])) * scale
-    radius = max(1.0, 0.42 * diameter * 0.9)
-    # The three parts of the braid, each a bundle of a third of the strands, two deep.
-    bundle = radius * 1.15 * math.sqrt(n / 3)
-    swing, wave = 1.25 * bundle, 6.4 * bundle
-    run = np.arange(0.0, length, 2.0)
-    into = np.clip(run / taper, 0, 1)
-    into = into * into * (3 - 2 * into)
-    free = np.clip((run - (length - loose)) / max(loose, 1.0), 0, 1)
-    for p, thread in enumerate(threads):
-        part, place = p * 3 // n, (p * 3 % n) / n - 0.5 if n > 3 else 0.0
-        phase = 2 * math.pi * (np.maximum(run - taper * 0.7, 0) / wave) + part * 2 * math.pi / 3
-        braided = swing * np.sin(phase) + 1.7 * bundle * place
-        spread = (p + 0.5 - n / 2) * wide_mm * scale / n
-        fringe = ((p * 7919) % 13 - 6) / 6 * bundle * 1.9 * free**1.5
-        x = middle + (1 - into) * spread + into * braided + fringe
-        lift = into * bundle * 0.8 * np.cos(2 * phase) + ((p * 31) % 5) * 0.12 * radius
-        shorter = 1 - 0.05 * ((p * 5) % 7) / 6
-        keep = run <= length * shorter
-        points = np.stack([x, edge + sign * run], axis=1)[keep]
-        cloth.lay_strand(points, radius, thread, lift[keep])
-    knot_y = edge + sign * (length - loose)
-    for i in range(3):  # a strand tied round the braid's end
-        stamp = tube(
-            round(2.3 * bundle, 1), round(0.3 * radius, 1), round(radius * 1.1, 1), 4.0, 2.2 * bundle
-        )
-        cloth.lay(stamp, middle, knot_y + (i - 1) * 1.7 * radius, threads[order.index(order[0])])
+"""Ground of the picture."""
 
 
 # --- on a wrist -------------------------------------------------------------------------------------
@@ -283,7 +70,7 @@ def _around(down: NDArray[np.float64]) -> NDArray[np.float64]:
     """Brightness around a roll; ``down`` is −1 at its upper and 1 at its lower outline."""
     facing = np.sqrt(np.clip(1 - down**2, 0, 1))
     lit = np.clip(-0.5 * down + 0.87 * facing, 0, 1)
-    return np.asarray(0.36 + 0.66 * lit, np.float64)
+    return np.asarray(0.60 + 0.43 * lit, np.float64)
 
 
 # --- the picture ------------------------------------------------------------------------------------

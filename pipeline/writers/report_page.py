@@ -13,9 +13,9 @@ from pipeline.materials import Cut
 from pipeline.pattern import Pattern
 from pipeline.words import span
 from pipeline.writers.bandmap import band_map
+from pipeline.writers.bandpicture import size_mm
 from pipeline.writers.drawing import inline_svg, printable
 from pipeline.writers.pages import page, thread_css
-from pipeline.writers.preview import size_mm
 
 MOST_LINES = 40
 """Lines of a table of unmade cells; the rest is in report.json."""

@@ -35,6 +35,7 @@ from pipeline.instructions import CAUTIONS, write_instructions
 from pipeline.materials import Cut, cut_list
 from pipeline.pattern import Pattern
 from pipeline.skeins import SkeinPlan, ThreadPlan
+from pipeline.writers.bandpicture import size_mm
 from pipeline.writers.chart import MARGIN_MM, PAPERS, Paper, chart_pages, key
 from pipeline.writers.drawing import (
     PDF_FONTS,
@@ -51,7 +52,7 @@ from pipeline.writers.drawing import (
     text_width,
 )
 from pipeline.writers.ink import HAIR, INK, PAPER, SIGNAL, SOFT, TINT, ink_on
-from pipeline.writers.preview import PAGE, preview_pictures, size_mm
+from pipeline.writers.preview import PAGE, preview_pictures
 from pipeline.writers.report_page import certificate, verdict
 
 _PLAIN, _BOLD = PDF_FONTS[False], PDF_FONTS[True]
@@ -70,7 +71,7 @@ _CHECK = ParagraphStyle("check", parent=_STEP, fontName=_BOLD, backColor=TINT, b
 _NUMBER = ParagraphStyle("number", parent=_SMALL, alignment=TA_RIGHT)
 
 
-class Painted(Flowable):
+class Painted(Flowable):  # type: ignore[misc]  # reportlab is untyped
     """A drawing among the text."""
 
     def __init__(self, drawing: Drawing) -> None:
@@ -193,8 +194,8 @@ def _cover(
 def _pictures(pattern: Pattern, inner: float, source: NDArray[np.uint8] | None) -> Flowable:
     """Source, straight band and worn band in a row; a long band lies on its side above the others."""
     flat, wrist, original = preview_pictures(pattern, source)
-    lying = _on_paper(flat.transpose(Pictures.Transpose.ROTATE_90), inner - 20, 34 * mm)
-    others = [_on_paper(image, inner / 2 - 20, 46 * mm) for image in (original, wrist) if image is not None]
+    lying = _on_paper(flat.transpose(Pictures.Transpose.ROTATE_90), inner - 20, 42 * mm)
+    others = [_on_paper(image, inner / 2 - 20, 56 * mm) for image in (original, wrist) if image is not None]
     row = Table([others], colWidths=[(inner - 8) / len(others)] * len(others))
     row.setStyle(TableStyle([("ALIGN", (0, 0), (-1, -1), "CENTER"), ("VALIGN", (0, 0), (-1, -1), "MIDDLE")]))
     table = Table([[lying], [row]], colWidths=[inner])
@@ -308,8 +309,10 @@ def _skein_bars(pattern: Pattern, plan: ThreadPlan, width: float) -> Drawing:
             if text_width(label, 2.2) < wide - 1:
                 shapes.append(Text((x + wide / 2, y + 3.0), label, 2.2, SOFT, "middle"))
         y += 5.4
-    for piece in (*plan.cutting.missing_cm, *plan.cutting.too_long_cm):
-        shapes.append(Text((0.5, y + 2.6), f"no skein for a piece of {piece} cm", 2.6, SIGNAL, "start", True))
+    for piece in plan.cutting.too_long_cm:
+        shapes.append(
+            Text((0.5, y + 2.6), f"no skein holds a piece of {piece} cm", 2.6, SIGNAL, "start", True)
+        )
         y += 4.6
     return Drawing(width, y, tuple(shapes), f"Skeins of {pattern.threads[plan.thread].name}")
 

@@ -57,6 +57,13 @@ def tube(dx: float, dy: float, radius: float, plies: float = 2.6, raised: float 
     return Stamp(np.maximum(height, 0), right, down, tone)
 
 
+@lru_cache(maxsize=64)
+def ground(width: int, height: int) -> Stamp:
+    """The dark of a thread seen between its wraps, under every cord."""
+    flat = np.zeros((height, width), np.float32)
+    return Stamp(flat + 1e-3, flat, flat, flat + 0.42)
+
+
 class Cloth:
     """A height field that cords are laid on. Sizes in pixels; (0, 0) is the upper left corner."""
 

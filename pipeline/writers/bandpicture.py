@@ -1,0 +1,178 @@
+"""The straight band as a picture: every knot as two wraps of yarn, in the proportions of the gauge."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.knots import Worked
+from pipeline.pattern import Pattern
+from pipeline.replay import RowReplay, replay
+from pipeline.writers.tails import lay_end, shown_mm
+from pipeline.writers.weave import Cloth, Floats, ground, tube
+
+MAX_CLOTH_PIXELS = 9_000_000
+"""The cloth is drawn coarser rather than beyond this."""
+_FINE = 2
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Band:
+    """The straight band as a picture: rgba (height, width, 4) float 0 to 1, and where the knots are."""
+
+    rgba: Floats
+    px_per_mm: float
+    knotted: tuple[float, float]
+    """First and last pixel row of the knotted part."""
+
+
+def _row_height(pattern: Pattern, worked: Worked, row: RowReplay) -> float:
+    """Height of a row in millimetres: from the gauge by who ties where it says so."""
+    gauge = pattern.gauge_of(worked)
+    if worked == "diagonal" or gauge.leader_tied is None or gauge.base_tied is None or not row.steps:
+        return gauge.row_pitch_mm
+    rising = _rising(row)
+    by_leader = sum(step.tied.knot.left_ties == rising for step in row.steps)
+    total = by_leader * gauge.leader_tied.along_mm + (len(row.steps) - by_leader) * gauge.base_tied.along_mm
+    return total / len(row.steps)
+
+
+def _rising(row: RowReplay) -> bool:
+    return len(row.steps) < 2 or row.steps[0].tied.position < row.steps[-1].tied.position
+
+
+def size_mm(pattern: Pattern) -> tuple[float, float]:
+    """Width and knotted length of the band in millimetres, by its gauge."""
+    widths = [_width(pattern, section.worked) for section in pattern.sections] or [0.0]
+    length = sum(
+        _row_height(pattern, section.worked, row)
+        for row, (_, _, section, _) in zip(replay(pattern), pattern.rows(), strict=True)
+    )
+    return max(widths), length
+
+
+def _width(pattern: Pattern, worked: Worked) -> float:
+    strands = len(pattern.strands)
+    return pattern.gauge_of(worked).strand_pitch_mm * (strands if worked == "diagonal" else strands - 1)
+
+
+def band(pattern: Pattern, *, px_per_mm: float = 9.0, lengthwise: bool = False) -> Band:
+    """Draw the straight band with its ends, long ties cut off.
+
+    ``lengthwise``: the picture will be turned a quarter anticlockwise, so the light comes from there.
+    """
+    wide, long = size_mm(pattern)
+    above, below = shown_mm(pattern.ends.start), shown_mm(pattern.ends.finish)
+    total, across = above + long + below + 4, wide + 8
+    scale = min(px_per_mm * _FINE, math.sqrt(MAX_CLOTH_PIXELS / (total * across)))
+    cloth = Cloth(math.ceil(total * scale), math.ceil(across * scale))
+    middle, top = across * scale / 2, (2 + above) * scale
+    widths = [_width(pattern, section.worked) * scale for section in pattern.sections] or [wide * scale]
+    lay_end(
+        cloth, pattern, pattern.ends.start, pattern.strands,
+        at_start=True, wide=widths[0], middle=middle, edge=top, scale=scale,
+    )  # fmt: skip
+    y, threads = top, tuple(pattern.strands)
+    for row, (s, _, section, _) in zip(replay(pattern), pattern.rows(), strict=True):
+        tall = _row_height(pattern, section.worked, row) * scale
+        left = middle - widths[s] / 2
+        pitch = pattern.gauge_of(section.worked).strand_pitch_mm * scale
+        if section.worked == "rows":
+            _straight_row(cloth, row, left, y, pitch, tall)
+        else:
+            _diagonal_row(cloth, row, threads, left, y, pitch, tall)
+        y += tall
+        threads = row.threads
+    lay_end(
+        cloth, pattern, pattern.ends.finish, threads,
+        at_start=False, wide=widths[-1], middle=middle, edge=y, scale=scale,
+    )  # fmt: skip
+    light = (0.42, -0.55, 0.72) if lengthwise else (-0.42, -0.55, 0.72)
+    fine = cloth.lit([thread.colour for thread in pattern.threads], light)
+    return Band(_halved(fine), scale / _FINE, (top / _FINE, y / _FINE))
+
+
+def _halved(fine: Floats) -> Floats:
+    """Average 2 × 2 pixels, colours weighted by coverage."""
+    tall, wide = fine.shape[0] // 2 * 2, fine.shape[1] // 2 * 2
+    blocks = fine[:tall, :wide].reshape(tall // 2, 2, wide // 2, 2, 4)
+    cover = blocks[..., 3:]
+    total = cover.sum((1, 3))
+    out = np.empty((tall // 2, wide // 2, 4), np.float32)
+    out[..., :3] = (blocks[..., :3] * cover).sum((1, 3)) / np.maximum(total, 1e-6)
+    out[..., 3:] = total / 4
+    return out
+
+
+def _grain(row: int, position: int) -> float:
+    """A small fixed unevenness of brightness, so that knots do not look printed."""
+    mixed = (row * 2654435761 + position * 40503 + 12345) & 0xFFFFFFFF
+    mixed = ((mixed ^ (mixed >> 15)) * 2246822519) & 0xFFFFFFFF
+    return 0.955 + 0.09 * ((mixed >> 8) & 0xFFFF) / 0xFFFF
+
+
+Span = tuple[float, float]
+
+
+def _wraps(
+    cloth: Cloth, thread: int, at: Span, first: Span, second: Span, apart: Span, radius: float, tone: float
+) -> None:
+    """Two wraps about a place, each half of ``apart`` from it; spans are right and down, in pixels."""
+    for sign, (dx, dy) in ((-1, first), (1, second)):
+        stamp = tube(round(dx, 1), round(dy, 1), round(radius, 1), 1.7)
+        cloth.lay(stamp, at[0] + sign * apart[0] / 2, at[1] + sign * apart[1] / 2, thread, tone)
+
+
+def _straight_row(cloth: Cloth, row: RowReplay, left: float, y: float, pitch: float, tall: float) -> None:
+    """Knots side by side: wraps lie flat where the leader ties, and stand where a base strand ties."""
+    rising = _rising(row)
+    for step in row.steps:
+        knot, position = step.tied.knot, step.tied.position
+        at = left + (position + 0.5) * pitch, y + tall / 2
+        turn = 1 if knot.left_ties else -1
+        back = 1 if knot.swaps else -1
+        tone = _grain(step.row, position)
+        cloth.lay(ground(round(pitch), round(tall)), *at, step.shown)
+        if knot.left_ties == rising:
+            run, fall = 0.74 * pitch, 0.16 * tall * turn
+            _wraps(
+                cloth, step.shown, at, (run, fall), (run, back * fall), (0, 0.47 * tall), 0.29 * tall, tone
+            )
+        else:
+            run, fall = 0.16 * pitch * turn, 0.74 * tall
+            apart = (0.47 * pitch, 0)
+            _wraps(cloth, step.shown, at, (run, fall), (back * run, fall), apart, 0.29 * pitch, tone)
+    if row.steps:  # the leader shows a little where it comes round the edge
+        first = row.steps[0]
+        leader = first.shown if first.tied.knot.left_ties == rising else first.hidden
+        edge = left + (first.tied.position + (0 if rising else 1)) * pitch
+        inward = 0.08 * pitch if rising else -0.08 * pitch
+        cloth.lay(tube(0.0, round(0.4 * tall, 1), round(0.2 * tall, 1), 1.0), edge + inward, y, leader)
+
+
+def _diagonal_row(
+    cloth: Cloth, row: RowReplay, threads: tuple[int, ...], left: float, y: float, pitch: float, tall: float
+) -> None:
+    """Knots on the quincunx: wraps lean as the tying strand goes, across the core."""
+    busy = set()
+    for step in row.steps:
+        knot, position = step.tied.knot, step.tied.position
+        busy |= {position, position + 1}
+        at = left + (position + 1) * pitch, y + tall / 2
+        turn = 1 if knot.left_ties else -1
+        radius = 0.30 * math.hypot(pitch, tall)
+        tone = _grain(step.row, position)
+        cloth.lay(ground(round(2 * pitch), round(2 * tall)), *at, step.shown)
+        if knot.swaps:
+            wrap, apart = (0.92 * pitch * turn, 1.02 * tall), (-0.62 * pitch * turn, 0.62 * tall)
+            _wraps(cloth, step.shown, at, wrap, wrap, apart, radius, tone)
+        else:
+            run, fall = 1.15 * pitch * turn, 0.55 * tall
+            _wraps(cloth, step.shown, at, (run, fall), (-run, fall), (0.0, 0.95 * tall), radius, tone)
+    last = len(threads) - 1
+    for p in set(range(len(threads))) - busy:  # passes the row without a knot
+        inward = 0.12 * pitch if p == 0 else -0.12 * pitch if p == last else 0.0
+        stamp = tube(0.0, round(1.7 * tall, 1), round(0.3 * pitch, 1), 2.0)
+        cloth.lay(stamp, left + (p + 0.5) * pitch + inward, y + tall / 2, threads[p], 0.9)
