@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from types import TracebackType
 
+from rich.color import Color
 from rich.console import Console
 from rich.markup import escape
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
@@ -15,44 +16,36 @@ from rich.table import Table
 from rich.text import Text
 
 from pipeline.pattern import Pattern
-from pipeline.replay import replay
 
 out = Console(highlight=False)
 err = Console(stderr=True, highlight=False)
 
 
 def band_preview(pattern: Pattern, width: int | None = None) -> Text:
-    """Draw the band lying on its side, its first row on the left, in half blocks of the real colours.
-
-    Long bands are cut into lines as wide as the terminal.
+    """Draw the band lying on its side, its first row on the left and its right edge above, in half blocks
+    of the real colours. Long bands are cut into lines as wide as the terminal.
     """
-    columns = [_column(pattern, row) for row in replay(pattern)]
+    from pipeline.writers.preview import preview_terminal
+
+    cells = preview_terminal(pattern).swapaxes(0, 1)[::-1]  # (strands, rows, 3), last position first
+    if all(section.worked == "rows" for section in pattern.sections):
+        cells = cells[1:]  # a row of n strands has n - 1 knots
+    if len(cells) % 2:
+        cells = cells[[*range(len(cells)), -1]]
     width = max(20, (width or out.width) - 2)
     text = Text()
-    for start in range(0, len(columns), width):
-        block = columns[start : start + width]
-        height = len(pattern.strands) - 1
-        for top in range(0, height, 2):
-            for column in block:
-                above = column[top]
-                below = column[top + 1] if top + 1 < height else None
-                text.append("▀", Style(color=above, bgcolor=below))
+    for start in range(0, cells.shape[1], width):
+        block = cells[:, start : start + width].tolist()
+        for above, below in zip(block[::2], block[1::2], strict=True):
+            for top, under in zip(above, below, strict=True):
+                text.append("▀", Style(color=_rich(top), bgcolor=_rich(under)))
             text.append("\n")
-        if start + width < len(columns):
-            text.append("\n")
+        text.append("\n")
     return text
 
 
-def _column(pattern: Pattern, row: object) -> list[str | None]:
-    """The colours of one row by position from the last to the first, so that the band lies on its side
-    with the left edge below; positions without a knot take the colour beside them."""
-    shown: list[str | None] = [None] * (len(pattern.strands) - 1)
-    for step in row.steps:  # type: ignore[attr-defined]
-        colour = pattern.threads[step.shown].colour
-        shown[step.tied.position] = colour
-        if step.tied.position and shown[step.tied.position - 1] is None:
-            shown[step.tied.position - 1] = colour
-    return shown[::-1]
+def _rich(rgb: list[int]) -> Color:
+    return Color.from_rgb(*rgb)
 
 
 def swatch(colour: str, width: int = 2) -> Text:
@@ -103,6 +96,10 @@ class Watch:
     def routing(self, done: float, cost: float, bound: float) -> None:
         """How far the search is, with the present colour error and bound."""
         self._update(completed=min(1.0, done), note=f"colour error {cost:.0f}, bound {bound:.0f}")
+
+    def advising(self, done: int, of: int, label: str) -> None:
+        """What the advice tries now."""
+        self._update(completed=done / max(1, of), note=label)
 
     def _update(self, **fields: object) -> None:
         if self._quiet:

@@ -4,8 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
+from cli.units import parse_length
 from pipeline.errors import InputError
+
+if TYPE_CHECKING:
+    from pipeline.pattern import EndStyle
 
 MAX_NAMES = 2000
 
@@ -71,3 +76,45 @@ def crop(text: str | None) -> tuple[float, float, float, float] | None:
         f"--crop: {text[:60]!r} is not a part of the picture.",
         "Write left,top,right,bottom as shares from 0 to 1, such as 0.1,0,0.9,1.",
     )
+
+
+DEFAULT_WRIST = "adult-medium"
+
+
+def wrist(text: str | None, *, default: bool) -> float | None:
+    """Read a wrist as a length or a size's name; without one, the usual size if ``default``."""
+    from pipeline.fit import SIZES, size_named
+
+    if text is None:
+        if not default:
+            return None
+        text = DEFAULT_WRIST
+    size = size_named(text)
+    if size is not None:
+        return float(size.wrist_mm)
+    if text.strip()[:1].isalpha():
+        known = ", ".join(size.name for size in SIZES)
+        raise InputError(f"--wrist: there is no size {text[:60]!r}.", f"Give a length or one of {known}.")
+    return parse_length(text, "--wrist")
+
+
+def gauge(text: str | None) -> str | float | None:
+    """Read a gauge: a diameter if it is a length, else a name."""
+    if text is None or not text.strip()[:1].isdigit():
+        return text
+    try:
+        return parse_length(text, "--gauge")
+    except InputError:
+        return text
+
+
+def style(text: str, flag: str) -> EndStyle:
+    """Read the style of an end."""
+    from typing import get_args
+
+    from pipeline.pattern import EndStyle
+
+    known = get_args(EndStyle)
+    if text not in known:
+        raise InputError(f"{flag}: there is no style {text[:60]!r}.", f"Styles: {', '.join(known)}.")
+    return text  # type: ignore[return-value]

@@ -9,9 +9,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from cli.units import parse_length
+
 if TYPE_CHECKING:
     from pipeline.design import Artwork
-    from pipeline.plan import Plan
+
+WRITING_SECONDS = 3.0
+"""What checking and writing take of a time limit, at most, on a slow machine."""
 
 PICTURE, THREADS, BAND, TYING, CUTTING, RESULT = (
     "Picture and letters",
@@ -56,18 +60,21 @@ class FillChoice(StrEnum):
     AUTO = "auto"
     REPEAT = "repeat"
     CENTRE = "centre"
+    BORDER = "border"
     NONE = "none"
 
 
 def command(
     source: Annotated[
-        Path | None, typer.Argument(help="A picture: PNG, JPEG, WebP, GIF, BMP, TIFF or SVG.", show_default=False)
+        Path | None,
+        typer.Argument(help="A picture: PNG, JPEG, WebP, GIF, BMP, TIFF or SVG.", show_default=False),
     ] = None,
     letters: Annotated[
         str | None, typer.Option(help="Letters instead of a picture.", rich_help_panel=PICTURE)
     ] = None,
     height: Annotated[
-        int | None, typer.Option(help="Height of the letters in cells: 5, 7, 9 or 12.", rich_help_panel=PICTURE)
+        int | None,
+        typer.Option(help="Height of the letters in cells: 5, 7, 9 or 12.", rich_help_panel=PICTURE),
     ] = None,
     font: Annotated[
         Path | None, typer.Option(help="A font file for other scripts.", rich_help_panel=PICTURE)
@@ -76,7 +83,8 @@ def command(
         bool, typer.Option("--across", help="Letters upright, one below another.", rich_help_panel=PICTURE)
     ] = False,
     letter_threads: Annotated[
-        str | None, typer.Option(help="Threads of the letters in turn.", metavar="NAME,…", rich_help_panel=PICTURE)
+        str | None,
+        typer.Option(help="Threads of the letters in turn.", metavar="NAME,…", rich_help_panel=PICTURE),
     ] = None,
     grid: Annotated[
         bool, typer.Option("--grid", help="The picture has one pixel a cell.", rich_help_panel=PICTURE)
@@ -88,7 +96,8 @@ def command(
     crop: Annotated[
         str | None,
         typer.Option(
-            help="Use this part only: left,top,right,bottom as shares of the picture.", rich_help_panel=PICTURE
+            help="Use this part only: left,top,right,bottom as shares of the picture.",
+            rich_help_panel=PICTURE,
         ),
     ] = None,
     turn: Annotated[
@@ -115,7 +124,9 @@ def command(
     ] = None,
     at_most: Annotated[
         list[str] | None,
-        typer.Option(help="No more strands of a thread than this.", metavar="NAME=COUNT", rich_help_panel=THREADS),
+        typer.Option(
+            help="No more strands of a thread than this.", metavar="NAME=COUNT", rich_help_panel=THREADS
+        ),
     ] = None,
     start_order: Annotated[
         str | None,
@@ -153,14 +164,17 @@ def command(
         EaseChoice, typer.Option(help="How many hand-overs a row may have.", rich_help_panel=TYING)
     ] = EaseChoice.LIGHT,
     switching_rows: Annotated[
-        int, typer.Option(help="Extra rows that bring strands into place, at most.", min=0, max=400, rich_help_panel=TYING)
+        int,
+        typer.Option(
+            help="Extra rows that bring strands into place, at most.", min=0, max=400, rich_help_panel=TYING
+        ),
     ] = 0,
     joins: Annotated[
-        int, typer.Option(help="Strands that change thread on the way, at most.", min=0, max=400, rich_help_panel=TYING)
+        int,
+        typer.Option(
+            help="Strands that change thread on the way, at most.", min=0, max=400, rich_help_panel=TYING
+        ),
     ] = 0,
-    folded: Annotated[
-        bool, typer.Option("--folded", help="Each cut makes two neighbouring strands.", rich_help_panel=TYING)
-    ] = False,
     share: Annotated[
         ShareChoice, typer.Option(help="Share the tying among strands of a thread.", rich_help_panel=CUTTING)
     ] = ShareChoice.ROWS,
@@ -176,22 +190,30 @@ def command(
     finish: Annotated[
         str, typer.Option(help="How the band ends.", metavar="STYLE", rich_help_panel=CUTTING)
     ] = "straight",
+    taper: Annotated[bool, typer.Option("--taper", help="Pinch the ends.", rich_help_panel=CUTTING)] = False,
+    tail: Annotated[
+        str | None, typer.Option(help="Length that hangs free at each end.", rich_help_panel=CUTTING)
+    ] = None,
     title: Annotated[str | None, typer.Option(help="Name of the band.", rich_help_panel=RESULT)] = None,
     out: Annotated[
-        Path | None, typer.Option(help="Folder of the result.", show_default="output/TITLE", rich_help_panel=RESULT)
+        Path | None,
+        typer.Option(help="Folder of the result.", show_default="output/TITLE", rich_help_panel=RESULT),
     ] = None,
     replace: Annotated[
         bool, typer.Option("--replace", help="Replace a former result.", rich_help_panel=RESULT)
     ] = False,
     advice: Annotated[bool, typer.Option(help="Look for what would help.", rich_help_panel=RESULT)] = True,
     time_limit: Annotated[
-        float | None, typer.Option(help="Seconds for the whole plan.", min=0.1, max=86400, rich_help_panel=RESULT)
+        float | None,
+        typer.Option(help="Seconds for the whole plan.", min=0.1, max=86400, rich_help_panel=RESULT),
     ] = None,
     effort: Annotated[
         float, typer.Option(help="How hard to search; 1 is usual.", min=0.01, max=100, rich_help_panel=RESULT)
     ] = 1.0,
     seed: Annotated[int, typer.Option(help="Another search.", min=0, max=2**31, rich_help_panel=RESULT)] = 0,
-    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Print nothing.", rich_help_panel=RESULT)] = False,
+    quiet: Annotated[
+        bool, typer.Option("--quiet", "-q", help="Print nothing.", rich_help_panel=RESULT)
+    ] = False,
 ) -> None:
     """Turn a picture or letters into a band that can be tied.
 
@@ -200,3 +222,87 @@ def command(
     Example: hitchgrid plan --letters "RC" --strands 17
     """
     began = time.monotonic()
+    if (source is None) == (letters is None):
+        raise typer.BadParameter("name one picture, or --letters TEXT")
+    from cli import options
+    from cli.console import watching
+    from cli.summary import show_summary
+    from pipeline.bundle import band_files
+    from pipeline.design import Drawer, LetterSource, PictureSource
+    from pipeline.facts import report_of
+    from pipeline.outputs import check_target, folder_name, write_result
+    from pipeline.plan import plan
+    from pipeline.pose import Band, Tying
+    from pipeline.routing import Budget, Ease
+    from pipeline.stash import builtin_stash, read_stash
+
+    artwork: Artwork
+    if letters is not None:
+        artwork = LetterSource(
+            letters,
+            height,
+            font,
+            "across" if across else "along",
+            options.names(letter_threads, "--letter-threads") or (),
+            turn % 4,
+            mirror,
+        )
+    else:
+        assert source is not None
+        artwork = PictureSource(
+            source, grid, background, trim, options.crop(crop), turn % 4, mirror, fit.value, reduce.value
+        )
+    title = title or artwork.title
+    folder = out or Path("output") / folder_name(title)
+    check_target(folder, replace=replace)
+    band = Band(
+        strands=strands,
+        worked=worked.value,
+        rows=rows,
+        wrist_mm=options.wrist(wrist, default=not (grid or rows)),
+        ease_mm=parse_length(slack, "--slack"),
+        gauge=options.gauge(gauge),
+        selvedge=selvedge,
+        fill=fill.value,
+        start=options.style(start, "--start"),
+        finish=options.style(finish, "--finish"),
+        taper=taper,
+        tail_mm=None if tail is None else parse_length(tail, "--tail"),
+    )
+    drawer = Drawer(
+        read_stash(stash) if stash else builtin_stash(), options.names(threads, "--threads"), colours, ground
+    )
+    tying = Tying(
+        ease=Ease(ease.value),
+        switching_rows=switching_rows,
+        joins=joins,
+        at_most=options.at_most(at_most),
+        start_order=options.start_order(start_order),
+        share=share.value,
+        longest_mm=parse_length(longest, "--longest"),
+        margin=None if margin is None else margin / 100,
+    )
+    deadline = None if time_limit is None else began + max(0.4 * time_limit, time_limit - WRITING_SECONDS)
+    with watching(quiet) as watch:
+        made = plan(
+            artwork,
+            band,
+            drawer,
+            tying,
+            title=title,
+            budget=Budget(effort, seed, deadline),
+            further=advice,
+            watch=watch,
+        )
+        files = band_files(
+            made.pattern,
+            made.cuts,
+            report_of(made),
+            source=made.design.picture,
+            lengthwise=letters is not None and not across,
+            timings=made.timings,
+            stage=watch.stage,
+        )
+        write_result(folder, files, replace=replace)
+    if not quiet:
+        show_summary(made, folder)

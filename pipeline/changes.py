@@ -12,7 +12,7 @@ from pipeline.design import Artwork, Design, Drawer, PictureSource, design
 from pipeline.errors import HitchgridError
 from pipeline.pattern import Gauge
 from pipeline.pose import Band, Tying, gauge_for, pose, room_of
-from pipeline.routing import Problem
+from pipeline.routing import Problem, Solution
 
 OTHER = {"rows": "diagonal", "diagonal": "rows"}
 NAMED = {"rows": "row-worked", "diagonal": "diagonal-worked"}
@@ -29,6 +29,7 @@ class Redesign:
     drawn: Design
     problem: Problem
     wanted: NDArray[np.int64]
+    solution: Solution
 
     def replan(self, change: Change) -> Replanned | None:
         """Return the problem under ``change``, or None where it makes no sense or cannot be drawn."""
@@ -54,7 +55,7 @@ class Redesign:
                 if change.ease is None or self.drawn.worked != "rows":
                     return None
                 same = self._same(f"ease {change.ease}", "more hand-overs in mid-row")
-                return replace(same, problem=replace(self.problem, ease=change.ease))
+                return replace(same, problem=replace(self.problem, ease=change.ease), present=None)
             case ChangeKind.WITHOUT_THREAD:
                 return self._without(change.thread)
             case ChangeKind.SELVEDGE:
@@ -97,7 +98,7 @@ class Redesign:
         return isinstance(self.artwork, PictureSource) and self.artwork.grid
 
     def _same(self, label: str, price: str) -> Replanned:
-        return Replanned(self.problem, self.wanted, label, price)
+        return Replanned(self.problem, self.wanted, label, price, present=self.solution)
 
     def _redrawn(self, band: Band, artwork: Artwork, label: str, price: str) -> Replanned:
         """Draw the design anew; its threads are kept to those of the band as it is."""

@@ -116,6 +116,8 @@ class Design:
     became: tuple[Became, ...] = ()
     reduced: str = "grid"
     notes: tuple[str, ...] = ()
+    picture: NDArray[np.uint8] | None = None
+    """(height, width, 3) sRGB of the picture it was made from, None for letters."""
 
     def __post_init__(self) -> None:
         rows, cells = self.wanted.shape
@@ -186,7 +188,7 @@ def _gridded(artwork: PictureSource, room: Room, drawer: Drawer) -> Design:
         )
     wanted, threads, ground = _with_ground(match, drawer, None)
     wanted, notes = _filled(wanted, room, ground, "centre")
-    return Design(wanted, threads, ground, room.worked, match.became, "grid", notes)
+    return Design(wanted, threads, ground, room.worked, match.became, "grid", (*match.notes, *notes), colours)
 
 
 def _pictured(artwork: PictureSource, room: Room, drawer: Drawer) -> Design:
@@ -227,7 +229,8 @@ def _pictured(artwork: PictureSource, room: Room, drawer: Drawer) -> Design:
     wanted, notes = _filled(wanted, room, ground, how)
     if room.rows is None and natural > rows:
         notes = (f"The picture was made smaller: its shape asks for {natural} rows.", *notes)
-    return Design(wanted, threads, ground, room.worked, match.became, reduced.mode, notes)
+    notes = (*match.notes, *notes)
+    return Design(wanted, threads, ground, room.worked, match.became, reduced.mode, notes, picture.rgb)
 
 
 def _selvedge(asked: int | None, cells: int, on_ground: bool) -> int:

@@ -16,7 +16,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Protocol
 
-from pipeline.advice import Advice, EaseLine, Suggestion, advise, eases, usual_changes
+from pipeline.advice import (
+    Advice,
+    Change,
+    ChangeKind,
+    EaseLine,
+    Suggestion,
+    advise,
+    eases,
+    usual_changes,
+)
 from pipeline.assemble import to_pattern
 from pipeline.changes import Redesign
 from pipeline.design import Artwork, Design, Drawer, design
@@ -117,11 +126,13 @@ def plan(
         if problem.ease is tying.ease and drawn.worked == "rows":
             easy = eases(problem, wanted, {tying.ease: solution}, spare, watch)
         if verdict.unmade:
-            base = Suggestion.of(verdict)
+            as_planned = Change(ChangeKind.EASE, ease=tying.ease)
+            figures = verdict.cells, verdict.made, verdict.colour_error, 0.0, verdict.hand_overs
+            base = Suggestion(as_planned, "as planned", "", *figures)
             changes = usual_changes(
                 problem, tying.ease, tying.switching_rows, tying.joins, drawn.worked == "rows"
             )
-            redesign = Redesign(artwork, band, drawer, tying, drawn, problem, wanted)
+            redesign = Redesign(artwork, band, drawer, tying, drawn, problem, wanted, solution)
             advice = advise(redesign, base, changes, spare, watch)
     return Plan(
         pattern,

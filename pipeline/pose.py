@@ -13,7 +13,7 @@ from pipeline.design import Artwork, Design, Drawer, Fill, Room, usual_strands
 from pipeline.ends import neighbour_pairs, taper_mm
 from pipeline.errors import InputError
 from pipeline.fit import EASE_MM, fit_rows
-from pipeline.gauge import DIAMETERS_MM, find_gauge, preset_gauge
+from pipeline.gauge import find_gauge, preset_gauge, saved_gauges
 from pipeline.joins import LONGEST_MM
 from pipeline.knots import Worked
 from pipeline.network import network, picture_rows
@@ -67,7 +67,7 @@ def gauge_for(band: Band, drawer: Drawer) -> Gauge:
     if band.gauge is None:
         kinds = Counter(thread.preset for thread in drawer.stash.threads)
         return preset_gauge(kinds.most_common(1)[0][0], band.worked)
-    if isinstance(band.gauge, str) and band.gauge not in DIAMETERS_MM:
+    if isinstance(band.gauge, str) and band.gauge in saved_gauges():
         return find_gauge(band.gauge, band.worked)
     return preset_gauge(band.gauge, band.worked)
 

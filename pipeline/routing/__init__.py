@@ -1,6 +1,22 @@
 """Finds which strand goes where, so that the band shows the picture as closely as it can."""
 
+from pipeline.routing.joins import JoinedPoint, thread_changes
 from pipeline.routing.problem import Budget, Ease, Problem, Reporter, Solution, Stopped
 from pipeline.routing.route import route
+from pipeline.routing.switching import Point as SwitchedPoint
+from pipeline.routing.switching import count_made, insert_switching
 
-__all__ = ["Budget", "Ease", "Problem", "Reporter", "Solution", "Stopped", "route"]
+__all__ = [
+    "Budget",
+    "Ease",
+    "JoinedPoint",
+    "Problem",
+    "Reporter",
+    "Solution",
+    "Stopped",
+    "SwitchedPoint",
+    "count_made",
+    "insert_switching",
+    "route",
+    "thread_changes",
+]

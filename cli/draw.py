@@ -1,0 +1,173 @@
+"""``hitchgrid draw``: any output of a pattern, drawn again."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from pipeline.pattern import Pattern
+
+
+class What(StrEnum):
+    CHART = "chart"
+    PREVIEW = "preview"
+    SHEET = "sheet"
+    WORKSHEET = "worksheet"
+    REPORT = "report"
+    INSTRUCTIONS = "instructions"
+    CUT_LIST = "cut-list"
+
+
+class PaperChoice(StrEnum):
+    A4 = "A4"
+    LETTER = "Letter"
+
+
+OUTPUTS: dict[str, tuple[What, ...]] = {
+    ".png": (What.CHART, What.PREVIEW),
+    ".svg": (What.CHART,),
+    ".pdf": (What.SHEET, What.CHART),
+    ".html": (What.WORKSHEET, What.REPORT),
+    ".txt": (What.INSTRUCTIONS,),
+    ".csv": (What.CUT_LIST,),
+}
+"""What each ending can hold; the first is drawn unless the name or ``--what`` says another."""
+
+
+def command(
+    pattern: Annotated[Path, typer.Argument(help="A pattern.json file.", show_default=False)],
+    to: Annotated[
+        Path, typer.Option(help="File to write: .png, .svg, .pdf, .html, .txt or .csv.", show_default=False)
+    ],
+    what: Annotated[
+        What | None, typer.Option(help="What to draw, if the file's name does not tell.", show_default=False)
+    ] = None,
+    paper: Annotated[PaperChoice, typer.Option(help="Paper of a PDF.")] = PaperChoice.A4,
+    picture: Annotated[
+        Path | None, typer.Option(help="Picture to show beside the preview.", show_default=False)
+    ] = None,
+    lengthwise: Annotated[
+        bool, typer.Option("--lengthwise", help="Lay the preview on its side, for letters along the band.")
+    ] = False,
+    left_handed: Annotated[
+        bool, typer.Option("--left-handed", help="As seen from the far side of the board.")
+    ] = False,
+    replace: Annotated[bool, typer.Option("--replace", help="Replace an existing file.")] = False,
+) -> None:
+    """Draw an output of a pattern again: chart, preview, sheet, worksheet, report or instructions.
+
+    Example: hitchgrid draw output/pennant/pattern.json --to chart.svg
+    """
+    from pipeline.outputs import write_file
+    from pipeline.pattern import read_pattern
+
+    chosen = choose(to, what)
+    document = read_pattern(pattern)
+    source = None if picture is None else _picture(picture)
+    report = _report(pattern.with_name("report.json"), document)
+    content = _draw(
+        document, chosen, to.suffix.lower(),
+        paper=paper.value, source=source, lengthwise=lengthwise, left_handed=left_handed, report=report,
+    )  # fmt: skip
+    write_file(to, content, replace=replace)
+
+
+def choose(to: Path, what: What | None) -> What:
+    """What a file of that name is to hold.
+
+    >>> choose(Path("preview.png"), None), choose(Path("band.svg"), None)
+    (<What.PREVIEW: 'preview'>, <What.CHART: 'chart'>)
+    """
+    from pipeline.errors import InputError
+
+    can = OUTPUTS.get(to.suffix.lower())
+    if can is None:
+        raise InputError(
+            f"--to: {to.name!r} has no ending that can be drawn.",
+            "Use one of " + ", ".join(OUTPUTS) + ".",
+        )
+    if what is None:
+        named = [choice for choice in can if choice.value in to.stem.lower()]
+        # "worksheet" also holds the word "sheet"; the longest name found is meant.
+        return max(named, key=lambda choice: len(choice.value)) if named else can[0]
+    if what not in can:
+        ways = [suffix for suffix, choices in OUTPUTS.items() if what in choices]
+        raise InputError(
+            f"--what: a {what.value} cannot be a {to.suffix} file.", f"Use {' or '.join(ways)} in --to."
+        )
+    return what
+
+
+def _picture(path: Path) -> Any:
+    from pipeline.picture import load_picture
+
+    return load_picture(path).rgb
+
+
+def _report(path: Path, pattern: Pattern) -> dict[str, Any]:
+    """The report beside the pattern if there is one for it, else what a replay tells."""
+    import json
+
+    from pipeline.feasibility import check
+
+    found = check(pattern)
+    known: dict[str, Any] = {"cells": found.cells, "made": found.made, "colour_error": found.colour_error}
+    try:
+        report = json.loads(path.read_bytes())
+    except (OSError, ValueError, RecursionError):
+        report = None
+    if isinstance(report, dict) and all(report.get(key) == known[key] for key in ("cells", "made")):
+        return report
+    unmade = [
+        {
+            "section": cell.section, "row": cell.row, "knot": cell.knot, "wanted": cell.wanted,
+            "shown": cell.shown, "delta_e": cell.delta_e, "reason": "",
+        }
+        for cell in found.unmade
+    ]  # fmt: skip
+    return {**known, "hand_overs": found.hand_overs, "joins": found.joins, "unmade_cells": unmade}
+
+
+def _draw(
+    pattern: Pattern, what: What, suffix: str, *,
+    paper: Any, source: Any, lengthwise: bool, left_handed: bool, report: dict[str, Any],
+) -> bytes | str:  # fmt: skip
+    """Call the writer of ``what``."""
+    from pipeline.handed import mirrored
+    from pipeline.materials import cut_list, cut_list_csv
+
+    if what is What.CHART:
+        from pipeline.writers import chart
+
+        seen = mirrored(pattern) if left_handed else pattern
+        if suffix == ".pdf":
+            return chart.chart_pdf(seen, paper)
+        return chart.chart_svg(seen) if suffix == ".svg" else chart.chart_png(seen)
+    if what is What.PREVIEW:
+        from pipeline.writers.preview import preview_png
+
+        return preview_png(pattern, source, lengthwise=lengthwise)
+    cuts = cut_list(pattern)
+    if what is What.SHEET:
+        from pipeline.writers.sheet import sheet_pdf
+
+        return sheet_pdf(
+            pattern, paper=paper, report=report, cuts=cuts, source=source, left_handed=left_handed
+        )
+    if what is What.WORKSHEET:
+        from pipeline.writers.worksheet import worksheet_html
+
+        return worksheet_html(pattern, left_handed=left_handed)
+    if what is What.REPORT:
+        from pipeline.writers.report_page import report_html
+
+        return report_html(report, pattern, cuts=cuts)
+    if what is What.INSTRUCTIONS:
+        from pipeline.instructions import write_instructions
+
+        return write_instructions(pattern, cuts, left_handed=left_handed)
+    return cut_list_csv(pattern, cuts)

@@ -1,0 +1,60 @@
+"""The files of a planned band: everything the maker gets in one folder."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.instructions import write_instructions
+from pipeline.materials import Cut, cut_list_csv
+from pipeline.pattern import Pattern, render
+from pipeline.writers.chart import Paper, chart_png, chart_svg
+from pipeline.writers.preview import preview_png
+from pipeline.writers.report_page import report_html
+from pipeline.writers.sheet import sheet_pdf
+from pipeline.writers.worksheet import worksheet_html
+
+TIMINGS = "timings.json"
+"""The only file whose bytes differ from run to run."""
+
+
+def band_files(
+    pattern: Pattern,
+    cuts: tuple[Cut, ...],
+    report: str,
+    *,
+    source: NDArray[np.uint8] | None = None,
+    lengthwise: bool = False,
+    timings: Mapping[str, float] | None = None,
+    paper: Paper = "A4",
+    stage: Callable[[str], None] = lambda name: None,
+) -> dict[str, bytes | str]:
+    """Render every file of a result, by name.
+
+    ``report``: the text of report.json; ``source``: (height, width, 3) sRGB picture to show beside the band;
+    ``stage`` hears which file is being drawn.
+    """
+    known: dict[str, Any] = json.loads(report)
+    writers: dict[str, Callable[[], bytes | str]] = {
+        "pattern.json": lambda: render(pattern),
+        "report.json": lambda: report,
+        "report.html": lambda: report_html(known, pattern, cuts=cuts),
+        "cut-list.csv": lambda: cut_list_csv(pattern, cuts),
+        "chart.png": lambda: chart_png(pattern),
+        "chart.svg": lambda: chart_svg(pattern),
+        "preview.png": lambda: preview_png(pattern, source, lengthwise=lengthwise),
+        "instructions.txt": lambda: write_instructions(pattern, cuts),
+        "worksheet.html": lambda: worksheet_html(pattern),
+        "sheet.pdf": lambda: sheet_pdf(pattern, paper=paper, report=known, cuts=cuts, source=source),
+    }
+    files: dict[str, bytes | str] = {}
+    for name, write in writers.items():
+        stage(f"writing {name}")
+        files[name] = write()
+    if timings is not None:
+        files[TIMINGS] = json.dumps({k: round(v, 3) for k, v in timings.items()}, indent=2) + "\n"
+    return files
