@@ -102,7 +102,7 @@ class Pages:
     """A pattern's rows as pages for the terminal."""
 
     def __init__(self, pattern: Pattern) -> None:
-        from pipeline.instructions import steps
+        from pipeline.instructions_steps import steps
         from pipeline.replay import replay
 
         self._pattern = pattern
@@ -148,12 +148,12 @@ class Pages:
         lines += [self._line(i, present=i == index) for i in range(first, last)]
         lines += [Text(), self.words(index), Text(), Text("order of threads after it", "dim")]
         order = Text("     ")
-        for thread in self._rows[index].threads:
-            self._cell(order, thread, 3)
+        for hanging in self._rows[index].threads:
+            self._cell(order, hanging, 3)
         lines.append(order)
-        for number, thread in enumerate(self._pattern.threads, 1):
+        for i, thread in enumerate(self._pattern.threads):
             key = Text("     ")
-            self._cell(key, number - 1, 3)
+            self._cell(key, i, 3)
             lines.append(key.append(f" {thread.name}", "none"))
         if hint:
             lines += [Text(), Text("Enter or arrow keys to move, Q to leave", "dim")]
