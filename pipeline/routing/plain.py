@@ -35,7 +35,7 @@ def mid_row(network: Network) -> NDArray[np.bool_]:
     return inside
 
 
-def solve_plain(problem: Problem, budget: Budget = Budget()) -> Solution:  # noqa: B008 (frozen)
+def solve_plain(problem: Problem, budget: Budget = Budget()) -> Solution:
     """Route with no hand-over of different threads in mid-row. Pins, at_most and folded starts are kept.
 
     The bound holds for the problem with ``Ease.PLAIN``. Raises ImpossibleError where no starting order
