@@ -198,6 +198,7 @@ def _advance(board, cost, prices, lowest, fronts, begin, end, side, alive, choic
 def follow(board: Board, turns: NDArray[np.bool_], threads: NDArray[np.int8]) -> Labels:
     """Return the labels that follow from ``threads`` on starting wires (E,) and ``turns`` (V,), who stays."""
     labels = threads.copy()
+    labels[: board.strands] = labels[board.partner]
     _follow(board, turns, labels)
     return labels
 
