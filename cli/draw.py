@@ -156,8 +156,9 @@ def _draw(
         from pipeline.writers.sheet import sheet_pdf
 
         return sheet_pdf(
-            pattern, paper=paper, report=report, cuts=cuts, source=source, left_handed=left_handed
-        )
+            pattern, paper=paper, report=report, cuts=cuts, source=source,
+            lengthwise=lengthwise, left_handed=left_handed,
+        )  # fmt: skip
     if what is What.WORKSHEET:
         from pipeline.writers.worksheet import worksheet_html
 

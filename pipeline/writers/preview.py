@@ -32,7 +32,7 @@ def worn(straight: Band, *, zoom: float = 1.0, tilt: float = 0.32) -> NDArray[np
     thick = 0.9 * straight.px_per_mm
     wide = straight.rgba.shape[1]
     half_h = int((radius + thick) * zoom) + 3
-    half_w = int((wide * 0.5 + radius * tilt * 0.5 + 12 * straight.px_per_mm) * zoom)
+    half_w = int((wide * 0.5 + radius * tilt * 0.5 + 9 * straight.px_per_mm) * zoom)
     y, x = np.mgrid[-half_h : half_h + 1, -half_w : half_w + 1].astype(np.float64) / zoom
     out = np.zeros((*y.shape, 4), np.float32)
     roll = np.clip(y / radius, -1, 1)
@@ -40,7 +40,7 @@ def worn(straight: Band, *, zoom: float = 1.0, tilt: float = 0.32) -> NDArray[np
     linen = np.array(rgb("#d9cbb8"), np.float64) / 255
     inside = np.abs(y) <= radius
     out[..., :3] = linen * shade[..., None]
-    fade = np.clip((half_w / zoom - np.abs(x)) / (10 * straight.px_per_mm), 0, 1)
+    fade = np.clip((half_w / zoom - np.abs(x)) / (6 * straight.px_per_mm), 0, 1)
     out[..., 3] = inside * fade * fade * (3 - 2 * fade)
     depth = np.sqrt(np.clip(1 - (y / (radius + thick)) ** 2, 0, 1))
     sideways = (x - (radius + thick) * (depth - 0.5) * tilt) / math.cos(math.asin(min(tilt, 0.9)))

@@ -114,12 +114,14 @@ def sheet_pdf(
     cuts: Sequence[Cut] | None = None,
     skeins: SkeinPlan | None = None,
     source: NDArray[np.uint8] | None = None,
+    lengthwise: bool = False,
     left_handed: bool = False,
 ) -> bytes:
     """The sheet as a PDF; the same input gives the same bytes.
 
     ``report``: the content of report.json, for verdict and certificate. ``cuts`` are computed where not
-    given. ``source``: (height, width, 3) sRGB, the picture beside the preview.
+    given. ``source``: (height, width, 3) sRGB, the picture beside the preview. ``lengthwise`` turns both a
+    quarter, for letters that read along the band.
     """
     register_fonts()
     page_width, page_height = (side * mm for side in PAPERS[paper])
@@ -127,7 +129,7 @@ def sheet_pdf(
     inner = page_width - 2 * margin
     cuts = cut_list(pattern) if cuts is None else cuts
     story: list[Flowable] = [
-        *_cover(pattern, report, inner, source),
+        *_cover(pattern, report, inner, source, lengthwise),
         PageBreak(),
         *_cutting(pattern, cuts, skeins, inner),
         NextPageTemplate("bare"),
@@ -171,7 +173,11 @@ def sheet_pdf(
 
 
 def _cover(
-    pattern: Pattern, report: Mapping[str, Any] | None, inner: float, source: NDArray[np.uint8] | None
+    pattern: Pattern,
+    report: Mapping[str, Any] | None,
+    inner: float,
+    source: NDArray[np.uint8] | None,
+    lengthwise: bool,
 ) -> Iterator[Flowable]:
     wide, long = size_mm(pattern)
     rows = sum(len(section.rows) for section in pattern.sections)
@@ -180,7 +186,7 @@ def _cover(
         f"{len(pattern.strands)} strands, {rows} rows, about {wide:.0f} × {long:.0f} mm knotted", _SOFT
     )
     yield Spacer(1, 8)
-    yield _pictures(pattern, inner, source)
+    yield _pictures(pattern, inner, source, lengthwise)
     if report is not None:
         yield Spacer(1, 6)
         yield Paragraph(escape(verdict(report)), ParagraphStyle("v", parent=_HEAD, spaceBefore=2))
@@ -191,11 +197,13 @@ def _cover(
     yield KeepTogether([Paragraph("Cautions", _HEAD), *(Paragraph(f"– {text}", _STEP) for text in CAUTIONS)])
 
 
-def _pictures(pattern: Pattern, inner: float, source: NDArray[np.uint8] | None) -> Flowable:
-    """Source, straight band and worn band in a row; a long band lies on its side above the others."""
-    flat, wrist, original = preview_pictures(pattern, source)
-    lying = _on_paper(flat.transpose(Pictures.Transpose.ROTATE_90), inner - 20, 42 * mm)
-    others = [_on_paper(image, inner / 2 - 20, 56 * mm) for image in (original, wrist) if image is not None]
+def _pictures(pattern: Pattern, inner: float, source: NDArray[np.uint8] | None, lengthwise: bool) -> Flowable:
+    """The straight band on its side, and below it the source picture and the worn band."""
+    flat, wrist, original = preview_pictures(pattern, source, lengthwise=lengthwise)
+    quarter = Pictures.Transpose.ROTATE_90
+    lying = _on_paper(flat.transpose(quarter), inner - 20, 42 * mm)
+    worn = wrist.transpose(quarter) if lengthwise else wrist
+    others = [_on_paper(image, inner / 2 - 20, 56 * mm) for image in (original, worn) if image is not None]
     row = Table([others], colWidths=[(inner - 8) / len(others)] * len(others))
     row.setStyle(TableStyle([("ALIGN", (0, 0), (-1, -1), "CENTER"), ("VALIGN", (0, 0), (-1, -1), "MIDDLE")]))
     table = Table([[lying], [row]], colWidths=[inner])
