@@ -11,7 +11,6 @@ from markupsafe import Markup
 from pipeline.instructions import CAUTIONS
 from pipeline.materials import Cut
 from pipeline.pattern import Pattern
-from pipeline.skeins import SkeinPlan
 from pipeline.words import span
 from pipeline.writers.bandmap import band_map
 from pipeline.writers.bandpicture import size_mm
@@ -39,8 +38,8 @@ def report_html(report: Mapping[str, Any], pattern: Pattern, *, cuts: Sequence[C
     """The report page. ``report`` is the content of report.json; keys that are absent are left out.
 
     Rendered where present, besides the documented keys: ``threads_became`` (list of ``{"colour", "thread",
-    "delta_e", "cells"}``), ``skeins`` (see :func:`skein_entries`), ``hours`` (``[low, high]``), ``notes``
-    (sentences).
+    "delta_e", "cells"}``), ``skeins`` (list of ``{"thread", "needed_m", "owned_m", "skeins", "buy",
+    "enough"}``), ``hours`` (``[low, high]``), ``notes`` (sentences).
     """
     wide, long = size_mm(pattern)
     rows = sum(len(section.rows) for section in pattern.sections)
@@ -292,39 +291,22 @@ def _eases(report: Mapping[str, Any], pattern: Pattern, cuts: Sequence[Cut]) -> 
     return _table("Hand-overs", words, ["Ease", "Cells made", "Colour error", "Hand-overs"], rows, {1, 2, 3})
 
 
-def skein_entries(plan: SkeinPlan) -> list[dict[str, Any]]:
-    """The skein plan as data for report.json, under the key ``skeins``; pieces are in centimetres."""
-    return [
-        {
-            "thread": thread.thread,
-            "need_m": thread.need_m,
-            "owned_m": thread.owned_m,
-            "skein_m": thread.skein_m,
-            "buy": thread.buy,
-            "enough": thread.enough,
-            "cutting": [list(skein.pieces_cm) for skein in thread.cutting.skeins],
-            "too_long_cm": list(thread.cutting.too_long_cm),
-        }
-        for thread in plan.threads
-    ]
-
-
 def _skeins(report: Mapping[str, Any], pattern: Pattern, cuts: Sequence[Cut]) -> Table | None:
     rows = []
     for entry in report.get("skeins", []):
         owned, buy = entry.get("owned_m"), entry.get("buy", 0)
-        if entry.get("too_long_cm"):
-            enough = "no: a piece is longer than a skein"
-        elif owned is None:
+        if owned is None:
             enough = "metres owned not known"
+        elif entry.get("enough"):
+            enough = "yes"
         else:
-            enough = "yes" if entry.get("enough") else f"no: buy {buy} more"
+            enough = f"no: buy {buy} more" if buy else "no: a piece is longer than a skein"
         rows.append(
             [
                 _thread(pattern, entry.get("thread")),
-                f"{entry.get('need_m', 0.0):.1f}",
+                f"{entry.get('needed_m', 0.0):.1f}",
                 "–" if owned is None else f"{owned:.1f}",
-                len(entry.get("cutting", [])),
+                entry.get("skeins", ""),
                 enough,
             ]
         )
