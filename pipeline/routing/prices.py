@@ -36,22 +36,25 @@ def knot_bound(board, prices, smooth, slope):  # type: ignore[no-untyped-def]
     for w in range(board.strands):
         if board.weight[w] == 0:
             continue
+        enters = 0.0  # a folded wire enters two knots, a strand without a knot none
+        for e in range(2):
+            enters += 1.0 if board.ends[w, e] >= 0 else 0.0
         if board.pin[w] >= 0:
-            total += prices[w, board.pin[w]]
-            slope[w, board.pin[w]] += 1.0
+            total += enters * prices[w, board.pin[w]]
+            slope[w, board.pin[w]] += enters
             continue
         least = prices[w, 0]
         for t in range(1, k):
             least = min(least, prices[w, t])
-        total += least
+        total += enters * least
         if smooth > 0:
             mass = 0.0
             for t in range(k):
-                weights[t] = np.exp((least - prices[w, t]) / smooth)
+                weights[t] = np.exp(enters * (least - prices[w, t]) / smooth)
                 mass += weights[t]
             total -= smooth * np.log(mass)
             for t in range(k):
-                slope[w, t] += weights[t] / mass
+                slope[w, t] += enters * weights[t] / mass
     for v in range(board.wire.shape[0]):
         a, b, c, d = board.wire[v]
         least = 1e300
