@@ -87,7 +87,7 @@ def board(problem: Problem) -> Board:
         net.row.astype(np.int32),
         net.position.astype(np.int32),
         counted,
-        problem.ease is not Ease.FULL,
+        problem.ease is not Ease.FULL and bool(counted.any()),  # diagonal rows are not bound by an ease
         weight,
         alias[:n].copy(),
         pin,

@@ -26,9 +26,9 @@ def route(problem: Problem, budget: Budget | None = None) -> Solution:
     """
     budget = budget or Budget()
     require_possible(problem)
-    if problem.ease is Ease.PLAIN:
-        return solve_plain(problem, budget)
     laid = board(problem)
+    if problem.ease is Ease.PLAIN and laid.light:
+        return solve_plain(problem, budget)
     run = _Run(problem, laid, Meter(budget, len(laid.wire)), budget.seed)
     stopped = Stopped.DONE
     try:
@@ -67,7 +67,7 @@ class _Run:
         if not len(self.board.wire) or self.proved:
             return
         laid, meter = self.board, self.meter
-        if laid.threads == 2 and self.problem.ease is Ease.FULL and not self.problem.folded:
+        if laid.threads == 2 and not laid.light and not self.problem.folded:
             least = exchange(laid, laid.cost, self.best, 0, 1)
             self.bound = certified(least, laid)
             return
