@@ -13,9 +13,10 @@ from itertools import groupby
 from pipeline import words
 from pipeline.ends import finish_steps, start_steps
 from pipeline.handed import mirrored
-from pipeline.instructions_fold import Repeat, Said, fold, gather
+from pipeline.instructions_bench import Step
+from pipeline.instructions_fold import Repeat, Said, fold, gather, spoken_steps
 from pipeline.instructions_start import how_to_read, starting_order, threads
-from pipeline.instructions_steps import Step, steps
+from pipeline.instructions_steps import steps
 from pipeline.materials import Cut
 from pipeline.pattern import Pattern
 from pipeline.replay import replay
@@ -64,21 +65,19 @@ def write_instructions(
 def step_counts(pattern: Pattern) -> tuple[int, int]:
     """Spoken steps of the plain row-by-row list, and of the text as written.
 
-    The plain list says every row as runs of equal knots that neighbour each other, and folds nothing. A
-    run, "the same with …" and a repeat are one spoken step each.
+    Finding a row or a strand is a spoken step, and so is each run of equal knots, "the same with …" and a
+    repeat. The plain list says every row, in runs of equal knots that neighbour each other.
     """
     plain = 0
     for _, _, section, row in pattern.rows():
         knots = row.knots if section.worked == "rows" else tuple(sorted(row.knots))
         reach = 1 if section.worked == "rows" else 2
+        plain += bool(knots)
         for i, (position, knot) in enumerate(knots):
             follows = i > 0 and abs(position - knots[i - 1][0]) == reach and knot == knots[i - 1][1]
             plain += not follows
-    written = 0
-    for _, group in groupby(steps(pattern), key=lambda step: step.section):
-        said = gather(list(group))
-        written += sum(1 if isinstance(item, Repeat) else said[item].spoken for item in fold(said))
-    return plain, written
+    sections = groupby(steps(pattern), key=lambda step: step.section)
+    return plain, sum(spoken_steps(list(said)) for _, said in sections)
 
 
 def _work(pattern: Pattern, labels: Sequence[str], said: Sequence[Step]) -> Iterator[str]:

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
-from pipeline.instructions_steps import Step
+from pipeline.instructions_bench import Step
 
 LOOK_BACK = 400
 """How many earlier lines that begin alike are looked at for a repeat."""
@@ -31,8 +31,9 @@ class Said:
 
     @property
     def spoken(self) -> int:
-        """Spoken steps: its runs, and one for "the same with …"."""
-        return len(self.lines[0]) + (len(self.lines) > 1)
+        """Spoken steps: finding the row or strand, the runs, and one for "the same with …"."""
+        first = self.lines[0]
+        return bool(first[0].knots) * (1 + len(first)) + (len(self.lines) > 1)
 
     @property
     def last(self) -> Step:
@@ -137,6 +138,12 @@ def fold(said: Sequence[Said]) -> list[int | Repeat]:
             folded.append(found)
             i = found.last + 1
     return folded
+
+
+def spoken_steps(steps: Sequence[Step]) -> int:
+    """How many spoken steps one section takes, folded; a repeat is one."""
+    said = gather(steps)
+    return sum(1 if isinstance(item, Repeat) else said[item].spoken for item in fold(said))
 
 
 def _what_it_does(said: Said) -> object:

@@ -1,13 +1,20 @@
-"""In which order the knots of a diagonal-worked section are spoken: the fewest steps that tie the same band.
+"""In which order the knots of a diagonal-worked section are spoken: few steps that tie the same band.
 
 Knots whose pairs of strands do not touch may be tied in any order, so every linear extension of the
-network ties the same band. A *run* is knots of one kind that can be said in one breath:
+network ties the same band. A *line* is said in one go: a strand is taken and travels to the right or to
+the left, a knot at each place it passes, or the pairs of one row are tied side by side. A *run* is a part of
+a line with one kind of knot. A line costs one spoken step (finding the strand or the row) and each of its
+runs another.
 
-- ``RIGHT`` or ``LEFT``: one strand is taken and travels, a knot at each place it passes;
-- ``PAIRS``: neighbouring pairs of one row, two positions apart.
+A section is cut into bands of rows, and each band is tied in one of these ways:
 
-The search splits the section into as few runs as it can find. Every run is one spoken step; runs that
-follow on (the same strand travels on with another knot, the next pairs of the row) make one *line*.
+- row by row;
+- *inwards* to a centre: strands left of it travel right, strands right of it travel left (with the centre
+  at an edge, all strands travel one way);
+- *outwards* from a centre: the other way round.
+
+Dynamic programming over the rows finds the cheapest cuts, ways and centres of all there are. It is the best
+of that family, not of all linear extensions.
 """
 
 from __future__ import annotations
@@ -16,10 +23,19 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import Enum
 
+import numpy as np
+from numpy.typing import NDArray
+
 from pipeline.knots import Knot
 
 Cell = tuple[int, int]
 """Row and left position."""
+Rows = Sequence[Sequence[tuple[int, Knot]]]
+Ints = NDArray[np.int64]
+
+KINDS = tuple(Knot)
+STEP = 1000
+"""Cost of a spoken step; a run in which the strand that is taken does not tie costs 1 more."""
 
 
 class Way(Enum):
@@ -40,158 +56,153 @@ class Run:
     goes_on: bool = False
 
 
-Kinds = dict[Cell, Knot]
-
-
-def shortest_order(rows: Sequence[Sequence[tuple[int, Knot]]], strands: int) -> tuple[Run, ...]:
-    """Return runs that tie the rows in the fewest spoken steps found; ties go to the plainer order.
-
-    Row by row comes first, then all strands to the right or all to the left, then the free search.
+@dataclass(frozen=True, slots=True)
+class _Fan:
+    """A band of rows tied strand by strand, inwards to ``centre`` (the first position right of it) or
+    outwards; ``centre`` None: row by row.
     """
-    kinds: Kinds = {(r, p): knot for r, row in enumerate(rows) for p, knot in row}
-    plans = [
-        row_by_row(rows),
-        _diagonals(kinds, Way.RIGHT),
-        _diagonals(kinds, Way.LEFT),
-        _search(kinds, strands),
-    ]
-    return min(plans, key=cost)
+
+    centre: int | None = None
+    inwards: bool = True
+
+    def way(self, position: int) -> Way:
+        if self.centre is None:
+            return Way.PAIRS
+        return Way.RIGHT if (position < self.centre) == self.inwards else Way.LEFT
+
+    def rank(self, cell: Cell) -> tuple[int, int, int]:
+        """A sorting key under which every knot comes after those that it hangs on.
+
+        Along a line the first entry is constant: the row in which the line meets the centre. Knots that
+        touch in different lines have different rows there, the earlier one the smaller.
+        """
+        row, position = cell
+        if self.centre is None:
+            return row, 0, position
+        left = position < self.centre
+        away = self.centre - 1 - position if left else position - self.centre
+        return row + (away if self.inwards else -away), int(not left), row
 
 
-def cost(runs: Sequence[Run]) -> tuple[int, int, int]:
-    """Spoken steps, then lines, then runs in which the strand that is taken does not tie."""
-    carried = sum(run.way is not Way.PAIRS and run.knot.left_ties != (run.way is Way.RIGHT) for run in runs)
-    return len(runs), sum(not run.goes_on for run in runs), carried
+def orders(rows: Rows, strands: int) -> Iterator[tuple[Run, ...]]:
+    """Yield orders worth comparing, the plainest first: by rows, all right, all left, the cheapest mix.
+
+    ``rows``: (left position, knot) of each row in tying order.
+    """
+    plain = [_Fan(), _Fan(strands - 1), _Fan(0)]
+    for fan in plain:
+        yield _tied(rows, [(0, len(rows), fan)])
+    bands = _cheapest(rows, strands)
+    if len(bands) > 1 or (bands and bands[0][2] not in plain):
+        yield _tied(rows, bands)
 
 
-def _follows(before: Run, way: Way, cell: Cell) -> bool:
-    """Whether a run that starts in ``cell`` continues the line of ``before``."""
-    row, position = before.cells[-1]
-    if before.way is not way:
-        return False
+def spoken(runs: Sequence[Run]) -> int:
+    """Spoken steps: runs and lines."""
+    return len(runs) + sum(not run.goes_on for run in runs)
+
+
+def _tied(rows: Rows, bands: Sequence[tuple[int, int, _Fan]]) -> tuple[Run, ...]:
+    runs: list[Run] = []
+    for first, end, fan in bands:
+        kinds = {(r, p): knot for r in range(first, end) for p, knot in rows[r]}
+        opened = len(runs)
+        for cell in sorted(kinds, key=fan.rank):
+            way, knot = fan.way(cell[1]), kinds[cell]
+            before = runs[-1] if len(runs) > opened else None
+            follows = before is not None and before.way is way and _follows(before.cells[-1], cell, way)
+            if before is not None and follows and before.knot is knot and _touches(before.cells[-1], cell):
+                runs[-1] = Run(way, knot, (*before.cells, cell), before.goes_on)
+            else:
+                runs.append(Run(way, knot, (cell,), follows))
+    return tuple(runs)
+
+
+def _follows(before: Cell, cell: Cell, way: Way) -> bool:
+    """Whether a line goes on from one knot to the other; pairs of a row may be skipped."""
     if way is Way.PAIRS:
-        return cell[0] == row and cell[1] > position
-    return before.knot.swaps and cell == (row + 1, position + way.value[1])
+        return before[0] == cell[0] and before[1] < cell[1]
+    return cell == (before[0] + 1, before[1] + way.value[1])
 
 
-def row_by_row(rows: Sequence[Sequence[tuple[int, Knot]]]) -> tuple[Run, ...]:
-    """The plain list: each row from the left, in runs of neighbouring pairs with equal knots."""
-    runs: list[Run] = []
+def _touches(before: Cell, cell: Cell) -> bool:
+    return before[0] != cell[0] or cell[1] - before[1] == 2
+
+
+# ---------------------------------------------------------------- the cheapest mix
+
+
+def _cheapest(rows: Rows, strands: int) -> list[tuple[int, int, _Fan]]:
+    """The bands (first row, row after the last, fan) of least cost."""
+    if not rows:
+        return []
+    fans, start, going_on = _costs(rows, strands)
+    best: Ints = start[0]
+    began = np.full(
+        (len(rows), len(fans)), -1, dtype=np.int64
+    )  # the fan of the band before, if one ends here
+    for r in range(1, len(rows)):
+        before = int(best.argmin())
+        anew, on = best[before] + start[r], best + going_on[r]
+        began[r] = np.where(anew < on, before, -1)
+        best = np.minimum(anew, on)
+    bands: list[tuple[int, int, _Fan]] = []
+    fan, end = int(best.argmin()), len(rows)
+    for r in range(len(rows) - 1, -1, -1):
+        before = int(began[r, fan])
+        if before >= 0 or r == 0:
+            bands.append((r, end, fans[fan]))
+            fan, end = before, r
+    return bands[::-1]
+
+
+def _costs(rows: Rows, strands: int) -> tuple[list[_Fan], Ints, Ints]:
+    """Cost of each row (rows, fans) if it begins a band, and if it goes on with one."""
+    cells = strands - 1
+    kind = np.full((len(rows), cells), -1, dtype=np.int64)
     for r, row in enumerate(rows):
-        knots = sorted(row)
-        start = 0
-        for i in range(1, len(knots) + 1):
-            if i < len(knots) and knots[i] == (knots[i - 1][0] + 2, knots[start][1]):
-                continue
-            cells = tuple((r, p) for p, _ in knots[start:i])
-            runs.append(Run(Way.PAIRS, knots[start][1], cells, goes_on=start > 0))
-            start = i
-    return tuple(runs)
+        for p, knot in row:
+            kind[r, p] = KINDS.index(knot)
+    right, alone_right = _line_costs(kind)
+    left, alone_left = (costs[:, ::-1] for costs in _line_costs(_mirrored(kind[:, ::-1])))
+    pairs = np.array([_row_cost(row) for row in rows], dtype=np.int64)[:, None]
+
+    def before(costs: Ints) -> Ints:  # (rows, cells + 1): sum of the cells left of each centre
+        return np.pad(costs, ((0, 0), (1, 0))).cumsum(axis=1)
+
+    def after(costs: Ints) -> Ints:
+        return before(costs)[:, -1:] - before(costs)
+
+    inner = slice(1, cells)  # a centre that has strands on both sides
+    # Outwards a line begins beside the centre, whatever its knot would have followed.
+    begins_left = (alone_left - left)[:, : cells - 1]
+    begins_right = (alone_right - right)[:, 1:]
+    outwards = (before(left) + after(right))[:, inner] + begins_left + begins_right
+    going_on = np.concatenate([pairs, before(right) + after(left), outwards], axis=1)
+    start_in = before(alone_right) + after(alone_left)
+    start_out = (before(alone_left) + after(alone_right))[:, inner]
+    start = np.concatenate([pairs, start_in, start_out], axis=1)
+    fans = [_Fan(), *(_Fan(c) for c in range(cells + 1)), *(_Fan(c, False) for c in range(1, cells))]
+    return fans, start, going_on
 
 
-def _diagonals(kinds: Kinds, way: Way) -> tuple[Run, ...]:
-    """Every strand in turn, all the same way: whole diagonals, the ones ahead first."""
-    side = way.value[1]
-    runs: list[Run] = []
-    for r, p in sorted(kinds, key=lambda cell: (-(side * cell[1] - cell[0]), cell[0])):
-        knot = kinds[r, p]
-        follows = bool(runs) and _follows(runs[-1], way, (r, p))
-        if follows and runs[-1].knot == knot:
-            runs[-1] = Run(way, knot, (*runs[-1].cells, (r, p)), runs[-1].goes_on)
-        else:
-            runs.append(Run(way, knot, ((r, p),), follows))
-    return tuple(runs)
+def _mirrored(kind: Ints) -> Ints:
+    swap = np.array([*(KINDS.index(knot.mirrored) for knot in KINDS), -1], dtype=np.int64)
+    return np.asarray(swap[kind])
 
 
-def _search(kinds: Kinds, strands: int) -> tuple[Run, ...]:
-    """Tie, again and again, the run that is worth most of those that can be tied now.
-
-    A knot is worth 1/length of the longest run that it could be part of, so a run that is not cut short
-    is worth 1 and a fragment less. Ties go to what goes on with the line, then to the oldest row.
-    """
-    longest = _longest(kinds)
-    front = _Front(kinds, strands)
-    runs: list[Run] = []
-    while front.left:
-        best: tuple[float, bool, int, int] | None = None
-        chosen: Run | None = None
-        for run in front.candidates(runs[-1] if runs else None):
-            worth = round(sum(1 / longest[cell] for cell in run.cells), 6)
-            row, position = run.cells[0]
-            rank = (-worth, not run.goes_on, row, position)
-            if best is None or rank < best:
-                best, chosen = rank, run
-        assert chosen is not None
-        front.tie(chosen)
-        runs.append(chosen)
-    return tuple(runs)
+def _line_costs(kind: Ints) -> tuple[Ints, Ints]:
+    """What each knot (rows, cells) adds to lines to the right: following its line, and beginning one."""
+    there = kind >= 0
+    behind = np.pad(kind, ((1, 0), (1, 0)), constant_values=-1)[:-1, :-1]
+    carried = np.array([not knot.left_ties for knot in KINDS] + [False])[kind]
+    begins_run = there & (behind != kind)
+    follows = STEP * (there & (behind < 0)) + (STEP + carried) * begins_run
+    alone = (2 * STEP + carried) * there
+    return follows.astype(np.int64), alone.astype(np.int64)
 
 
-def _longest(kinds: Kinds) -> dict[Cell, int]:
-    """For each knot the length of the longest run of any way through it."""
-    longest = dict.fromkeys(kinds, 1)
-    for way in Way:
-        down, across = way.value
-        for (r, p), knot in kinds.items():
-            if kinds.get((r - down, p - across)) == knot and (knot.swaps or way is Way.PAIRS):
-                continue
-            run = [(r, p)]
-            while kinds.get((r + down, p + across)) == knot and (knot.swaps or way is Way.PAIRS):
-                r, p = r + down, p + across
-                run.append((r, p))
-            for cell in run:
-                longest[cell] = max(longest[cell], len(run))
-    return longest
-
-
-class _Front:
-    """How far each position is tied, and which runs can be tied next."""
-
-    def __init__(self, kinds: Kinds, strands: int) -> None:
-        self.kinds = kinds
-        self.left = len(kinds)
-        end = max((r for r, _ in kinds), default=-1) + 1
-        self._end = end
-        self._queue: list[list[int]] = [[] for _ in range(strands + 1)]  # one spare at either side
-        for r, p in sorted(kinds, reverse=True):
-            self._queue[p + 1].append(r)
-
-    def _top(self, position: int) -> int:
-        queue = self._queue[position + 1]
-        return queue[-1] if queue else self._end
-
-    def ready(self, row: int, position: int) -> bool:
-        """Whether that knot is the next at its position and nothing beside it comes first."""
-        return self._top(position) == row < min(self._top(position - 1), self._top(position + 1))
-
-    def candidates(self, before: Run | None) -> Iterator[Run]:
-        for position in range(len(self._queue) - 2):
-            row = self._top(position)
-            if row < self._end and self.ready(row, position):
-                for way in Way:
-                    yield self._run(way, row, position, before)
-
-    def _run(self, way: Way, row: int, position: int, before: Run | None) -> Run:
-        down, across = way.value
-        knot = self.kinds[row, position]
-        goes_on = before is not None and _follows(before, way, (row, position))
-        cells = [(row, position)]
-        while knot.swaps or way is Way.PAIRS:
-            r, p = row + down, position + across
-            if self.kinds.get((r, p)) != knot or not self._opens(way, r, p):
-                break
-            cells.append((r, p))
-            row, position = r, p
-        return Run(way, knot, tuple(cells), goes_on)
-
-    def _opens(self, way: Way, row: int, position: int) -> bool:
-        """Whether the knot can be tied once the one before it in the run is."""
-        if way is Way.PAIRS:
-            return self.ready(row, position)
-        ahead = position + way.value[1]
-        return self._top(position) == row and self._top(ahead) > row
-
-    def tie(self, run: Run) -> None:
-        for row, position in run.cells:
-            assert self._queue[position + 1].pop() == row
-        self.left -= len(run.cells)
+def _row_cost(row: Sequence[tuple[int, Knot]]) -> int:
+    knots = sorted(row)
+    runs = sum(i == 0 or knots[i] != (knots[i - 1][0] + 2, knots[i - 1][1]) for i in range(len(knots)))
+    return STEP * (runs + bool(knots))

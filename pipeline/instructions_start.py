@@ -50,9 +50,14 @@ def how_to_read(pattern: Pattern, *, left_handed: bool) -> Iterator[str]:
     if "diagonal" in orders:
         yield (
             f'Diagonal work: "{words.TAKE} 4" means the strand that hangs there now; it goes on by one '
-            'position with every knot. "Pairs" are neighbouring strands side by side: from position 2 '
-            "they are 2 and 3, then 4 and 5, and so on."
+            "position with every knot, to the side that is said. Pairs are neighbouring strands side by "
+            "side: from position 2 they are 2 and 3, then 4 and 5, and so on."
         )
+        if any(not knot.swaps for knot in knots):
+            yield (
+                "After a knot in which both strands stay, the strand that was taken hangs down there and the "
+                'other one goes on; the last knot of a run names it with "goes on".'
+            )
         yield from (text for knot, text in _KNOT_MEANS.items() if knot in knots)
     if pattern.joins:
         yield (

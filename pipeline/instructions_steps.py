@@ -1,271 +1,42 @@
-"""The band as a list of spoken steps, before anything is folded or laid out.
-
-A step is what a maker is told in one breath: in row work a run of knots that the leader or the bases
-tie, in diagonal work a run of one kind of knot with one strand, or with neighbouring pairs. Steps that
-belong together (a row; one strand taken) have the same ``line``.
-"""
+"""The band as a list of spoken steps, in the order in which it takes the fewest."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
-from itertools import pairwise
+from collections.abc import Sequence
 
-from pipeline import words
 from pipeline.handed import mirrored
-from pipeline.instructions_order import Run, Way, shortest_order
-from pipeline.knots import Knot, tie
-from pipeline.pattern import Join, Pattern, Section
+from pipeline.instructions_bench import Bench, Line, Step, diagonal_lines, row_lines
+from pipeline.instructions_fold import spoken_steps
+from pipeline.instructions_order import orders
+from pipeline.pattern import Pattern, Section
 
-CHECK_EVERY = 10
-"""Rows between two checkpoints."""
-
-
-@dataclass(frozen=True, slots=True)
-class Step:
-    """One spoken step. Section, row, knots, positions and strands count from 0; texts count from 1."""
-
-    section: int
-    row: int
-    """Row in its section of the first knot (a strand that travels passes through several rows)."""
-    line: int
-    """Number of the line in its section: the row where steps follow the rows, else a running number."""
-    by_row: bool
-    """Whether lines are rows of the chart."""
-    opening: str
-    """How the line begins, the same for all steps of a line."""
-    text: str
-    """What is said for this step, after the opening."""
-    knots: tuple[tuple[int, Knot], ...]
-    """(left position, kind) in tying order."""
-    cells: tuple[tuple[int, int], ...]
-    """(row in the section, index in that row's tying order) of each knot."""
-    shown: tuple[int, ...]
-    """Thread index that shows in each knot."""
-    hidden: tuple[int, ...]
-    """Thread index of the core in each knot (before a join)."""
-    order: tuple[int, ...]
-    """Strand at each position after the step; strands are numbered by starting position."""
-    threads: tuple[int, ...]
-    """Thread index at each position after the step."""
-    leader: int | None
-    """The strand that leads, or is taken; None for pairs side by side."""
-    taken: int | None
-    """The position where the line's strand is taken; None in row work and for pairs."""
-    next_leader: int | None
-    """The strand that leads on where the leader hands over in the last knot, else None."""
-    joins: tuple[Join, ...]
-    """New pieces laid in during this step, which then is a step of one knot."""
-    checkpoint: bool
-    """Whether the order of threads should be checked after this step."""
+__all__ = ["Step", "steps"]
 
 
 def steps(pattern: Pattern, *, left_handed: bool = False) -> tuple[Step, ...]:
     """Return the whole band as spoken steps, none folded.
 
-    With ``left_handed`` everything is as seen from the far side of the board (see ``pipeline.handed``):
-    positions and strands are counted from that side, sections, rows and knot indices stay.
+    Of the orders in which a diagonal-worked section can be tied, the one is taken that needs the fewest
+    spoken steps once repeats are folded. With ``left_handed`` everything is as seen from the far side of the
+    board (see ``pipeline.handed``): positions and strands are counted from that side; sections, rows and
+    knot indices stay.
     """
     seen = mirrored(pattern) if left_handed else pattern
-    bench = _Bench(seen)
+    bench = Bench(seen)
     said: list[Step] = []
     for s, section in enumerate(seen.sections):
-        lines = list(
-            _row_lines(section) if section.worked == "rows" else _diagonal_lines(section, bench.strands)
-        )
-        said += bench.say(s, lines)
+        tried = []
+        for lines in _ways(section, bench.strands):
+            trial = bench.copy()
+            spoken = list(trial.say(s, lines))
+            tried.append((spoken_steps(spoken), spoken, trial))
+        _, spoken, bench = min(tried, key=lambda way: way[0])
+        said += spoken
     return tuple(said)
 
 
-@dataclass(frozen=True, slots=True)
-class _Knot:
-    row: int
-    index: int
-    position: int
-    knot: Knot
-
-
-@dataclass(frozen=True, slots=True)
-class _Line:
-    """Runs that are said together. ``way`` is None in row work, ``rising`` then tells the direction."""
-
-    number: int
-    by_row: bool
-    way: Way | None
-    rising: bool
-    runs: tuple[tuple[_Knot, ...], ...]
-
-
-def _row_lines(section: Section) -> Iterator[_Line]:
-    """Split each row where another strand ties, and after each hand-over."""
-    first = next((r for r, row in enumerate(section.rows) if row.knots), 0)
-    for r, row in enumerate(section.rows):
-        rising = _rises(section, first) == ((r - first) % 2 == 0)
-        runs: list[list[_Knot]] = []
-        for k, (position, knot) in enumerate(row.knots):
-            if not runs or not runs[-1][-1].knot.swaps or runs[-1][-1].knot.left_ties != knot.left_ties:
-                runs.append([])
-            runs[-1].append(_Knot(r, k, position, knot))
-        yield _Line(r, True, None, rising, tuple(tuple(run) for run in runs))
-
-
-def _rises(section: Section, row: int) -> bool:
-    knots = section.rows[row].knots if section.rows else ()
-    return not knots or knots[0][0] == 0
-
-
-def _diagonal_lines(section: Section, strands: int) -> Iterator[_Line]:
-    index = {(r, p): k for r, row in enumerate(section.rows) for k, (p, _) in enumerate(row.knots)}
-    runs = shortest_order([row.knots for row in section.rows], strands)
-    lines: list[list[Run]] = []
-    for run in runs:
-        if run.goes_on:
-            lines[-1].append(run)
-        else:
-            lines.append([run])
-    # Lines are rows when each takes the pairs of one row, the rows in their order.
-    firsts = [line[0].cells[0][0] for line in lines]
-    by_row = all(run.way is Way.PAIRS for run in runs) and all(a < b for a, b in pairwise(firsts))
-    said: dict[int, _Line] = {}
-    for i, line in enumerate(lines):
-        number = firsts[i] if by_row else i
-        knots = tuple(tuple(_Knot(r, index[r, p], p, run.knot) for r, p in run.cells) for run in line)
-        said[number] = _Line(number, by_row, line[0].way, True, knots)
-    for number in range(len(section.rows) if by_row else len(lines)):
-        yield said.get(number, _Line(number, True, Way.PAIRS, True, ()))
-
-
-def _taken(line: _Line) -> int | None:
-    if not line.runs or line.way in (None, Way.PAIRS):
-        return None
-    first = line.runs[0][0].position
-    return first if line.way is Way.RIGHT else first + 1
-
-
-class _Bench:
-    """Ties the steps and finds the words for each."""
-
-    def __init__(self, pattern: Pattern) -> None:
-        self.strands = len(pattern.strands)
-        self._labels = words.thread_labels([thread.name for thread in pattern.threads])
-        self._order = list(range(self.strands))
-        self._thread_of = list(pattern.strands)
-        self._joins = {(j.section, j.row, j.knot): j for j in pattern.joins}
-
-    def say(self, section: int, lines: Sequence[_Line]) -> Iterator[Step]:
-        """Yield the steps of a section; a line without knots is one empty step."""
-        unchecked = 0
-        for i, line in enumerate(lines):
-            opening = self._opening(line)
-            runs = [part for run in line.runs for part in self._around_joins(section, run)] or [()]
-            last_line = i == len(lines) - 1
-            knots = sum(len(run) for run in line.runs)
-            unchecked += knots
-            full = CHECK_EVERY * (self.strands - 1) // (1 if line.way is None else 2)
-            due = last_line or (
-                line.number % CHECK_EVERY == CHECK_EVERY - 1 if line.by_row else unchecked >= full
-            )
-            unchecked = 0 if due else unchecked
-            for j, run in enumerate(runs):
-                before = runs[j - 1][-1] if j else None
-                yield self._step(section, line, opening, run, before, checkpoint=due and j == len(runs) - 1)
-
-    def _around_joins(self, section: int, run: tuple[_Knot, ...]) -> Iterator[tuple[_Knot, ...]]:
-        """Cut a run so that a knot with a join stands alone."""
-        start = 0
-        for i, knot in enumerate(run):
-            if (section, knot.row, knot.index) in self._joins:
-                if start < i:
-                    yield run[start:i]
-                yield run[i : i + 1]
-                start = i + 1
-        if start < len(run):
-            yield run[start:]
-
-    def _named(self, strand: int) -> str:
-        return f"{self._labels[self._thread_of[strand]]} (strand {strand + 1})"
-
-    def _opening(self, line: _Line) -> str:
-        if not line.runs:
-            return ""
-        first = line.runs[0][0].position
-        if line.way is None:
-            way = words.RIGHTWARDS if line.rising else words.LEFTWARDS
-            return f"{way}, {self._named(self._order[first if line.rising else first + 1])} leads"
-        if line.way is Way.PAIRS:
-            return f"{words.PAIRS} {first + 1}"
-        taken = _taken(line)
-        assert taken is not None
-        thread = self._labels[self._thread_of[self._order[taken]]]
-        side = words.TO_THE_RIGHT if line.way is Way.RIGHT else words.TO_THE_LEFT
-        return f"{words.TAKE} {taken + 1} ({thread}) {side}"
-
-    def _step(
-        self,
-        section: int,
-        line: _Line,
-        opening: str,
-        run: tuple[_Knot, ...],
-        before: _Knot | None,
-        *,
-        checkpoint: bool,
-    ) -> Step:
-        leader = next_leader = None
-        if run and line.way is not Way.PAIRS:
-            leads_left = line.way is Way.RIGHT or (line.way is None and line.rising)
-            leader = self._order[run[0].position + (0 if leads_left else 1)]
-        shown: list[int] = []
-        hidden: list[int] = []
-        joins: list[Join] = []
-        joined = ""
-        for knot in run:
-            tied = tie(self._order, knot.position, knot.knot)
-            shown.append(self._thread_of[tied.tying])
-            hidden.append(self._thread_of[tied.core])
-            join = self._joins.get((section, knot.row, knot.index))
-            if join is not None:
-                joins.append(join)
-                strand = tied.tying if join.tying else tied.core
-                self._thread_of[strand] = join.thread
-                joined = f" {words.JOINING} {self._labels[join.thread]} to strand {strand + 1}"
-            if line.way is None and not knot.knot.swaps:
-                next_leader = tied.right if line.rising else tied.left
-        return Step(
-            section=section,
-            row=run[0].row if run else line.number,
-            line=line.number,
-            by_row=line.by_row,
-            opening=opening,
-            text=self._text(line, run, before) + joined + self._handed(next_leader),
-            knots=tuple((knot.position, knot.knot) for knot in run),
-            cells=tuple((knot.row, knot.index) for knot in run),
-            shown=tuple(shown),
-            hidden=tuple(hidden),
-            order=tuple(self._order),
-            threads=tuple(self._thread_of[strand] for strand in self._order),
-            leader=leader,
-            taken=_taken(line),
-            next_leader=next_leader,
-            joins=tuple(joins),
-            checkpoint=checkpoint,
-        )
-
-    def _handed(self, next_leader: int | None) -> str:
-        return "" if next_leader is None else f" then {self._named(next_leader)} leads"
-
-    def _text(self, line: _Line, run: tuple[_Knot, ...], before: _Knot | None) -> str:
-        if not run:
-            return words.NO_KNOTS
-        count, first = len(run), run[0]
-        if line.way is None:
-            if first.knot.left_ties == line.rising:
-                who = words.LEADER_TIES
-            else:
-                who = words.BASE_TIES if count == 1 else words.BASES_TIE
-            return f"{who} {count} ({words.span(first.position + 1, run[-1].position + 1)})"
-        said = f"{count} {first.knot.value}"
-        if line.way is Way.PAIRS and before is not None:
-            gap = (first.position - before.position) // 2 - 1
-            if gap:
-                said = f"{words.SKIP} {gap}, {said}"
-        return said
+def _ways(section: Section, strands: int) -> list[Sequence[Line]]:
+    if section.worked == "rows":
+        return [list(row_lines(section))]
+    rows = [row.knots for row in section.rows]
+    return [list(diagonal_lines(section, runs)) for runs in orders(rows, strands)]

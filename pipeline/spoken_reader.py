@@ -85,7 +85,7 @@ _TIES = re.compile(
 )
 _TAKE = re.compile(rf": {words.TAKE} {_NUM} \({_NAME}\) ({words.TO_THE_RIGHT}|{words.TO_THE_LEFT}): (.+)")
 _SIDE_BY_SIDE = re.compile(rf": {words.PAIRS} {_NUM}: (.+)")
-_KNOTS = re.compile(rf"{_NUM} ({_KIND}){_JOIN}")
+_KNOTS = re.compile(rf"{_NUM} ({_KIND}){_JOIN}(?: then {_NAME} {words.GOES_ON})?")
 _SKIP = re.compile(rf"{words.SKIP} {_NUM}")
 _NEXT = re.compile(rf"{words.SAME_WITH_NEXT} {_NUM} there(?: \((.+)\))?")
 _OTHER = re.compile(rf"{_NUM}(?: \({_NAME}\))?")
@@ -379,20 +379,25 @@ class _Bench:
 
     def _travel(self, line: _Line, taken: int, right: bool, thread: int, runs: str, done: _Done) -> None:
         """Take the strand at position ``taken`` and tie ``runs`` with it."""
-        if not 0 <= taken < len(self.strands) or self._thread_of[self._order[taken]] != thread:
+        if not 0 <= taken < len(self.strands) or self._thread_at(taken) != thread:
             raise _refuse(line, f"no {self.threads[thread]} hangs in position {taken + 1}")
-        position, goes_on = taken if right else taken - 1, True
+        position = taken if right else taken - 1
         for part in runs.split(", "):
             run = _KNOTS.fullmatch(part)
             if run is None or int(run[1]) < 1:
                 raise _refuse(line, f"{part!r} is not understood")
             count, knot = int(run[1]), Knot(run[2])
             for i in range(count):
-                if not goes_on:
-                    raise _refuse(line, "the strand that was taken has stayed behind")
                 self._knot(line, position, knot, done, (run[3], run[4]) if i == count - 1 else None)
                 position += 1 if right else -1
-                goes_on = knot.swaps
+            if run[5] is not None:
+                front = position if right else position + 1
+                there = 0 <= front < len(self.strands) and not knot.swaps
+                if not there or self._thread_at(front) != _thread(line, run[5], self.threads):
+                    raise _refuse(line, f"no {run[5]} goes on there")
+
+    def _thread_at(self, position: int) -> int:
+        return self._thread_of[self._order[position]]
 
     def _pairs(self, line: _Line, match: re.Match[str], done: _Done) -> None:
         position = int(match[1]) - 1
@@ -401,7 +406,7 @@ class _Bench:
                 position += 2 * int(skipped[1])
                 continue
             run = _KNOTS.fullmatch(part)
-            if run is None or int(run[1]) < 1:
+            if run is None or int(run[1]) < 1 or run[5] is not None:
                 raise _refuse(line, f"{part!r} is not understood")
             for i in range(int(run[1])):
                 join = (run[3], run[4]) if i == int(run[1]) - 1 else None
