@@ -44,7 +44,7 @@ def fewer_hand_overs(problem: Problem, found: Solution, budget: Budget = Budget(
     """
     laid = board(problem)
     labels = labels_of(problem.network, found).astype(np.int8)
-    if problem.ease is Ease.PLAIN or not _mid_row(laid, labels):
+    if not _mid_row(laid, labels):
         return found
     meter = Meter(replace(budget, effort=SHARE * budget.effort, reporter=None), laid.knots)
     easing = Easing(laid, _row_worked(problem), meter)

@@ -6,6 +6,7 @@ import numpy as np
 
 from pipeline.routing.beam import beam, complete, follow
 from pipeline.routing.board import Board, Labels, board, colour_error, solution
+from pipeline.routing.ease import fewer_hand_overs
 from pipeline.routing.exchange import exchange
 from pipeline.routing.meter import Meter
 from pipeline.routing.plain import solve_plain
@@ -38,7 +39,8 @@ def route(problem: Problem, budget: Budget | None = None) -> Solution:
     if stopped is Stopped.DONE and run.meter.late and not run.proved:
         stopped = Stopped.TIME
     run.meter.tell(always=True)
-    return solution(problem, run.best, run.bound, stopped)
+    found = solution(problem, run.best, run.bound, stopped)
+    return found if stopped is Stopped.INTERRUPT else fewer_hand_overs(problem, found, budget)
 
 
 class _Run:
