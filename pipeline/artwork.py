@@ -22,6 +22,7 @@ _PIXELS = 4_000_000
 """Larger artwork is thinned out by whole rows and columns first, which mixes no colours."""
 _CONTRAST = 24
 """Levels (Euclidean, of 255) by which the sides of an edge differ at least."""
+_WAYS = ((0, 1), (1, 0), (1, 1), (1, -1))
 _ALIKE = 9.0
 """Distance in CIELAB within which pixels are scatter of one colour."""
 _SAME = 3.0
@@ -32,9 +33,8 @@ _NOISE = 40
 """Levels among 9 neighbouring pixels that noise may cause."""
 _STEP = 16
 """Levels between neighbouring pixels that shading does not exceed."""
-_FEW = 4 * 24
-"""A picture of more colours than this is noisy or lossy, or has smooth edges."""
 _MOST = 24
+"""Distinct colours at most; a picture of more is noisy or lossy, or has smooth edges."""
 _LEAST_SHARE = 0.0008
 """Part of the clear pixels that a colour has at least (a cell's worth on a small band)."""
 
@@ -78,7 +78,7 @@ def distinct_colours(rgb: Bytes) -> Artwork:
     codes = _codes(rgb)
     present = np.zeros(1 << 24, dtype=bool)
     present[codes] = True
-    lossy = int(present.sum()) > _FEW
+    lossy = int(present.sum()) > _MOST
     rgb = _calmed(rgb) if lossy else rgb
     towards = _mixed(rgb)
     if not lossy:
@@ -91,8 +91,7 @@ def distinct_colours(rgb: Bytes) -> Artwork:
     labels[clear] = of_bin[of_pixel]
     if not clear.all():
         labels = _resolved(labels, clear, towards)
-    if lossy:
-        labels = _without_scatter(labels, colours)
+    labels, colours = _without_scatter(rgb, labels, colours, lossy=lossy)
     soft = _soft_borders(rgb, labels, clear)
     sizes = np.bincount(labels.reshape(-1), minlength=len(colours))
     order = np.argsort(-sizes, kind="stable")[: np.count_nonzero(sizes)]
@@ -122,20 +121,36 @@ def _calmed(rgb: Bytes) -> Bytes:
     return np.where((spread <= _NOISE).all(axis=2)[..., None], np.rint(mean).astype(np.uint8), rgb)
 
 
-def _without_scatter(labels: Bytes, colours: Bytes) -> Bytes:
-    """Join colours that have no solid spot, only scattered pixels, with the one they are scatter of."""
+def _without_scatter(rgb: Bytes, labels: Bytes, colours: Bytes, *, lossy: bool) -> tuple[Bytes, Bytes]:
+    """Join colours that have no solid spot, only scattered pixels, with the near one they are scatter of;
+    of the others, take the colour that their solid spots have.
+    """
     sizes = np.bincount(labels.reshape(-1), minlength=len(colours))
+    spots = [ndimage.binary_erosion(labels == label, np.ones((3, 3))) for label in range(len(colours))]
+    inner = np.array([spot.sum() for spot in spots]) / np.maximum(sizes, 1)
+    solid = inner >= 0.15
     distance = delta_e_table(colours, colours)
+    near = distance < _SCATTER if lossy else (distance < _ALIKE) & (inner >= 0.5)[None]
     into = np.arange(len(colours))
-    for label in np.argsort(sizes, kind="stable"):
-        bigger = np.flatnonzero((sizes > sizes[label]) & (distance[label] < _SCATTER))
+    for label in np.flatnonzero(~solid):
+        bigger = np.flatnonzero((sizes > sizes[label]) & near[label])
         if len(bigger):
-            solid = ndimage.binary_erosion(labels == label, np.ones((3, 3))).sum()
-            if solid < 0.15 * sizes[label]:
-                into[label] = bigger[distance[label, bigger].argmin()]
+            into[label] = bigger[distance[label, bigger].argmin()]
     while (into[into] != into).any():
         into = into[into]
-    return into[labels].astype(np.uint8)
+    typical = colours.copy()
+    for label in np.flatnonzero(solid & (sizes > 0)):
+        typical[label] = _typical(rgb[spots[label]])
+    return into[labels].astype(np.uint8), typical
+
+
+def _typical(pixels: Bytes) -> Bytes:
+    """The colour of most of the pixels (n, 3), or where they scatter, their mean in linear light."""
+    found, counts = np.unique(_codes(pixels), return_counts=True)
+    if counts.max() >= 0.25 * len(pixels):
+        code = int(found[counts.argmax()])
+        return np.array([code >> 16, (code >> 8) & 255, code & 255], dtype=np.uint8)
+    return encoded(linear(pixels).mean(axis=0))
 
 
 def _soft_borders(rgb: Bytes, labels: Bytes, clear: NDArray[np.bool_]) -> float:
@@ -167,13 +182,10 @@ def _mixed(rgb: Bytes) -> Ints:
         busy[tuple(first)] |= step
         busy[tuple(second)] |= step
     pending = np.flatnonzero(busy)
+    pending = pending[~_in_strokes(flat, pending, height, width)]
     for reach in (1, 2, 3):
-        for down, across in ((0, 1), (1, 0), (1, 1), (1, -1)):
-            y, x = np.divmod(pending, width)
-            inside = (y >= reach * down) & (y < height - reach * down)
-            inside &= (x >= reach * abs(across)) & (x < width - reach * abs(across))
-            at = pending[inside]
-            jump = reach * (down * width + across)
+        for down, across in _WAYS:
+            at, jump = _with_neighbours(pending, height, width, reach * down, reach * across)
             before, after = flat[at - jump].astype(np.float32), flat[at + jump].astype(np.float32)
             here = flat[at].astype(np.float32) - before
             span = after - before
@@ -186,6 +198,25 @@ def _mixed(rgb: Bytes) -> Ints:
             towards[at[between]] = np.where(part[between] < 0.5, at[between] - jump, at[between] + jump)
             pending = pending[towards[pending] < 0]
     return towards.reshape(height, width)
+
+
+def _with_neighbours(at: Ints, height: int, width: int, down: int, across: int) -> tuple[Ints, int]:
+    """Those of the pixels ``at`` that have neighbours on both sides, and the way to them in flat indices."""
+    y, x = np.divmod(at, width)
+    inside = (y >= down) & (y < height - down) & (x >= abs(across)) & (x < width - abs(across))
+    return at[inside], down * width + across
+
+
+def _in_strokes(flat: NDArray[np.int16], pixels: Ints, height: int, width: int) -> NDArray[np.bool_]:
+    """Which pixels are the middle of a stroke: unlike both neighbours, and in the same way."""
+    found = np.zeros(height * width, dtype=bool)
+    for down, across in _WAYS:
+        at, jump = _with_neighbours(pixels, height, width, down, across)
+        before = (flat[at - jump] - flat[at]).astype(np.int32)
+        after = (flat[at + jump] - flat[at]).astype(np.int32)
+        least = np.minimum((before * before).sum(axis=1), (after * after).sum(axis=1))
+        found[at] |= ((before * after).sum(axis=1) > 0.5 * least) & (least > _CONTRAST**2)
+    return found[pixels]
 
 
 def _binned(pixels: Bytes) -> tuple[Bytes, Ints, Ints]:
@@ -213,8 +244,7 @@ def _gathered(bins: Bytes, counts: Ints, alike: float) -> tuple[Bytes, Bytes, fl
         near = (np.linalg.norm(places - centre, axis=1) <= alike) & (left > 0)
         weight = left[near]
         if weight.sum() >= least or not colours:
-            heaviest = bins[near][int(weight.argmax())]
-            typical = heaviest
+            typical = bins[near][int(weight.argmax())]
             if weight.max() < 0.25 * weight.sum():
                 typical = encoded((linear(bins[near]) * weight[:, None]).sum(axis=0) / weight.sum())
             colours.append(typical)
@@ -269,17 +299,16 @@ def widen_strokes(labels: Bytes, width: float, count: int) -> Bytes:
             ndimage.distance_transform_edt(np.pad(mask, margin, mode="edge"))[margin:-margin, margin:-margin]
             >= radius
         )
-        opened = ndimage.distance_transform_edt(~core) <= radius if core.any() else np.zeros_like(mask)
-        opened &= mask
-        broad |= opened
-        thin = mask & ~opened
+        from_core = ndimage.distance_transform_edt(~core) if core.any() else np.full(mask.shape, np.inf)
+        broad |= mask & (from_core <= radius)
+        thin = mask & (from_core > 1.5 * radius)  # beyond, so that corners of broad shapes do not count
         parts, number = ndimage.label(thin, structure=np.ones((3, 3)))
         if number == 0:
             continue
         middle = skeletonize(thin)
         length = ndimage.sum_labels(middle, parts, np.arange(number + 1))
         area = ndimage.sum_labels(thin, parts, np.arange(number + 1))
-        touches = ndimage.maximum(ndimage.binary_dilation(opened), parts, np.arange(number + 1)) > 0
+        touches = ndimage.minimum(from_core, parts, np.arange(number + 1)) < 1.5 * radius + 2
         kept = np.where(touches, length >= 0.75 * width, area >= width * width / 6)
         kept[0] = False
         middles.append((label, middle & kept[parts]))

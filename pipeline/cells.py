@@ -53,7 +53,7 @@ def natural_rows(picture: Picture, cells_across: int, *, cell_aspect: float, fit
     rows = max(1, round(height / width * cells_across * cell_aspect))
     if rows > MOST_ROWS:
         raise InputError(
-            f"{picture.name} is {width} wide and {height} high, which would be {rows} rows",
+            f"{picture.name} is {width} wide and {height} high, which would be {rows} rows.",
             "Turn or crop it, or say the length with --rows.",
         )
     return rows
@@ -76,7 +76,7 @@ def reduce_picture(
     work all fields are filled in, also those without a knot.
     """
     if rows < 1 or cells < 1:
-        raise InputError(f"{rows} rows of {cells} cells cannot show a picture", "Take more strands or rows.")
+        raise InputError(f"{rows} rows of {cells} cells cannot show a picture.", "Take more strands or rows.")
     if not cell_aspect > 0:
         raise ValueError(f"cell_aspect must be above 0, not {cell_aspect}")
     rgb = picture.rgb

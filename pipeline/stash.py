@@ -73,7 +73,7 @@ def preset_named(text: str) -> Preset:
     fits = [preset for name, preset in PRESETS.items() if wanted == _folded(name)]
     fits = fits or [preset for name, preset in PRESETS.items() if wanted and wanted in _folded(name)]
     if len(fits) != 1:
-        raise InputError(f"{text[:MAX_NAME]!r} is not a kind of thread", f"Known: {', '.join(PRESETS)}.")
+        raise InputError(f"{text[:MAX_NAME]!r} is not a kind of thread.", f"Known: {', '.join(PRESETS)}.")
     return fits[0]
 
 
@@ -89,18 +89,18 @@ def _checked_name(name: str) -> str:
     odd = next((c for c in tidy if unicodedata.category(c)[0] == "C" or c in "\u2028\u2029"), None)
     if odd is not None:
         raise InputError(
-            f"a thread's name holds the invisible character U+{ord(odd):04X}", "Type the name again."
+            f"a thread's name holds the invisible character U+{ord(odd):04X}.", "Type the name again."
         )
     if not tidy:
-        raise InputError("a thread has no name", "Give every thread a name.")
+        raise InputError("a thread has no name.", "Give every thread a name.")
     if not tidy[0].isalnum():
         raise InputError(
-            f"the name {tidy[:MAX_NAME]!r} starts with {tidy[0]!r}, which a spreadsheet may run as a formula",
+            f"the name {tidy[:MAX_NAME]!r} starts with {tidy[0]!r}, and a spreadsheet may run it.",
             "Start the name with a letter or a digit.",
         )
     if len(tidy) > MAX_NAME:
         raise InputError(
-            f"the name {tidy[:20]!r}… has {len(tidy)} characters", f"Use at most {MAX_NAME} characters."
+            f"the name {tidy[:20]!r}… has {len(tidy)} characters.", f"Use at most {MAX_NAME} characters."
         )
     return tidy
 
@@ -110,7 +110,7 @@ def _checked_amount(value: float | None, what: str, *, zero: bool = False) -> fl
         return None
     if not math.isfinite(value) or value > 1e6 or value < 0 or (value == 0 and not zero):
         raise InputError(
-            f"{what} of {value:g} cannot be", f"Write a number {'from' if zero else 'above'} 0 to a million."
+            f"{what} of {value:g} cannot be.", f"Write a number {'from' if zero else 'above'} 0 to a million."
         )
     return float(value)
 
@@ -169,16 +169,17 @@ class Stash:
 
     def __post_init__(self) -> None:
         if not self.threads:
-            raise InputError(f"{self.source} holds no threads", "Add at least one, or leave --stash out.")
+            raise InputError(f"{self.source} holds no threads.", "Add at least one, or leave --stash out.")
         if len(self.threads) > MAX_THREADS:
             raise InputError(
-                f"{self.source} holds {len(self.threads)} threads", f"Keep at most {MAX_THREADS} of them."
+                f"{self.source} holds {len(self.threads)} threads.", f"Keep at most {MAX_THREADS} of them."
             )
         seen: set[str] = set()
         for thread in self.threads:
             if thread.name in seen:
                 raise InputError(
-                    f"{self.source} has the name {thread.name!r} twice", "Give each thread a name of its own."
+                    f"{self.source} has the name {thread.name!r} twice.",
+                    "Give each thread a name of its own.",
                 )
             seen.add(thread.name)
 
@@ -194,7 +195,7 @@ class Stash:
             return fits[0]
         if fits:
             raise InputError(
-                f"{name!r} fits {' and '.join(repr(thread.name) for thread in fits[:4])}",
+                f"{name!r} fits {' and '.join(repr(thread.name) for thread in fits[:4])}.",
                 "Write the name exactly.",
             )
         folded = {_folded(thread.name): thread.name for thread in self.threads}
@@ -203,7 +204,7 @@ class Stash:
         names = [folded[key] for key in near] or list(self.names[:6])
         more = "…" if not near and len(self.threads) > len(names) else ""
         raise InputError(
-            f"there is no thread {name[:MAX_NAME]!r} in {self.source}",
+            f"there is no thread {name[:MAX_NAME]!r} in {self.source}.",
             f"{'Did you mean' if near else 'It holds'} {' or '.join(names) if near else ', '.join(names)}"
             f"{'?' if near else more or '.'}",
         )
@@ -240,7 +241,9 @@ def read_stash(path: Path) -> Stash:
             data = file.read(MAX_BYTES + 1)
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) else "not a file name"
-        raise InputError(f"cannot read the stash {path}: {reason}", "Check the path after --stash.") from None
+        raise InputError(
+            f"cannot read the stash {path}: {reason}.", "Check the path after --stash."
+        ) from None
     return parse_stash(data, path.name)
 
 
@@ -248,20 +251,20 @@ def parse_stash(data: bytes, source: str) -> Stash:
     """Read the bytes of a CSV list or a GIMP palette; see :func:`read_stash`."""
     if len(data) > MAX_BYTES:
         raise InputError(
-            f"{source} is larger than {MAX_BYTES // 1_000_000} MB", "Name a list of threads, as CSV or .gpl."
+            f"{source} is larger than {MAX_BYTES // 1_000_000} MB.", "Name a list of threads, as CSV or .gpl."
         )
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
         raise InputError(
-            f"{source}, line {line}: the text is not UTF-8", 'Save the file as "CSV UTF-8" and try again.'
+            f"{source}, line {line}: the text is not UTF-8.", 'Save the file as "CSV UTF-8" and try again.'
         ) from None
     if "\0" in text:
         line = text.count("\n", 0, text.index("\0")) + 1
-        raise InputError(f"{source}, line {line}: this is not text", "Save the list as CSV, UTF-8.")
+        raise InputError(f"{source}, line {line}: this is not text.", "Save the list as CSV, UTF-8.")
     if not text.strip():
-        raise InputError(f"{source} is empty", "Write name,colour,metres and a line for each thread.")
+        raise InputError(f"{source} is empty.", "Write name,colour,metres and a line for each thread.")
     palette = text.lstrip().startswith("GIMP Palette")
     return Stash(tuple((_gpl_threads if palette else _csv_threads)(text, source)), source)
 
@@ -285,21 +288,21 @@ def _csv_threads(text: str, source: str) -> Iterator[Thread]:
                 continue
             if len(row) > len(columns) and any(row[len(columns) :]):
                 raise InputError(
-                    f"has {len(row)} cells, the header {len(columns)}", "Put double quotes around commas."
+                    f"has {len(row)} cells, the header {len(columns)}.", "Put double quotes around commas."
                 )
             thread = _thread_of_row(dict(zip(columns, row, strict=False)), decimal_comma=delimiter != ",")
             if thread.name in lines:
                 raise InputError(
-                    f"the name {thread.name!r} stands in line {lines[thread.name]} already",
+                    f"the name {thread.name!r} stands in line {lines[thread.name]} already.",
                     "Give each thread a name of its own.",
                 )
             lines[thread.name] = reader.line_num
             if len(lines) > MAX_THREADS:
-                raise InputError(f"more than {MAX_THREADS} threads", "Keep those you would use.")
+                raise InputError(f"more than {MAX_THREADS} threads.", "Keep those you would use.")
         except StopIteration:
             return
         except csv.Error as error:
-            raise InputError(f"{here}: {error}", "Check the double quotes in this line.") from None
+            raise InputError(f"{here}: {error}.", "Check the double quotes in this line.") from None
         except HitchgridError as error:
             raise InputError(f"{here}: {error.message}", error.hint) from None
         yield thread
@@ -313,13 +316,13 @@ def _columns(header: Sequence[str]) -> list[str]:
     hint = f"The first line is name,colour,metres; {', '.join(COLUMNS[3:])} and notes may follow."
     if missing or unknown:
         what = (
-            f"there is no column {missing[0]!r}"
+            f"there is no column {missing[0]!r}."
             if missing
-            else f"column {unknown[0][:MAX_NAME]!r} is unknown"
+            else f"column {unknown[0][:MAX_NAME]!r} is unknown."
         )
         raise InputError(what, hint)
     if twice:
-        raise InputError(f"column {twice[0]!r} stands twice", hint)
+        raise InputError(f"column {twice[0]!r} stands twice.", hint)
     return columns
 
 
@@ -332,7 +335,7 @@ def _thread_of_row(cells: dict[str, str], *, decimal_comma: bool) -> Thread:
             text = text.replace(",", ".")
         if not re.fullmatch(r"[+-]?\d{1,12}(\.\d{0,12})?|[+-]?\.\d{1,12}", text, re.ASCII):
             raise InputError(
-                f"{column} {text[:20]!r} is not a number", "Write it like 8 or 12.5, or leave it empty."
+                f"{column} {text[:20]!r} is not a number.", "Write it like 8 or 12.5, or leave it empty."
             )
         value = float(text)
         return _checked_amount(value, column, zero=column != "skein_m")
@@ -361,14 +364,14 @@ def _gpl_threads(text: str, source: str) -> Iterator[Thread]:
         match = _GPL_COLOUR.fullmatch(line)
         if match is None or max(int(part) for part in match.groups()[:3]) > 255:
             raise InputError(
-                f"{source}, line {line_number}: {line.strip()[:40]!r} is not a palette colour",
+                f"{source}, line {line_number}: {line.strip()[:40]!r} is not a palette colour.",
                 "Write red, green and blue from 0 to 255 and a name.",
             )
         colour = hex_of([int(part) for part in match.groups()[:3]])
         given = (match[4] or "").strip()
         name = given if given and given != "Untitled" else f"colour {colour[1:]}"
         if len(seen) == MAX_THREADS:
-            raise InputError(f"{source} has more than {MAX_THREADS} colours", "Keep those you would use.")
+            raise InputError(f"{source} has more than {MAX_THREADS} colours.", "Keep those you would use.")
         try:
             thread = thread_of(_unused(_checked_name(name), seen.__contains__), colour)
         except HitchgridError as error:

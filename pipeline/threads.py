@@ -89,7 +89,7 @@ def match_threads(
     Raises InputError for an unknown name or a count below 1.
     """
     if count is not None and count < 1:
-        raise InputError(f"{count} threads cannot show a picture", "Give --colours a number from 1.")
+        raise InputError(f"{count} threads cannot show a picture.", "Give --colours a number from 1.")
     notes: list[str] = []
     owned = stash.threads if only is None else stash.pick(only).threads
     if only is None:
@@ -100,7 +100,7 @@ def match_threads(
     weights = np.bincount(inverse[counted.reshape(-1)], minlength=len(flat)).astype(np.float64)
     present = np.flatnonzero(weights > 0)
     if not len(present):
-        raise InputError("no cell of the picture is tied", "Take more strands or rows.")
+        raise InputError("no cell of the picture is tied.", "Take more strands or rows.")
     table = delta_e_table(flat[present], _rgb(owned))
     if distinct is None:
         distinct = len(present) <= MOST_DISTINCT
