@@ -1,0 +1,93 @@
+"""Cutting plans: what a skein holds, and the published cutting-stock instance."""
+
+import itertools
+import math
+from collections import Counter
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pipeline.joins import place_joins
+from pipeline.materials import cut_list, pieces
+from pipeline.skeins import _columns, cut_skeins, owned_skeins, plan_skeins
+from pipeline.stash import Stash, thread_of
+from tests.materials.bands import lettering
+
+lengths = st.lists(st.integers(1, 40), max_size=9)
+
+
+@settings(max_examples=40)
+@given(lengths, st.lists(st.integers(5, 60), max_size=4), st.integers(20, 60))
+def test_no_skein_gives_more_than_it_holds_and_every_piece_is_cut(wanted, owned, more):
+    plan = cut_skeins(wanted, owned, more_cm=more)
+    assert all(skein.left_cm >= 0 for skein in plan.skeins)
+    cut = [piece for skein in plan.skeins for piece in skein.pieces_cm]
+    assert Counter(cut) + Counter(plan.too_long_cm) == Counter(wanted)
+    used = Counter(skein.length_cm for skein in plan.skeins)
+    assert (used - Counter(owned)).total() == plan.new
+    assert set(used - Counter(owned)) <= {more}
+
+
+@settings(max_examples=30)
+@given(st.lists(st.integers(1, 20), min_size=1, max_size=7), st.integers(20, 30))
+def test_fewest_skeins_against_every_way_of_dealing_the_pieces(wanted, more):
+    """Against a search over all assignments of pieces to skeins."""
+    fewest = next(
+        k
+        for k in itertools.count(1)
+        if any(
+            all(sum(p for p, s in zip(wanted, deal, strict=True) if s == i) <= more for i in range(k))
+            for deal in itertools.product(range(k), repeat=len(wanted))
+        )
+    )
+    plan = cut_skeins(wanted, [], more_cm=more)
+    assert plan.proved
+    assert len(plan.skeins) == fewest
+
+
+def test_textbook_cutting_stock():
+    """From outside: rolls of 100; 97 of 45, 610 of 36, 395 of 31, 211 of 14; optimum 452.25 and 453.
+
+    The instance goes back to Gilmore and Gomory (1961) and is widely printed, so in Chvátal, Linear
+    Programming (1983), chapter 13.
+    """
+    wanted = [45] * 97 + [36] * 610 + [31] * 395 + [14] * 211
+    bound, _ = _columns(wanted, 100)
+    assert math.isclose(bound, 452.25)
+    plan = cut_skeins(wanted, [], more_cm=100)
+    assert len(plan.skeins) == 453
+    assert plan.proved
+    assert Counter(p for skein in plan.skeins for p in skein.pieces_cm) == Counter(wanted)
+
+
+def test_owned_skeins_come_first_and_the_remnant_stays_long():
+    plan = cut_skeins([60, 60, 30], [100, 70], more_cm=100)
+    assert plan.new == 0
+    assert [(s.length_cm, s.left_cm) for s in plan.skeins] == [(100, 10), (70, 10)]
+    plan = cut_skeins([40, 40, 40], [], more_cm=100)
+    assert [s.left_cm for s in plan.skeins] == [20, 60]
+
+
+def test_owned_metres_are_whole_skeins_and_a_remnant():
+    assert owned_skeins(thread_of("rope", "#c8a26a", 20)) == (800, 800, 400)
+    assert owned_skeins(thread_of("rope", "#c8a26a")) == ()
+
+
+def test_what_to_buy_and_which_strands_could_swap():
+    band = place_joins(lettering(rows=40))
+    cuts = cut_list(band)
+    need = {t: sum(p.length_mm for p in pieces(band, cuts) if p.thread == t) / 1000 for t in (0, 1)}
+    stash = Stash(
+        (
+            thread_of("harbour blue", "#1b2a59", 0.0),
+            thread_of("chalk", "#f4f1e8", need[1] - 0.2),
+            thread_of("pearl grey", "#e4e4e0", 8.0),
+        ),
+        "the test",
+    )
+    plan = plan_skeins(band, cuts, stash)
+    assert not plan.enough
+    blue, chalk = plan.threads
+    assert (blue.buy, chalk.buy) == (math.ceil(need[0] / 8), 1)
+    assert {swap.instead for swap in plan.swaps} == {"pearl grey"}
+    assert any("buy" in sentence for sentence in plan.sentences())
