@@ -27,6 +27,7 @@ Crop = tuple[float, float, float, float]
 """Left, top, right and bottom edge as fractions of width and height, of the upright picture."""
 
 _WORKING_PIXELS = 4_000_000
+_MOST_CELLS = 4_000_000
 _TOLERANCE = 16  # largest difference of a channel within "the same colour"; hides JPEG noise
 _CLEAR_MAJORITY = 0.6
 _WHITE: Colour = (255, 255, 255)
@@ -108,7 +109,7 @@ def load_grid(path: Path | str, *, background: str | None = None) -> NDArray[np.
             f"{label} is an SVG drawing, which has no pixels to be cells.",
             "Save it as a PNG with one pixel a cell, or plan it without --grid.",
         )
-    grid = _composite(decode(data, label, exact=True), under)
+    grid = _composite(decode(data, label, exact=True, most_pixels=_MOST_CELLS), under)
     grid.flags.writeable = False
     return grid
 
@@ -142,8 +143,8 @@ def read_file(path: Path) -> bytes:
         raise _is_a_folder(label) from error
     except (OSError, ValueError) as error:  # ValueError: a null character in the name
         raise InputError(f"{label} cannot be opened.", "Check its name, and that you may read it.") from error
-    with os.fdopen(handle, "rb") as file:
-        status = os.fstat(file.fileno())
+    try:
+        status = os.fstat(handle)
         if stat.S_ISDIR(status.st_mode):
             raise _is_a_folder(label)
         if not stat.S_ISREG(status.st_mode):
@@ -153,10 +154,12 @@ def read_file(path: Path) -> bytes:
                 f"{label} is larger than the {MOST_BYTES // 1_000_000} megabytes that are read.",
                 "Make it smaller: for pictures, 2,000 pixels a side are more than enough.",
             )
-        try:
+        with os.fdopen(handle, "rb", closefd=False) as file:
             data = file.read(MOST_BYTES + 1)
-        except OSError as error:
-            raise InputError(f"{label} cannot be read.", "Copy it to this machine and try again.") from error
+    except OSError as error:
+        raise InputError(f"{label} cannot be read.", "Copy it to this machine and try again.") from error
+    finally:
+        os.close(handle)
     if not data:
         raise InputError(f"{label} is empty.", "Copy or save it again.")
     return data
@@ -186,24 +189,26 @@ def _check_crop(crop: Crop) -> None:
 
 
 def _shrunk(rgba: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    """Average blocks of equal size, in linear light and weighted by alpha, until the picture is handy."""
+    """Average blocks of pixels, in linear light and weighted by alpha, until the picture is handy.
+
+    The last rows and columns that do not fill a block, fewer than a block is wide, are left out.
+    """
     height, width = rgba.shape[:2]
     factor = int(np.ceil(np.sqrt(height * width / _WORKING_PIXELS)))
     down, across = min(factor, height), min(factor, width)
     if down * across == 1:
         return rgba
-    rows, columns = -(-height // down), -(-width // across)
+    rows, columns = height // down, width // across
+    blocks = rgba[: rows * down, : columns * across].reshape(rows, down, columns, across, 4)
+    light_of = linear(np.arange(256)).astype(np.float32)
     small = np.empty((rows, columns, 4), np.uint8)
-    for row in range(rows):
-        strip = rgba[row * down : (row + 1) * down]
-        starts = np.arange(0, width, across)
-        alpha = strip[..., 3].astype(np.float64)
-        weight = np.add.reduceat(alpha.sum(axis=0), starts)
-        light = (linear(strip[..., :3]) * alpha[..., None]).sum(axis=0)
-        mean = np.add.reduceat(light, starts, axis=0) / np.maximum(weight, 1e-9)[:, None]
-        count = np.diff(np.append(starts, width)) * strip.shape[0]
-        small[row, :, :3] = encoded(mean)
-        small[row, :, 3] = np.rint(weight / count)
+    for first in range(0, rows, 32):  # a few rows of blocks at a time bound the memory
+        part = blocks[first : first + 32]
+        alpha = part[..., 3:].astype(np.float32)
+        weight = alpha.sum(axis=(1, 3))
+        light = (light_of[part[..., :3]] * alpha).sum(axis=(1, 3))
+        small[first : first + 32, :, :3] = encoded(light / np.maximum(weight, 1e-9))
+        small[first : first + 32, :, 3:] = np.rint(weight / (down * across))
     return small
 
 

@@ -25,36 +25,36 @@ MOST_PIXELS = 50_000_000
 _FORMATS = ("PNG", "JPEG", "WEBP", "GIF", "BMP", "TIFF")
 _MOST_PROFILE_BYTES = 4_000_000
 _TO_RESAVE = "Open it in a picture editor, save it again as PNG, and use that file."
-_TO_SHRINK = "Make it smaller in a picture editor: 2,000 pixels a side are more than enough."
+_TO_SHRINK = "Make it smaller in a picture editor: 2,000 pixels a side are plenty."
 
 
-def decode(data: bytes, name: str, *, exact: bool = False) -> NDArray[np.uint8]:
+def decode(
+    data: bytes, name: str, *, exact: bool = False, most_pixels: int = MOST_PIXELS
+) -> NDArray[np.uint8]:
     """Return the picture in ``data`` as (h, w, 4) uint8: sRGB and alpha, not premultiplied.
 
     ``name`` is what the errors call it. ``exact`` keeps the stored numbers: a colour profile is not
     applied. Raises ``InputError`` for anything that is not a picture of a known format, is damaged,
-    or has more than ``MOST_PIXELS`` pixels; the latter before decoding.
+    or has more than ``most_pixels`` pixels; the latter before decoding.
     """
     with _pillow_speaks_for(name):
         image = _open(data, name)
     if image is None:
-        return _float_tiff(data, name)
-    refuse_too_many_pixels(image.width, image.height, name)
+        return _float_tiff(data, name, most_pixels)
+    _refuse_too_many(image.width, image.height, name, most_pixels)
     with _pillow_speaks_for(name), image:
         image.load()
-        refuse_too_many_pixels(image.width, image.height, name)
-        upright = _upright(image)
-        return _to_rgba(upright if exact else _to_srgb(upright))
+        _refuse_too_many(image.width, image.height, name, most_pixels)
+        _turn_upright(image)
+        return _to_rgba(image if exact else _to_srgb(image))
 
 
-def refuse_too_many_pixels(width: int, height: int, name: str) -> None:
-    """Raise ``InputError`` if a picture of this size has more than ``MOST_PIXELS`` pixels, or none."""
+def _refuse_too_many(width: int, height: int, name: str, most: int) -> None:
     if width < 1 or height < 1:
         raise InputError(f"{name} is a picture without pixels.", _TO_RESAVE)
-    if width * height > MOST_PIXELS:
+    if width * height > most:
         raise InputError(
-            f"{name} is {width} by {height} pixels, more than the {MOST_PIXELS:,} that are read.",
-            _TO_SHRINK,
+            f"{name} is {width} by {height} pixels, more than the {most:,} that are read.", _TO_SHRINK
         )
 
 
@@ -96,11 +96,10 @@ def _open(data: bytes, name: str) -> Image.Image | None:
         ) from error
 
 
-def _upright(image: Image.Image) -> Image.Image:
+def _turn_upright(image: Image.Image) -> None:
     """Turn as the camera says; a damaged orientation tag turns nothing."""
     with suppress(Exception):
-        return ImageOps.exif_transpose(image)
-    return image
+        ImageOps.exif_transpose(image, in_place=True)
 
 
 def _to_srgb(image: Image.Image) -> Image.Image:
@@ -130,7 +129,7 @@ def _to_rgba(image: Image.Image) -> NDArray[np.uint8]:
             alpha[samples == clear] = 0
         grey = eight_bits(samples, "the picture")
         return np.dstack([grey, grey, grey, alpha])
-    return np.array(image.convert("RGBA"))
+    return np.asarray(image.convert("RGBA"))
 
 
 def eight_bits(samples: NDArray[Any], name: str) -> NDArray[np.uint8]:
@@ -158,13 +157,13 @@ def eight_bits(samples: NDArray[Any], name: str) -> NDArray[np.uint8]:
     return np.rint(np.clip(values / top, 0.0, 1.0) * 255).astype(np.uint8)
 
 
-def _float_tiff(data: bytes, name: str) -> NDArray[np.uint8]:
+def _float_tiff(data: bytes, name: str, most_pixels: int) -> NDArray[np.uint8]:
     """Read the first page of a TIFF with floating or otherwise unusual samples in several channels."""
     import tifffile  # comes with scikit-image; slow to import and seldom needed
 
     with _pillow_speaks_for(name), tifffile.TiffFile(io.BytesIO(data)) as file:
         page = file.pages.first
-        refuse_too_many_pixels(page.imagewidth, page.imagelength, name)
+        _refuse_too_many(page.imagewidth, page.imagelength, name, most_pixels)
         if page.ndim not in (2, 3) or page.samplesperpixel > 4 or page.imagedepth != 1:
             raise InputError(f"{name} is a TIFF that is not a picture in grey or colour.", _TO_RESAVE)
         samples = np.asarray(page.asarray())

@@ -8,7 +8,6 @@ files and has limits of time and memory; then the result is decoded like any oth
 from __future__ import annotations
 
 import importlib.util
-import math
 import re
 import subprocess
 import sys
@@ -60,17 +59,16 @@ def render_svg(data: bytes, name: str) -> NDArray[np.uint8]:
     ``MOST_DEPTH``, more than ``MOST_ELEMENTS`` elements, or ``MOST_DRAWN`` after following
     references; and if the drawing takes too long or the optional resvg-py is missing.
     """
-    guarded = _Guard(name).read(data)
+    text = _Guard(name).read(data)
     if importlib.util.find_spec("resvg_py") is None:
         raise InputError(
             f"{name} is an SVG drawing, and the part that draws those is not installed.",
             'Install it with: pip install "hitchgrid[svg]", or export the drawing as a PNG.',
         )
-    width, height = _pixels(guarded, name)
-    command = [sys.executable, "-I", str(_WORKER), str(width), str(height)]
+    command = [sys.executable, "-I", str(_WORKER), str(_SIDE)]
     try:
         done = subprocess.run(
-            command, input=guarded.text.encode(), capture_output=True, timeout=_TIMEOUT_S, env={}, check=False
+            command, input=text.encode(), capture_output=True, timeout=_TIMEOUT_S, check=False
         )
     except subprocess.TimeoutExpired as error:
         raise InputError(f"{name} takes too long to draw.", _TO_PNG) from error
@@ -81,9 +79,8 @@ def render_svg(data: bytes, name: str) -> NDArray[np.uint8]:
 
 @dataclass(slots=True)
 class _Node:
-    """An element: how many lie inside it, and which ids it and they refer to."""
+    """An element: the ids that it refers to, and the elements in it."""
 
-    parent: int
     refers: list[str] = field(default_factory=list)
     children: list[int] = field(default_factory=list)
 
@@ -93,15 +90,14 @@ class _Guard:
     """Reads a drawing with expat and refuses what is not self-contained and bounded."""
 
     name: str
-    text: str = ""
-    size: tuple[str | None, str | None, str | None] = (None, None, None)
     nodes: list[_Node] = field(default_factory=list)
     ids: dict[str, int] = field(default_factory=dict)
     path: list[int] = field(default_factory=list)
     tags: list[str] = field(default_factory=list)
     style: list[str] = field(default_factory=list)
 
-    def read(self, data: bytes) -> _Guard:
+    def read(self, data: bytes) -> str:
+        """Return the drawing as text if it is acceptable."""
         if len(data) > MOST_BYTES:
             self._refuse(f"is an SVG of more than {MOST_BYTES // 1_000_000} megabytes")
         parser = expat.ParserCreate(namespace_separator=" ")
@@ -119,8 +115,7 @@ class _Guard:
         except (ValueError, LookupError) as error:  # an encoding that is not known
             raise InputError(f"{self.name} is written in an unknown encoding.", _TO_PNG) from error
         self._check_growth()
-        self.text = self._decoded(data)
-        return self
+        return self._decoded(data)
 
     def _refuse(self, because: str) -> NoReturn:
         raise InputError(f"{self.name} {because}.", _TO_PNG)
@@ -134,10 +129,8 @@ class _Guard:
     def _start(self, tag: str, attributes: dict[str, str]) -> None:
         local = tag.rpartition(" ")[2].lower()
         self.tags.append(local)
-        if not self.nodes:
-            if local != "svg":
-                self._refuse("is XML, but not an SVG drawing")
-            self.size = (attributes.get("width"), attributes.get("height"), attributes.get("viewBox"))
+        if not self.nodes and local != "svg":
+            self._refuse("is XML, but not an SVG drawing")
         if local in _FORBIDDEN:
             self._refuse(f"contains {_FORBIDDEN[local]}")
         if len(self.path) >= MOST_DEPTH:
@@ -145,7 +138,7 @@ class _Guard:
         if len(self.nodes) >= MOST_ELEMENTS:
             self._refuse(f"has more than {MOST_ELEMENTS:,} elements")
         number = len(self.nodes)
-        node = _Node(self.path[-1] if self.path else -1)
+        node = _Node()
         self.nodes.append(node)
         if self.path:
             self.nodes[self.path[-1]].children.append(number)
@@ -222,30 +215,3 @@ class _Guard:
                 return data.decode(codec)
         declared = re.match(rb"\s*<\?xml[^>]*encoding\s*=\s*[\"']([A-Za-z0-9._-]+)[\"']", data)
         return data.decode(declared.group(1).decode() if declared else "utf-8")
-
-
-def _pixels(guard: _Guard, name: str) -> tuple[int, int]:
-    """Return the size to draw at: the drawing's own shape with the longer side ``_SIDE``."""
-    width, height, box = guard.size
-    shape = (_length(width), _length(height))
-    if box is not None and None in shape:
-        numbers = [_length(part) for part in box.replace(",", " ").split()]
-        if len(numbers) == 4:
-            shape = (numbers[2], numbers[3])
-    across, down = shape[0] or 100.0, shape[1] or 100.0
-    if not (0 < across < 1e9 and 0 < down < 1e9):
-        raise InputError(f"{name} has no usable width and height.", _TO_PNG)
-    scale = _SIDE / max(across, down)
-    return max(1, round(across * scale)), max(1, round(down * scale))
-
-
-def _length(text: str | None) -> float | None:
-    """The number of a length, its unit dropped; None for none, a percentage, or nonsense."""
-    match = re.fullmatch(r"\s*([-+]?[\d.]+(?:[eE][-+]?\d+)?)\s*([a-zA-Z]*)\s*", text or "")
-    if match is None:
-        return None
-    try:
-        value = float(match.group(1))
-    except ValueError:
-        return None
-    return value if math.isfinite(value) else None

@@ -1,6 +1,6 @@
 """Draws one SVG in a process of its own: SVG on standard input, PNG on standard output.
 
-Run by path with the width and height in pixels as arguments; imports nothing of the project. Before
+Run by path with the pixels of the longer side as argument; imports nothing of the project. Before
 drawing it gives up the rights that drawing does not need: more memory than a gigabyte, more than a
 few seconds of processor time, and (where the system knows such limits) opening any file.
 """
@@ -15,7 +15,7 @@ SECONDS = 10
 
 def main() -> None:
     """Read, confine, draw, write."""
-    width, height = int(sys.argv[1]), int(sys.argv[2])
+    side = int(sys.argv[1])
     drawing = sys.stdin.buffer.read().decode("utf-8")
     from resvg_py import svg_to_bytes
 
@@ -33,7 +33,8 @@ def main() -> None:
         ):
             resource.setrlimit(limit, (most, most))
     # Fonts of the machine are left out, so that a drawing looks the same everywhere.
-    png = svg_to_bytes(svg_string=drawing, width=width, height=height, skip_system_fonts=True)
+    # Lengths in millimetres and the like are at 96 pixels an inch, as CSS has them.
+    png = svg_to_bytes(svg_string=drawing, width=side, height=side, dpi=96.0, skip_system_fonts=True)
     sys.stdout.buffer.write(bytes(png))
 
 

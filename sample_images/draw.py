@@ -275,7 +275,7 @@ def life_ring() -> Image.Image:
     """A life ring on a transparent ground."""
     sheet = Sheet(480, None)
     sheet.disc(240, 240, 232, NAVY)
-    sheet.disc(240, 240, 212, CHALK)
+    sheet.disc(240, 240, 212, "#ffffff")
     for turn in range(4):
         start = turn * 90 + 22
         edges = [28 * FINE, 28 * FINE, 452 * FINE, 452 * FINE]
