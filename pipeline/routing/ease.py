@@ -42,11 +42,12 @@ def fewer_hand_overs(problem: Problem, found: Solution, budget: Budget = Budget(
     """Return a routing with as few mid-row hand-overs as the effort finds, and no more colour error.
 
     ``found`` is a legal routing of the problem; its bound is kept. Where the plain band is as good, it is
-    the answer. Raises nothing where there is nothing to gain: then ``found`` comes back.
+    the answer, as it reads most simply: two threads free of bounds come out as one leader over bases of
+    the other thread.
     """
     laid = board(problem)
     labels = labels_of(problem.network, found).astype(np.int8)
-    if not _mid_row(laid, labels):
+    if not laid.counted.any():
         return found
     meter = Meter(replace(budget, effort=SHARE * budget.effort, reporter=None), laid.knots)
     easing = Easing(laid, _row_worked(problem), meter)
