@@ -1,4 +1,4 @@
-"""Flat artwork at high resolution: its distinct colours, which pixel has which, and its thin strokes.
+"""Flat artwork at high resolution: its distinct colours, and which pixel has which.
 
 Drawings have few colours, but their files have many: smooth edges mix the colours on both sides, and
 lossy compression scatters them. Mixed pixels are recognised by lying between their neighbours, the rest
@@ -7,8 +7,7 @@ is gathered around its most frequent colours, and each mixed pixel goes to the s
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -46,7 +45,7 @@ class Artwork:
     ``colours``: uint8 (count, 3); ``labels``: uint8 (h, w), the colour of each pixel (of a picture that
     may have been thinned out); ``clear``: part of the pixels that are not on an edge; ``close``: part of
     the clear ones that have very nearly their distinct colour; ``soft``: part of the borders between
-    colours where neighbours hardly differ, as in shading. ``scale``: pixels of the picture to one here.
+    colours where neighbours hardly differ, as in shading.
     """
 
     colours: Bytes
@@ -54,11 +53,17 @@ class Artwork:
     clear: float
     close: float
     soft: float
-    scale: int
 
     def index_of(self, colour: ArrayLike) -> int:
         """The distinct colour nearest to any colour."""
         return int(delta_e_table(np.asarray(colour), self.colours).argmin())
+
+    def with_colour(self, colour: ArrayLike) -> Artwork:
+        """The same with one more colour, that no pixel has, unless one is alike already."""
+        if delta_e_table(np.asarray(colour), self.colours).min() <= _ALIKE:
+            return self
+        more = np.vstack([self.colours, np.asarray(colour, dtype=np.uint8)])
+        return replace(self, colours=more)
 
 
 def is_flat(artwork: Artwork) -> bool:
@@ -97,7 +102,7 @@ def distinct_colours(rgb: Bytes) -> Artwork:
     order = np.argsort(-sizes, kind="stable")[: np.count_nonzero(sizes)]
     rank = np.zeros(len(colours), dtype=np.uint8)
     rank[order] = np.arange(len(order))
-    return Artwork(colours[order], rank[labels], float(clear.mean()), close, soft, scale)
+    return Artwork(colours[order], rank[labels], float(clear.mean()), close, soft)
 
 
 def _codes(rgb: Bytes) -> Ints:
@@ -273,48 +278,3 @@ def _resolved(labels: Bytes, clear: NDArray[np.bool_], towards: Ints) -> Bytes:
         y, x = near.reshape(2, -1)[:, rest]
         result[rest] = labels[y, x]
     return result.reshape(labels.shape)
-
-
-def widen_strokes(labels: Bytes, width: float, count: int) -> Bytes:
-    """Widen strokes thinner than a cell to a cell, so that a majority vote keeps them.
-
-    ``labels``: uint8 (h, w), numbered 0 … count−1 by frequency; ``width``: samples that a cell is wide. A
-    stroke is what an opening by a disc of that width removes; its middle line is drawn again as wide as a
-    cell over whatever is broad there. Specks smaller than a sixth of a cell are left alone.
-    """
-    from skimage import morphology
-
-    skeletonize: Any = morphology.skeletonize
-    radius = width / 2
-    margin = int(width) + 1
-    broad = np.zeros(labels.shape, dtype=bool)
-    middles: list[tuple[int, NDArray[np.bool_]]] = []
-    for label in range(count):
-        mask = labels == label
-        if mask.all():
-            return labels
-        if not mask.any():
-            continue
-        core = (
-            ndimage.distance_transform_edt(np.pad(mask, margin, mode="edge"))[margin:-margin, margin:-margin]
-            >= radius
-        )
-        from_core = ndimage.distance_transform_edt(~core) if core.any() else np.full(mask.shape, np.inf)
-        broad |= mask & (from_core <= radius)
-        thin = mask & (from_core > 1.5 * radius)  # beyond, so that corners of broad shapes do not count
-        parts, number = ndimage.label(thin, structure=np.ones((3, 3)))
-        if number == 0:
-            continue
-        middle = skeletonize(thin)
-        length = ndimage.sum_labels(middle, parts, np.arange(number + 1))
-        area = ndimage.sum_labels(thin, parts, np.arange(number + 1))
-        touches = ndimage.minimum(from_core, parts, np.arange(number + 1)) < 1.5 * radius + 2
-        kept = np.where(touches, length >= 0.75 * width, area >= width * width / 6)
-        kept[0] = False
-        middles.append((label, middle & kept[parts]))
-    result = labels.copy()
-    for label, middle in middles:
-        if middle.any():
-            wide = ndimage.distance_transform_edt(~middle) <= radius
-            result[wide & broad] = label
-    return result

@@ -14,11 +14,12 @@ from typing import Literal
 
 import numpy as np
 
-from pipeline.artwork import Artwork, distinct_colours, is_flat, widen_strokes
+from pipeline.artwork import Artwork, distinct_colours, is_flat
 from pipeline.colour import Bytes, Colour, Floats, encoded, linear
 from pipeline.errors import InputError
 from pipeline.knots import Worked
 from pipeline.picture import Picture
+from pipeline.strokes import widen_strokes
 
 Fit = Literal["contain", "cover", "stretch"]
 Mode = Literal["auto", "flat", "photo"]
@@ -79,35 +80,30 @@ def reduce_picture(
         raise InputError(f"{rows} rows of {cells} cells cannot show a picture.", "Take more strands or rows.")
     if not cell_aspect > 0:
         raise ValueError(f"cell_aspect must be above 0, not {cell_aspect}")
-    rgb = picture.rgb
-    window = _window(rgb.shape[0], rgb.shape[1], rows, cells * cell_aspect, fit)
+    rgb, aspect = picture.rgb, cells * cell_aspect
     ground = picture.ground if picture.ground is not None else _border_colour(rgb)
-    artwork: Artwork | None = None
-    if mode != "photo":
-        artwork = distinct_colours(rgb)
-        if mode == "auto" and not is_flat(artwork):
-            artwork = None
-    if artwork is None:
-        colours = encoded(_averages(rgb, ground, window, rows, cells, worked))
-        kept = picture.ground
-    else:
-        outside = artwork.index_of(ground)
-        fine = _fine(rows, cells, even=True)
-        labels = _sampled(artwork.labels, outside, window, rows * fine, cells * fine)
-        across = fine if worked == "rows" else 2**0.5 * fine  # between the sides of a field, of a diamond
-        labels = widen_strokes(labels, across, len(artwork.colours))
-        colours = artwork.colours[_majority(labels, rows, cells, fine, worked, len(artwork.colours))]
-        red, green, blue = (int(part) for part in artwork.colours[outside])
-        kept = None if picture.ground is None else (red, green, blue)
+    artwork = None if mode == "photo" else distinct_colours(rgb)
+    if artwork is None or (mode == "auto" and not is_flat(artwork)):
+        light = _averages(rgb, ground, _window(rgb, rows, aspect, fit), rows, cells, worked)
+        return _cells(encoded(light), "photo", picture.ground)
+    artwork = artwork.with_colour(ground)
+    window = _window(artwork.labels, rows, aspect, fit)
+    colours = artwork.colours[_flat(artwork, artwork.index_of(ground), window, rows, cells, worked)]
+    red, green, blue = (int(part) for part in artwork.colours[artwork.index_of(ground)])
+    return _cells(colours, "flat", None if picture.ground is None else (red, green, blue))
+
+
+def _cells(colours: Bytes, mode: Literal["flat", "photo"], ground: Colour | None) -> Cells:
     colours.flags.writeable = False
-    return Cells(colours, "photo" if artwork is None else "flat", kept)
+    return Cells(colours, mode, ground)
 
 
 Window = tuple[float, float, float, float]
 """Top, left, bottom, right of the part of the picture (in pixels) that the grid shows; may reach beyond."""
 
 
-def _window(height: int, width: int, grid_height: float, grid_width: float, fit: Fit) -> Window:
+def _window(picture: Bytes, grid_height: float, grid_width: float, fit: Fit) -> Window:
+    height, width = picture.shape[:2]
     down, across = height / grid_height, width / grid_width
     if fit == "contain":
         down = across = max(down, across)
@@ -127,15 +123,15 @@ def _border_colour(rgb: Bytes) -> Colour:
     return red, green, blue
 
 
-def _fine(rows: int, cells: int, *, even: bool) -> int:
-    """Samples along each side of a field: as many as memory allows, 4 … 16, even where halves matter."""
+def _fine(rows: int, cells: int) -> int:
+    """Samples along each side of a field: as many as memory allows, 4 … 16, even (half a field counts)."""
     side = int(np.clip((_SAMPLES / (rows * cells)) ** 0.5, 4, 16))
-    return side - side % 2 if even else side
+    return side - side % 2
 
 
 def _averages(rgb: Bytes, ground: Colour, window: Window, rows: int, cells: int, worked: Worked) -> Floats:
     """Average linear light of each cell (rows, cells, 3), every pixel weighted by the area it has in it."""
-    fine = 1 if worked == "rows" else min(8, _fine(rows, cells, even=True))
+    fine = 1 if worked == "rows" else min(8, _fine(rows, cells))
     top, left, bottom, right = window
     height, width = rgb.shape[:2]
     light = linear(np.array(ground, dtype=np.uint8))
@@ -175,6 +171,15 @@ def _in_diamonds(fine_values: Floats, rows: int, cells: int, fine: int) -> Float
         total += kernel[y, x] * padded[step]
         weight += kernel[y, x] * inside[step]
     return np.asarray(total / weight.reshape(rows, cells, *[1] * (fine_values.ndim - 2)))
+
+
+def _flat(artwork: Artwork, outside: int, window: Window, rows: int, cells: int, worked: Worked) -> Bytes:
+    """The distinct colour that covers most of each cell (rows, cells), with thin strokes widened."""
+    fine = _fine(rows, cells)
+    labels = _sampled(artwork.labels, outside, window, rows * fine, cells * fine)
+    across = fine if worked == "rows" else 2**0.5 * fine  # between the sides of a field, of a diamond
+    labels = widen_strokes(labels, across, len(artwork.colours))
+    return _majority(labels, rows, cells, fine, worked, len(artwork.colours))
 
 
 def _sampled(labels: Bytes, outside: int, window: Window, height: int, width: int) -> Bytes:

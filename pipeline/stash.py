@@ -21,66 +21,28 @@ from pathlib import Path
 
 from pipeline.colour import Colour, hex_of, parse_hex
 from pipeline.errors import HitchgridError, InputError
+from pipeline.presets import DEFAULT_PRESET, PRESETS, diameter_mm, folded, preset_named
+
+__all__ = [
+    "DEFAULT_PRESET",
+    "PRESETS",
+    "Stash",
+    "Thread",
+    "builtin_stash",
+    "diameter_mm",
+    "parse_stash",
+    "preset_named",
+    "read_stash",
+    "render_stash",
+    "split_names",
+    "thread_of",
+]
 
 MAX_BYTES = 1_000_000
 MAX_THREADS = 1_000
 MAX_NAME = 60
 COLUMNS = ("name", "colour", "metres", "preset", "skein_m", "price")
 _SPELLED = {"color": "colour", "meters": "metres", "skein": "skein_m"}
-
-
-def diameter_mm(tex: float) -> float:
-    """Diameter of a thread of that linear density (g/km), packed.
-
-    d = 0.0375·√tex, F. T. Peirce's relation at a specific volume of 1.1 cm³/g.
-
-    >>> round(diameter_mm(240), 2)
-    0.58
-    """
-    return 0.0375 * math.sqrt(tex)
-
-
-@dataclass(frozen=True, slots=True)
-class Preset:
-    """A kind of thread. ``diameter_mm`` is as worked; ``skein_m`` is None where lengths vary."""
-
-    name: str
-    skein_m: float | None
-    tex: float
-    diameter_mm: float
-
-
-DEFAULT_PRESET = "six-strand embroidery cotton"
-
-# Skein lengths of the cottons: as several retailers print them (8.7 yd, 25 m and 15 m). Diameters follow
-# Peirce's relation, except embroidery cotton, whose six loose strands measure 0.71 mm as worked, and the
-# last two, whose diameter is what they are sold by (so their tex is derived). A swatch overrules them all.
-PRESETS: dict[str, Preset] = {
-    preset.name: preset
-    for preset in (
-        Preset(DEFAULT_PRESET, 8.0, 240, 0.71),
-        Preset("pearl cotton 5", 25.0, 200, 0.53),
-        Preset("pearl cotton 3", 15.0, 333, 0.68),
-        Preset("waxed polyester 1 mm", None, 800, 1.0),
-        Preset("macramé cotton 2 mm", None, 2800, 2.0),
-    )
-}
-
-
-def preset_named(text: str) -> Preset:
-    """Return a preset by name, in any case, by a part that only one name has. Raises InputError."""
-    wanted = _folded(text)
-    fits = [preset for name, preset in PRESETS.items() if wanted == _folded(name)]
-    fits = fits or [preset for name, preset in PRESETS.items() if wanted and wanted in _folded(name)]
-    if len(fits) != 1:
-        raise InputError(f"{text[:MAX_NAME]!r} is not a kind of thread.", f"Known: {', '.join(PRESETS)}.")
-    return fits[0]
-
-
-def _folded(text: str) -> str:
-    """Fold case, accents and blanks away, for comparing names."""
-    flat = unicodedata.normalize("NFKD", text.casefold())
-    return " ".join("".join(c for c in flat if not unicodedata.combining(c)).split())
 
 
 def _checked_name(name: str) -> str:
@@ -190,7 +152,7 @@ class Stash:
     def find(self, name: str) -> Thread:
         """Return the thread of that name: exactly, else in any case. Raises InputError with near names."""
         exact = [thread for thread in self.threads if thread.name == name]
-        fits = exact or [thread for thread in self.threads if _folded(thread.name) == _folded(name)]
+        fits = exact or [thread for thread in self.threads if folded(thread.name) == folded(name)]
         if len(fits) == 1:
             return fits[0]
         if fits:
@@ -198,10 +160,10 @@ class Stash:
                 f"{name!r} fits {' and '.join(repr(thread.name) for thread in fits[:4])}.",
                 "Write the name exactly.",
             )
-        folded = {_folded(thread.name): thread.name for thread in self.threads}
-        near = difflib.get_close_matches(_folded(name), list(folded), n=3, cutoff=0.6)
-        near = near or [key for key in folded if _folded(name) in key][:3]
-        names = [folded[key] for key in near] or list(self.names[:6])
+        known = {folded(thread.name): thread.name for thread in self.threads}
+        near = difflib.get_close_matches(folded(name), list(known), n=3, cutoff=0.6)
+        near = near or [key for key in known if folded(name) in key][:3]
+        names = [known[key] for key in near] or list(self.names[:6])
         more = "…" if not near and len(self.threads) > len(names) else ""
         raise InputError(
             f"there is no thread {name[:MAX_NAME]!r} in {self.source}.",

@@ -1,0 +1,56 @@
+"""Strokes thinner than a cell, widened so that a majority vote keeps them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from pipeline.colour import Bytes
+
+
+def widen_strokes(labels: Bytes, width: float, count: int) -> Bytes:
+    """Widen strokes thinner than a cell to a cell, so that a majority vote keeps them.
+
+    ``labels``: uint8 (h, w), numbered 0 … count−1 by frequency; ``width``: samples that a cell is wide. A
+    stroke is what an opening by a disc of that width removes; its middle line is drawn again as wide as a
+    cell over whatever is broad there. Specks smaller than a sixth of a cell are left alone.
+    """
+    from skimage import morphology
+
+    skeletonize: Any = morphology.skeletonize
+    radius = width / 2
+    margin = int(width) + 1
+    broad = np.zeros(labels.shape, dtype=bool)
+    middles: list[tuple[int, NDArray[np.bool_]]] = []
+    for label in range(count):
+        mask = labels == label
+        if mask.all():
+            return labels
+        if not mask.any():
+            continue
+        core = (
+            ndimage.distance_transform_edt(np.pad(mask, margin, mode="edge"))[margin:-margin, margin:-margin]
+            >= radius
+        )
+        from_core = ndimage.distance_transform_edt(~core) if core.any() else np.full(mask.shape, np.inf)
+        broad |= mask & (from_core <= radius)
+        thin = mask & (from_core > 1.5 * radius)  # beyond, so that corners of broad shapes do not count
+        parts, number = ndimage.label(thin, structure=np.ones((3, 3)))
+        if number == 0:
+            continue
+        middle = skeletonize(thin)
+        length = ndimage.sum_labels(middle, parts, np.arange(number + 1))
+        area = ndimage.sum_labels(thin, parts, np.arange(number + 1))
+        touches = ndimage.minimum(from_core, parts, np.arange(number + 1)) < 1.5 * radius + 2
+        kept = np.where(touches, length >= 0.75 * width, area >= width * width / 6)
+        kept[0] = False
+        middles.append((label, middle & kept[parts]))
+    result = labels.copy()
+    for label, middle in middles:
+        if middle.any():
+            wide = ndimage.distance_transform_edt(~middle) <= radius
+            result[wide & broad] = label
+    return result
