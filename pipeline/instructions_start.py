@@ -106,11 +106,12 @@ def starting_order(
     yield from whole
     for (name, length), group in groupby(sorted(first), key=lambda place: first[place]):
         if name:
-            yield "- " + _strands(list(group)) + f", {name}: {length}"
+            places = list(group)
+            which = f"strand {places[0] + 1}" if len(places) == 1 else f"strands {_span(places)}"
+            yield f"- {which}, {name}: {length}{' each' if len(places) > 1 else ''}"
     for place in sorted(later):
         yield f"- for joins to strand {place + 1}: {', '.join(later[place])}"
 
 
-def _strands(places: Sequence[int]) -> str:
-    one = len(places) == 1
-    return f"strand {places[0] + 1}" if one else f"strands {words.span(places[0] + 1, places[-1] + 1)}, each"
+def _span(places: Sequence[int]) -> str:
+    return words.span(places[0] + 1, places[-1] + 1)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from pipeline.errors import InputError
 from pipeline.handed import mirrored
 from pipeline.instructions_bench import Bench, Line, Step, diagonal_lines, row_lines
 from pipeline.instructions_fold import spoken_steps
@@ -12,6 +13,9 @@ from pipeline.pattern import Pattern, Section
 
 __all__ = ["Step", "steps"]
 
+MAX_SAID = 20_000_000
+"""Largest strands × knots: every step tells where every strand hangs, and 400 MB are enough for that."""
+
 
 def steps(pattern: Pattern, *, left_handed: bool = False) -> tuple[Step, ...]:
     """Return the whole band as spoken steps, none folded.
@@ -19,8 +23,14 @@ def steps(pattern: Pattern, *, left_handed: bool = False) -> tuple[Step, ...]:
     Of the orders in which a diagonal-worked section can be tied, the one is taken that needs the fewest
     spoken steps once repeats are folded. With ``left_handed`` everything is as seen from the far side of the
     board (see ``pipeline.handed``): positions and strands are counted from that side; sections, rows and
-    knot indices stay.
+    knot indices stay. Raises InputError for a band that is too large to be put into words.
     """
+    knots = sum(len(row.knots) for _, _, _, row in pattern.rows())
+    if knots * len(pattern.strands) > MAX_SAID:
+        raise InputError(
+            f"{knots} knots on {len(pattern.strands)} strands are too many to be put into words.",
+            "Make the band shorter or narrower.",
+        )
     seen = mirrored(pattern) if left_handed else pattern
     bench = Bench(seen)
     said: list[Step] = []

@@ -287,6 +287,9 @@ class _Bench:
             raise _refuse(line, "the numbers of the repeat do not agree")
         if unit != self._unit or any(number not in self._done for number in range(source, until + 1)):
             raise _refuse(line, f"it repeats a {unit} that is not written out before")
+        knots = times * sum(len(self._done[number].moves) for number in range(source, until + 1))
+        if last > MAX_LINES_TIED or len(self.knots) + knots > MAX_KNOTS:
+            raise _refuse(line, f"it repeats more than {MAX_LINES_TIED} rows or steps or {MAX_KNOTS} knots")
         for number in range(first, last + 1):
             self._number(line, unit, number)
             done = self._done[source + (number - first) % length]
