@@ -10,7 +10,7 @@ its tail tucked along the base (``Join.tying``).
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pipeline.ends import end_use
 from pipeline.errors import InputError
@@ -38,6 +38,10 @@ class _Knot:
     spent_mm: float
     core: bool
 
+    def join(self, thread: int) -> Join:
+        """The join that lays a piece of ``thread`` in at this knot."""
+        return Join(section=self.section, row=self.row, knot=self.knot, thread=thread, tying=not self.core)
+
 
 @dataclass(frozen=True, slots=True)
 class _Span:
@@ -49,6 +53,8 @@ class _Span:
     worked_mm: float
     before_mm: float
     after_mm: float
+    ends_in_row: int | None = None
+    """Row of the band in which a join ends it, from 0; None at the finish."""
 
     @property
     def length_mm(self) -> float:
@@ -59,13 +65,14 @@ def place_joins(
     pattern: Pattern,
     longest_mm: float = LONGEST_MM,
     *,
-    card_mm: float = CARD_MM,
+    card_mm: float | Sequence[float] = CARD_MM,
     margin: float | None = None,
 ) -> Pattern:
     """Return the pattern with joins placed so that no piece is longer than it can be handled.
 
     Base strands are kept to ``longest_mm``, leaders (strands that travel more knots than they hang in) to
-    ``card_mm`` if that is more. Joins that the pattern has are kept. Few joins come first, then how well
+    ``card_mm``, and no piece is longer than that: it is a skein, the same for all threads or one value for
+    each thread of the pattern. Joins that the pattern has are kept. Few joins come first, then how well
     they hide, then even pieces. Where no place is found the piece stays long; :func:`on_cards` tells.
     Raises InputError for a length too short to work with.
     """
@@ -78,24 +85,48 @@ def place_joins(
     leading = leaders(pattern)
     placed: list[tuple[int, int]] = []  # (row of the band, position)
     spans = sorted(_spans(pattern, margin, placed), key=lambda span: (-span.length_mm, span.strand))
-    joins = list(pattern.joins)
+    joins: list[Join] = []
     for span in spans:
-        limit = max(longest_mm, card_mm) if span.strand in leading else longest_mm
-        if span.length_mm <= limit:
-            continue
-        for knot in _cut_places(span, limit, len(pattern.strands), placed):
-            placed.append((knot.band_row, knot.position))
-            joins.append(
-                Join(
-                    section=knot.section,
-                    row=knot.row,
-                    knot=knot.knot,
-                    thread=span.thread,
-                    tying=not knot.core,
-                )
-            )
-    joins.sort(key=lambda join: (join.section, join.row, join.knot))
-    return pattern.model_copy(update={"joins": tuple(joins)})
+        card = card_mm if isinstance(card_mm, (int, float)) else card_mm[span.thread]
+        limit = card if span.strand in leading else min(longest_mm, card)
+        if span.length_mm > limit:
+            found = _cut_places(span, limit, len(pattern.strands), placed)
+            placed += [(knot.band_row, knot.position) for knot in found]
+            joins += [knot.join(span.thread) for knot in found]
+    return _with_joins(pattern, joins)
+
+
+def join_before(
+    pattern: Pattern, strand: int, done: int, left_mm: float, longest_mm: float, *, margin: float
+) -> Pattern:
+    """Add joins for a strand (by starting position) that has ``left_mm`` left after ``done`` rows.
+
+    The first one comes before that runs out, new pieces are no longer than ``longest_mm``. Where no place is
+    found the pattern is returned as it is.
+    """
+    placed: list[tuple[int, int]] = []
+    present = next(
+        span
+        for span in _spans(pattern, margin, placed)
+        if span.strand == strand and (span.ends_in_row is None or span.ends_in_row >= done)
+    )
+    spent = max((knot.spent_mm for knot in present.knots if knot.band_row < done), default=0.0)
+    limit = max(longest_mm, up_to_cm(left_mm))
+    rest = _Span(
+        strand,
+        present.thread,
+        tuple(replace(k, spent_mm=k.spent_mm - spent) for k in present.knots if k.band_row >= done),
+        present.worked_mm - spent,
+        limit - left_mm,  # as much of the limit as is used up
+        present.after_mm,
+    )
+    found = _cut_places(rest, limit, len(pattern.strands), placed)
+    return _with_joins(pattern, [knot.join(present.thread) for knot in found])
+
+
+def _with_joins(pattern: Pattern, joins: Sequence[Join]) -> Pattern:
+    ordered = sorted([*pattern.joins, *joins], key=lambda join: (join.section, join.row, join.knot))
+    return pattern.model_copy(update={"joins": tuple(ordered)})
 
 
 def leaders(pattern: Pattern) -> frozenset[int]:
@@ -134,7 +165,7 @@ def _spans(pattern: Pattern, margin: float, placed: list[tuple[int, int]]) -> It
                 knots[s].append(_Knot(*place, spent_mm=spent[s], core=charge.what == "carried"))
             elif charge.thread is not None:
                 placed.append((band_row, knots[s][-1].position))
-                yield _Span(s, thread[s], tuple(knots[s]), spent[s], before[s], OVERLAP_MM)
+                yield _Span(s, thread[s], tuple(knots[s]), spent[s], before[s], OVERLAP_MM, band_row)
                 knots[s], spent[s], before[s], thread[s] = [], 0.0, OVERLAP_MM, charge.thread
     for s, rest in enumerate(ends.finish_mm):
         yield _Span(s, thread[s], tuple(knots[s]), spent[s], before[s], rest)

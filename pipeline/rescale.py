@@ -1,0 +1,178 @@
+"""Mid-band: what is left of each strand is measured, the gauge rescaled, and the rest planned anew.
+
+What a strand has used up to a row tells the hand: used / predicted, over all strands measured, by least
+squares through the origin. The rest of the band is then charged at that rate, and every strand that would
+run out is told in time, with the row in which it does and a join before it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from pipeline.ends import end_use
+from pipeline.errors import InputError
+from pipeline.joins import LONGEST_MM, join_before
+from pipeline.materials import OVERLAP_MM, Charges, Cut, charges
+from pipeline.pattern import Gauge, GaugeByOrder, Pattern
+
+RESERVE = 0.05
+"""What is kept in reserve on the rest, once the hand is measured; value of our own choosing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Remaining:
+    """One strand from a row on. Positions count from 0.
+
+    ``left_mm`` is what was measured (or is to be expected at this rate); ``need_mm`` what its present piece
+    is needed for yet, tail or overlap and a reserve of 5 % included. ``runs_out`` is the row of the band,
+    from 0, in which it ends, or None.
+    """
+
+    strand: int
+    position: int
+    measured: bool
+    left_mm: float
+    need_mm: float
+    runs_out: int | None
+
+    @property
+    def short_mm(self) -> float:
+        return max(0.0, self.need_mm - self.left_mm)
+
+
+@dataclass(frozen=True, slots=True)
+class Replan:
+    """The rest of a band at the rate of the maker's own hand.
+
+    ``scale`` is what a knot takes against the gauge, ``spread`` the largest deviation of one strand from
+    it (0 with one strand). ``pattern`` has the rescaled gauge, and joins for strands that would run out.
+    """
+
+    scale: float
+    spread: float
+    strands: tuple[Remaining, ...]
+    pattern: Pattern
+
+    @property
+    def short(self) -> tuple[Remaining, ...]:
+        """Strands that do not reach, the first to run out first."""
+        found = (strand for strand in self.strands if strand.short_mm > 0)
+        return tuple(sorted(found, key=lambda strand: (strand.runs_out or 0, strand.position)))
+
+
+def replan(
+    pattern: Pattern,
+    cuts: tuple[Cut, ...],
+    done: int,
+    left_mm: Mapping[int, float],
+    *,
+    longest_mm: float = LONGEST_MM,
+) -> Replan:
+    """Plan the rest after ``done`` rows of the band, given what is left of some strands.
+
+    ``left_mm`` maps positions (from 0, as the strands hang after those rows) to the free length below the
+    last knot. New pieces are as long as ``longest_mm`` at most. Raises InputError for rows or positions
+    that the band does not have, and for lengths that cannot be (more than was cut).
+    """
+    rows = list(charges(pattern))
+    if not 1 <= done < len(rows):
+        raise InputError(
+            f"the band has {len(rows)} rows, and row {done + 1} cannot be the next.",
+            "Give the first row that is still to be tied: --from-row.",
+        )
+    order = rows[done - 1].order
+    for position, mm in left_mm.items():
+        if not 0 <= position < len(order):
+            raise InputError(
+                f"--left: a band of {len(order)} strands has no position {position + 1}.",
+                "Count from the left.",
+            )
+        if not 0 <= mm < 1e6:
+            raise InputError(f"--left: {mm} mm cannot be left.", "Measure from the last knot to the end.")
+    if not left_mm:
+        raise InputError("nothing was measured.", "Give --left POSITION=LENGTH for a strand or more.")
+    begun, since = _present_pieces(pattern, cuts, rows[:done])
+    used = {order[p]: begun[order[p]] - mm for p, mm in left_mm.items()}
+    for p, mm in left_mm.items():
+        if used[order[p]] <= 0 < since[order[p]]:
+            raise InputError(
+                f"--left: {mm:.0f} mm in position {p + 1} is more than that strand had.",
+                "Count positions from the left, and measure from the last knot to the end.",
+            )
+    scale, spread = _rate([(since[s], used[s]) for s in sorted(used) if since[s] > 0])
+    left = [begun[s] - since[s] * scale for s in range(len(cuts))]
+    for p, mm in left_mm.items():
+        left[order[p]] = mm
+    rest = _rest(pattern, rows[done:])
+    strands = []
+    for position, s in enumerate(order):
+        reach = next((done + i for i, mm in rest[s] if mm * scale * (1 + RESERVE) > left[s]), None)
+        need = rest[s][-1][1] * scale * (1 + RESERVE)
+        out = reach if reach is not None else (len(rows) - 1 if need > left[s] else None)
+        strands.append(Remaining(s, position, position in left_mm, left[s], need, out))
+    scaled = _rescaled(pattern, scale)
+    for strand in sorted(strands, key=lambda strand: strand.position):
+        if strand.short_mm > 0:
+            scaled = join_before(scaled, strand.strand, done, strand.left_mm, longest_mm, margin=RESERVE)
+    return Replan(scale, spread, tuple(strands), scaled)
+
+
+def _present_pieces(
+    pattern: Pattern, cuts: tuple[Cut, ...], rows: Sequence[Charges]
+) -> tuple[list[float], list[float]]:
+    """For each strand: what its present piece had for knots, and what it should have used of that."""
+    ends = end_use(pattern)
+    begun = [cut.pieces_mm[0] - ends.start_mm[cut.position] for cut in cuts]
+    since = [0.0] * len(cuts)
+    piece = [0] * len(cuts)
+    for row in rows:
+        for charge in row.charges:
+            since[charge.strand] += charge.mm
+            if charge.thread is not None:
+                piece[charge.strand] += 1
+                since[charge.strand] = 0.0
+                begun[charge.strand] = cuts[charge.strand].pieces_mm[piece[charge.strand]] - OVERLAP_MM
+    return begun, since
+
+
+def _rate(pairs: Sequence[tuple[float, float]]) -> tuple[float, float]:
+    """Used against predicted: slope through the origin, and the largest deviation of one strand from it."""
+    if not pairs:
+        return 1.0, 0.0
+    scale = sum(p * u for p, u in pairs) / sum(p * p for p, _ in pairs)
+    return scale, max(abs(u / p / scale - 1) for p, u in pairs)
+
+
+def _rest(pattern: Pattern, rows: Sequence[Charges]) -> list[list[tuple[int, float]]]:
+    """For each strand: (row from here, needed by its end) until its present piece ends, ends included."""
+    ends = end_use(pattern)
+    rest: list[list[tuple[int, float]]] = [[] for _ in pattern.strands]
+    spent = [0.0] * len(pattern.strands)
+    ended = [False] * len(pattern.strands)
+    for i, row in enumerate(rows):
+        for charge in row.charges:
+            s = charge.strand
+            if ended[s]:
+                continue
+            spent[s] += charge.mm if charge.thread is None else OVERLAP_MM
+            rest[s].append((i, spent[s]))
+            ended[s] = charge.thread is not None
+    for s, tail in enumerate(ends.finish_mm):
+        if not ended[s]:
+            rest[s].append((len(rows) - 1, spent[s] + tail))
+    return rest
+
+
+def _rescaled(pattern: Pattern, scale: float) -> Pattern:
+    def scaled(gauge: Gauge) -> Gauge:
+        lengths = ("tie_mm", "core_mm", "half_mm", "turn_mm", "idle_mm")
+        update = {name: getattr(gauge, name) for name in lengths}
+        new = {name: round(mm * scale, 4) for name, mm in update.items() if mm is not None}
+        return gauge.model_copy(update=new | {"swatch": gauge.swatch or "this band"})
+
+    gauge = pattern.gauge
+    if isinstance(gauge, Gauge):
+        return pattern.model_copy(update={"gauge": scaled(gauge)})
+    both = GaugeByOrder(rows=scaled(gauge.rows), diagonal=scaled(gauge.diagonal))
+    return pattern.model_copy(update={"gauge": both})
