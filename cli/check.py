@@ -26,9 +26,10 @@ def command(
 
     document = read_pattern(pattern)
     verdict = check(document)
+    knots = sum(len(row.knots) for _, _, _, row in document.rows())
     out.print(band_preview(document))
     out.print(
-        f"[bold]legal[/]: {len(document.strands)} strands, {verdict.knots} knots; "
+        f"[bold]legal[/]: {len(document.strands)} strands, {knots} knots; "
         f"{verdict.made} of {verdict.cells} cells show what was wanted; "
         f"colour error {verdict.colour_error:.1f}."
     )

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import typer
 
-from cli import check, plan
+from cli import batch, blocks, check, draw, plan, show
 from pipeline.errors import HitchgridError
 
 app = typer.Typer(
@@ -19,7 +19,11 @@ app = typer.Typer(
 )
 for name, command in (
     ("plan", plan.command),
+    ("blocks", blocks.command),
     ("check", check.command),
+    ("show", show.command),
+    ("draw", draw.command),
+    ("batch", batch.command),
 ):
     app.command(name)(command)
 

@@ -298,6 +298,7 @@ def command(
             made.pattern,
             made.cuts,
             report_of(made),
+            skeins=made.skeins,
             source=made.design.picture,
             lengthwise=letters is not None and not across,
             timings=made.timings,

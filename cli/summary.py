@@ -18,7 +18,7 @@ def show_summary(made: Plan, folder: Path) -> None:
     pattern, verdict = made.pattern, made.verdict
     out.print(band_preview(pattern))
     out.print(Text(_verdict(made), "bold green" if verdict.complete else "bold"))
-    for note in made.design.notes:
+    for note in (*made.design.notes, *made.skeins.sentences()):
         out.print(Text(note))
     out.print(_threads(pattern, made))
     if verdict.unmade and made.advice is not None and made.advice.suggestions:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from pipeline.instructions import write_instructions
 from pipeline.materials import Cut, cut_list_csv
 from pipeline.pattern import Pattern, render
+from pipeline.skeins import SkeinPlan
 from pipeline.writers.chart import Paper, chart_png, chart_svg
 from pipeline.writers.preview import preview_png
 from pipeline.writers.report_page import report_html
@@ -27,6 +28,7 @@ def band_files(
     cuts: tuple[Cut, ...],
     report: str,
     *,
+    skeins: SkeinPlan | None = None,
     source: NDArray[np.uint8] | None = None,
     lengthwise: bool = False,
     timings: Mapping[str, float] | None = None,
@@ -35,7 +37,7 @@ def band_files(
 ) -> dict[str, bytes | str]:
     """Render every file of a result, by name.
 
-    ``report``: the text of report.json; ``source``: (height, width, 3) sRGB picture to show beside the band;
+    ``report``: the text of report.json; ``skeins``: the cutting plan; ``source``: (height, width, 3) sRGB picture to show beside the band;
     ``stage`` hears which file is being drawn.
     """
     known: dict[str, Any] = json.loads(report)
@@ -49,7 +51,7 @@ def band_files(
         "preview.png": lambda: preview_png(pattern, source, lengthwise=lengthwise),
         "instructions.txt": lambda: write_instructions(pattern, cuts),
         "worksheet.html": lambda: worksheet_html(pattern),
-        "sheet.pdf": lambda: sheet_pdf(pattern, paper=paper, report=known, cuts=cuts, source=source),
+        "sheet.pdf": lambda: sheet_pdf(pattern, paper=paper, report=known, cuts=cuts, skeins=skeins, source=source),
     }
     files: dict[str, bytes | str] = {}
     for name, write in writers.items():

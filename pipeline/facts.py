@@ -33,9 +33,20 @@ def further(made: Plan) -> Mapping[str, Any]:
             {"colour": b.colour, "thread": b.thread, "delta_e": b.delta_e, "cells": b.cells}
             for b in made.design.became
         ],
+        "skeins": [
+            {
+                "thread": plan.thread,
+                "needed_m": plan.need_m,
+                "owned_m": plan.owned_m,
+                "skeins": len(plan.cutting.skeins),
+                "buy": plan.buy,
+                "enough": plan.enough,
+            }
+            for plan in made.skeins.threads
+        ],
         "longest_strand_mm": {
             "before_sharing": made.sharing.longest_before_mm,
             "after_sharing": made.sharing.longest_after_mm,
         },
-        "notes": list(made.design.notes),
+        "notes": [*made.design.notes, *made.skeins.sentences()],
     }

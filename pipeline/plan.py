@@ -46,6 +46,7 @@ from pipeline.routing import (
     thread_changes,
 )
 from pipeline.sharing import Sharing, compare, share
+from pipeline.skeins import SkeinPlan, plan_skeins
 
 FURTHER_EFFORT = 1.0
 """What eases and advice may spend together, as a share of the effort of the band's own search."""
@@ -70,6 +71,7 @@ class Plan:
     lower_bound: float
     stopped: Stopped
     cuts: tuple[Cut, ...]
+    skeins: SkeinPlan
     sharing: Sharing
     trade_off: tuple[SwitchedPoint, ...]
     joins_trade_off: tuple[JoinedPoint, ...]
@@ -142,6 +144,7 @@ def plan(
         bound,
         solution.stopped,
         cuts,
+        plan_skeins(pattern, cuts, drawer.stash),
         compare(loose, shared, margin=tying.margin),
         switched,
         joined,

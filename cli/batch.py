@@ -1,0 +1,99 @@
+"""``hitchgrid batch``: many orders from one list."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from cli.plan import RESULT, THREADS
+
+
+def command(
+    orders: Annotated[Path, typer.Argument(help="A list of orders, CSV.", show_default=False)],
+    stash: Annotated[
+        Path | None, typer.Option(help="Your threads: CSV or GIMP palette.", rich_help_panel=THREADS)
+    ] = None,
+    out: Annotated[Path, typer.Option(help="Folder of all results.", rich_help_panel=RESULT)] = Path(
+        "output/orders"
+    ),
+    jobs: Annotated[
+        int, typer.Option(help="Orders planned at the same time.", min=1, max=256, rich_help_panel=RESULT)
+    ] = 1,
+    effort: Annotated[
+        float, typer.Option(help="How hard to search; 1 is usual.", min=0.01, max=100, rich_help_panel=RESULT)
+    ] = 1.0,
+    seed: Annotated[int, typer.Option(help="Another search.", min=0, max=2**31, rich_help_panel=RESULT)] = 0,
+    quiet: Annotated[
+        bool, typer.Option("--quiet", "-q", help="Print nothing.", rich_help_panel=RESULT)
+    ] = False,
+) -> None:
+    """Plan every order of a list, and one cutting plan for all of them.
+
+    The list has a header of letters or picture, strands, worked, rows, wrist, threads (with semicolons
+    between), colours, ground, ease, switching-rows, copies and title, as far as needed. Run it again after
+    an interruption: finished orders are not planned twice.
+
+    Example: hitchgrid batch sample_images/regatta_orders.csv --stash sample_images/club_stash.csv --jobs 2
+    """
+    from rich.text import Text
+
+    from cli import options
+    from cli.console import out as terminal
+    from cli.console import table, watching
+    from pipeline.batch import Shop, orders_csv, read_orders, run_orders, skeins_csv, totals
+    from pipeline.errors import InputError, OutputError
+    from pipeline.outputs import write_file
+    from pipeline.stash import builtin_stash, read_stash
+
+    listed, refused = read_orders(orders, lambda text: options.wrist(text, default=True))
+    owned = read_stash(stash) if stash else builtin_stash()
+    usual = options.wrist(None, default=True)
+    assert usual is not None
+    shop = Shop(orders.absolute().parent, out.absolute(), owned, usual, effort, seed)
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(f"cannot write to {out}: {error.strerror}.", "Choose another --out.") from None
+    outcomes = list(refused)
+    with watching(quiet) as watch:
+        watch.stage("planning the orders")
+        for outcome in run_orders(listed, shop, jobs=jobs):
+            outcomes.append(outcome)
+            watch.advising(len(outcomes) - len(refused), len(listed), outcome.order.title)
+    found = totals(outcomes, owned)
+    write_file(out / "orders.csv", orders_csv(outcomes), replace=True)
+    write_file(out / "skeins.csv", skeins_csv(found), replace=True)
+    failed = [outcome for outcome in outcomes if not outcome.done]
+    if not quiet:
+        terminal.print(
+            table(
+                "All orders together",
+                ("thread", "metres", "owned", "skeins", "to buy"),
+                (
+                    (
+                        t.thread,
+                        f"{t.metres:.1f}",
+                        "–" if t.owned_m is None else f"{t.owned_m:.1f}",
+                        len(t.cutting.skeins),
+                        "–" if t.owned_m is None else t.cutting.new,
+                    )
+                    for t in found
+                ),
+            )
+        )
+        resumed = sum(outcome.resumed for outcome in outcomes)
+        before = f" ({resumed} finished before)" if resumed else ""
+        terminal.print(
+            Text(
+                f"{len(outcomes) - len(failed)} of {len(outcomes)} orders done{before}; "
+                f"see {out / 'orders.csv'} and skeins.csv."
+            )
+        )
+    if failed:
+        first = min(failed, key=lambda outcome: outcome.order.line)
+        raise InputError(
+            f"{len(failed)} of {len(outcomes)} orders failed, first line {first.order.line}: {first.error}",
+            f"All are told in {out / 'orders.csv'}; correct the list and run it again.",
+        )

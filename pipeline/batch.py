@@ -1,0 +1,338 @@
+"""Many orders from one list: each becomes a result folder of its own, and all of them one cutting plan.
+
+An order that is finished is not planned again: its folder holds ``order.json`` with a digest of everything
+that the result depends on. A failing order is reported and never stops the others. Orders run on joblib, so
+whatever backend joblib has been given (processes by default, a cluster where one is registered) carries them;
+results do not depend on it.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import json
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass, fields
+from pathlib import Path
+
+import joblib
+
+from pipeline.bundle import band_files
+from pipeline.design import Artwork, Drawer, LetterSource, PictureSource
+from pipeline.errors import HitchgridError, InputError
+from pipeline.facts import report_of
+from pipeline.materials import pieces
+from pipeline.outputs import folder_name, write_result
+from pipeline.plan import plan
+from pipeline.pose import Band, Tying
+from pipeline.routing import Budget, Ease
+from pipeline.skeins import DEFAULT_SKEIN_M, Cutting, cut_skeins, owned_skeins
+from pipeline.stash import Stash
+
+ReadWrist = Callable[[str], float | None]
+"""Turns a wrist as people write it into mm."""
+MAX_BYTES = 2_000_000
+MAX_ORDERS = 5_000
+ORDER = "order.json"
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """One line of the list. ``line`` counts from 1 with the header; empty cells are None.
+
+    ``copies`` bands are made alike, which only the thread needed depends on.
+    """
+
+    line: int
+    title: str
+    letters: str | None = None
+    picture: str | None = None
+    strands: int | None = None
+    worked: str = "rows"
+    rows: int | None = None
+    wrist: float | None = None
+    threads: tuple[str, ...] | None = None
+    colours: int | None = None
+    ground: str | None = None
+    ease: str = "light"
+    switching_rows: int = 0
+    copies: int = 1
+
+    @property
+    def folder(self) -> str:
+        """Name of its result folder: unique in the list by the line it stands in."""
+        return f"{self.line - 1:03d}-{folder_name(self.title)}"
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What became of an order. ``pieces_cm`` are the lengths to cut by thread name, all copies together."""
+
+    order: Order
+    error: str = ""
+    cells: int = 0
+    made: int = 0
+    knots: int = 0
+    pieces_cm: Mapping[str, tuple[int, ...]] | None = None
+    resumed: bool = False
+
+    @property
+    def done(self) -> bool:
+        return not self.error
+
+
+COLUMNS = tuple(field.name for field in fields(Order) if field.name != "line")
+
+
+def parse_orders(text: str, source: str, wrist: ReadWrist) -> tuple[tuple[Order, ...], tuple[Outcome, ...]]:
+    """Read the list; return the orders, and an outcome with an error for each line that cannot be read.
+
+    ``wrist`` turns the text of a wrist into mm. Raises InputError for a list that has no usable header.
+    """
+    reader = csv.reader(io.StringIO(text), strict=True)
+    try:
+        header = [name.strip().lower().replace("-", "_") for name in next(reader, [])]
+        unknown = [name for name in header if name not in COLUMNS]
+        if not header or unknown or not {"letters", "picture"} & set(header):
+            what = f"has a column {unknown[0]!r}" if unknown else 'needs a column "letters" or "picture"'
+            raise InputError(f"{source}, line 1: the header {what}.", f"Columns: {', '.join(COLUMNS)}.")
+        orders: list[Order] = []
+        refused: list[Outcome] = []
+        for cells in reader:
+            if not any(cell.strip() for cell in cells):
+                continue
+            if len(orders) + len(refused) >= MAX_ORDERS:
+                raise InputError(f"{source} has more than {MAX_ORDERS} orders.", "Split the list.")
+            line = reader.line_num
+            try:
+                orders.append(_order(line, dict(zip(header, cells, strict=True)), wrist))
+            except (HitchgridError, ValueError) as error:
+                what = str(error) if isinstance(error, HitchgridError) else "has another number of cells."
+                refused.append(Outcome(Order(line, f"line {line}"), f"line {line}: {what}"))
+    except csv.Error as error:
+        raise InputError(f"{source}, line {reader.line_num}: {error}.", "Save the list as CSV.") from None
+    if not orders and not refused:
+        raise InputError(f"{source} holds no orders.", "Add a line for each band.")
+    return tuple(orders), tuple(refused)
+
+
+def read_orders(path: Path, wrist: ReadWrist) -> tuple[tuple[Order, ...], tuple[Outcome, ...]]:
+    """Read the list from a file; see :func:`parse_orders`."""
+    try:
+        with path.open("rb") as file:
+            data = file.read(MAX_BYTES + 1)
+        if len(data) > MAX_BYTES:
+            raise InputError(f"{path} is larger than {MAX_BYTES // 1_000_000} MB.", "Split the list.")
+        return parse_orders(data.decode("utf-8-sig"), path.name, wrist)
+    except OSError as error:
+        raise InputError(f"cannot read {path}: {error.strerror}.", "Check the path.") from None
+    except UnicodeDecodeError:
+        raise InputError(f"{path} is not UTF-8.", 'Save it as "CSV UTF-8".') from None
+
+
+def _order(line: int, cells: Mapping[str, str], wrist: ReadWrist) -> Order:
+    given = {key: value.strip() for key, value in cells.items() if value.strip()}
+    if ("letters" in given) == ("picture" in given):
+        raise InputError("an order has either letters or a picture.", "Fill one of the two.")
+    whole = {key: _whole(key, given[key]) for key in _WHOLE if key in given}
+    choices = {"worked": ("rows", "diagonal"), "ease": tuple(str(e) for e in Ease)}
+    for key, known in choices.items():
+        if key in given and given[key] not in known:
+            raise InputError(f"{key} {given[key][:40]!r} is unknown.", f"Use {' or '.join(known)}.")
+    threads = given.get("threads")
+    return Order(
+        line=line,
+        title=given.get("title") or given.get("letters") or Path(given.get("picture", "band")).stem,
+        letters=given.get("letters"),
+        picture=given.get("picture"),
+        worked=given.get("worked", "rows"),
+        wrist=wrist(given["wrist"]) if "wrist" in given else None,
+        threads=tuple(t.strip() for t in threads.split(";")) if threads else None,
+        ground=given.get("ground"),
+        ease=given.get("ease", "light"),
+        **whole,
+    )
+
+
+_WHOLE = {"strands": 400, "rows": 5000, "colours": 16, "switching_rows": 400, "copies": 1000}
+"""Columns of whole numbers and their largest values."""
+
+
+def _whole(key: str, text: str) -> int:
+    if not text.isdecimal() or len(text) > 6 or not int(text) <= _WHOLE[key]:
+        raise InputError(f"{key} {text[:40]!r} is not a whole number up to {_WHOLE[key]}.", "Correct it.")
+    return int(text)
+
+
+@dataclass(frozen=True, slots=True)
+class Shop:
+    """What all orders share: the list's folder (pictures are found from there), threads and search."""
+
+    base: Path
+    out: Path
+    stash: Stash
+    usual_wrist_mm: float
+    effort: float = 1.0
+    seed: int = 0
+
+
+def run_orders(orders: Sequence[Order], shop: Shop, *, jobs: int = 1) -> Iterator[Outcome]:
+    """Plan all orders, ``jobs`` at a time, and yield their outcomes in the order of the list.
+
+    Works on joblib's present backend (``joblib.parallel_config`` chooses another).
+    """
+    tasks = (joblib.delayed(run_order)(order, shop) for order in orders)
+    yield from joblib.Parallel(n_jobs=jobs, return_as="generator")(tasks)
+
+
+def run_order(order: Order, shop: Shop) -> Outcome:
+    """Plan one order and write its folder, or read it back if it is finished; never raises for bad input."""
+    folder = shop.out / order.folder
+    try:
+        digest = _digest(order, shop)
+        finished = _finished(order, folder, digest)
+        return finished or _planned(order, shop, folder, digest)
+    except HitchgridError as error:
+        return Outcome(order, str(error))
+    except (ArithmeticError, LookupError, MemoryError, OSError, RuntimeError, ValueError) as error:
+        return Outcome(order, f"a fault of hitchgrid's: {type(error).__name__}: {error}")
+
+
+def _artwork(order: Order, shop: Shop) -> Artwork:
+    if order.letters is not None:
+        return LetterSource(order.letters)
+    return PictureSource(shop.base / (order.picture or ""))
+
+
+def _planned(order: Order, shop: Shop, folder: Path, digest: str) -> Outcome:
+    made = plan(
+        _artwork(order, shop),
+        Band(
+            strands=order.strands,
+            worked="diagonal" if order.worked == "diagonal" else "rows",
+            rows=order.rows,
+            wrist_mm=order.wrist or (None if order.rows else shop.usual_wrist_mm),
+        ),
+        Drawer(shop.stash, order.threads, order.colours, order.ground),
+        Tying(ease=Ease(order.ease), switching_rows=order.switching_rows),
+        title=order.title,
+        budget=Budget(shop.effort, shop.seed),
+        further=False,
+    )
+    lengths: dict[str, list[int]] = {}
+    for piece in pieces(made.pattern, made.cuts):
+        name = made.pattern.threads[piece.thread].name
+        lengths.setdefault(name, []).extend([round(piece.length_mm / 10)] * order.copies)
+    outcome = Outcome(
+        order,
+        cells=made.verdict.cells,
+        made=made.verdict.made,
+        knots=sum(len(row.knots) for _, _, _, row in made.pattern.rows()),
+        pieces_cm={name: tuple(cm) for name, cm in sorted(lengths.items())},
+    )
+    kept = {key: value for key, value in asdict(outcome).items() if key not in ("resumed", "error")}
+    files = band_files(
+        made.pattern, made.cuts, report_of(made), skeins=made.skeins, source=made.design.picture
+    )
+    files[ORDER] = json.dumps({"digest": digest, **kept}, indent=1, ensure_ascii=False) + "\n"
+    write_result(folder, files, replace=True)
+    return outcome
+
+
+def _finished(order: Order, folder: Path, digest: str) -> Outcome | None:
+    """The outcome of a finished order whose inputs are the same, or None."""
+    try:
+        kept = json.loads((folder / ORDER).read_text(encoding="utf-8"))
+        if kept["digest"] != digest:
+            return None
+        cut = {str(name): tuple(int(cm) for cm in lengths) for name, lengths in kept["pieces_cm"].items()}
+        return Outcome(order, "", int(kept["cells"]), int(kept["made"]), int(kept["knots"]), cut, True)
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return None
+
+
+def _digest(order: Order, shop: Shop) -> str:
+    """Digest of everything a result depends on; raises InputError for a picture that is not there."""
+    asked = hashlib.sha256(repr((order, shop.stash, shop.usual_wrist_mm, shop.effort, shop.seed)).encode())
+    if order.picture is not None:
+        try:
+            with (shop.base / order.picture).open("rb") as file:
+                asked.update(hashlib.file_digest(file, "sha256").digest())
+        except (OSError, ValueError) as error:
+            reason = getattr(error, "strerror", None) or "not a file name"
+            raise InputError(f"cannot read {order.picture}: {reason}.", "Check the picture's path.") from None
+    return asked.hexdigest()
+
+
+@dataclass(frozen=True, slots=True)
+class Total:
+    """What all orders together need of one thread."""
+
+    thread: str
+    metres: float
+    owned_m: float | None
+    cutting: Cutting
+
+
+def totals(outcomes: Iterable[Outcome], stash: Stash) -> tuple[Total, ...]:
+    """One cutting plan across all finished orders, thread by thread."""
+    wanted: dict[str, list[int]] = {}
+    for outcome in outcomes:
+        for name, lengths in (outcome.pieces_cm or {}).items():
+            wanted.setdefault(name, []).extend(lengths)
+    owned = {thread.name: thread for thread in stash.threads}
+    found = []
+    for name in sorted(wanted):
+        thread = owned[name]
+        skein_cm = round((thread.skein_m or DEFAULT_SKEIN_M) * 100)
+        cutting = cut_skeins(sorted(wanted[name], reverse=True), owned_skeins(thread), more_cm=skein_cm)
+        found.append(Total(name, sum(wanted[name]) / 100, thread.metres, cutting))
+    return tuple(found)
+
+
+def orders_csv(outcomes: Iterable[Outcome]) -> str:
+    """One line an order: where its result is and what it shows, or what was wrong."""
+    return _csv(
+        ("line", "title", "copies", "folder", "status", "cells", "made", "knots", "metres", "message"),
+        (
+            (
+                outcome.order.line,
+                outcome.order.title,
+                outcome.order.copies,
+                outcome.order.folder if outcome.done else "",
+                "done" if outcome.done else "failed",
+                outcome.cells,
+                outcome.made,
+                outcome.knots,
+                f"{sum(map(sum, (outcome.pieces_cm or {}).values())) / 100:.2f}",
+                outcome.error,
+            )
+            for outcome in sorted(outcomes, key=lambda o: o.order.line)
+        ),
+    )
+
+
+def skeins_csv(found: Iterable[Total]) -> str:
+    """The cutting plan: one line a skein, with what is cut from it in cm."""
+    return _csv(
+        ("thread", "skein", "length_cm", "cut_cm", "left_cm"),
+        (
+            (total.thread, i, skein.length_cm, " + ".join(map(str, skein.pieces_cm)), skein.left_cm)
+            for total in found
+            for i, skein in enumerate(total.cutting.skeins, start=1)
+        ),
+    )
+
+
+def _csv(header: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+    """CSV text whose cells no spreadsheet takes for a formula."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(header)
+    writer.writerows([_plain(cell) for cell in row] for row in rows)
+    return text.getvalue()
+
+
+def _plain(cell: object) -> object:
+    return f"'{cell}" if isinstance(cell, str) and cell[:1] in ("=", "+", "-", "@", "\t", "\r") else cell
