@@ -15,7 +15,6 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.errors import ImpossibleError
 from pipeline.routing.board import Board, Labels, board, colour_error, hand_overs, solution
 from pipeline.routing.meter import Meter
 from pipeline.routing.plain import solve_plain
@@ -55,13 +54,11 @@ def fewer_hand_overs(problem: Problem, found: Solution, budget: Budget = Budget(
     stopped = found.stopped
     try:
         plain = _plain(problem, budget)
-        if plain is not None:
-            best.offer(plain)
+        best.offer(plain)
         if best.mid_row:
             best.offer(easing.reduce(labels, best.most_error))
-            if plain is not None:
-                eased = easing.lower_prices(plain, best.most_error)
-                best.offer(easing.reduce(eased, best.most_error))
+            eased = easing.lower_prices(plain, best.most_error)
+            best.offer(easing.reduce(eased, best.most_error))
             random = np.random.default_rng(budget.seed)
             while best.mid_row and not meter.over():  # disturbing needs a hand-over to begin with
                 best.offer(easing.disturb(best.labels, best.most_error, random))
@@ -72,14 +69,10 @@ def fewer_hand_overs(problem: Problem, found: Solution, budget: Budget = Budget(
     return solution(problem, best.labels, found.lower_bound, stopped)
 
 
-def _plain(problem: Problem, budget: Budget) -> Labels | None:
+def _plain(problem: Problem, budget: Budget) -> Labels:
     hasty = replace(budget, effort=HASTY * budget.effort, reporter=None)
-    try:
-        return labels_of(problem.network, solve_plain(replace(problem, ease=Ease.PLAIN), hasty)).astype(
-            np.int8
-        )
-    except ImpossibleError:  # bounds that only hand-overs can meet do not exist, but pins may contradict
-        return None
+    found = solve_plain(replace(problem, ease=Ease.PLAIN), hasty)
+    return labels_of(problem.network, found).astype(np.int8)
 
 
 def _row_worked(problem: Problem) -> NDArray[np.bool_]:
