@@ -1,0 +1,57 @@
+"""``hitchgrid blocks`` writes a whole band."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from pipeline.block_plan import plan_blocks
+from pipeline.block_words import parse_groups
+from pipeline.errors import InputError
+from pipeline.fit import fit_rows
+from pipeline.gauge import preset_gauge
+from pipeline.pose import Band
+from pipeline.stash import builtin_stash
+
+
+def test_a_band_for_a_wrist() -> None:
+    groups = parse_groups("navy 4, chalk 3, coral 4")
+    made = plan_blocks(groups, None, builtin_stash(), Band(worked="diagonal", wrist_mm=160))
+    pattern = made.pattern
+    gauge = preset_gauge("six-strand embroidery cotton", "diagonal")
+    wanted = fit_rows(160, gauge, ends=pattern.ends).rows
+    assert abs(len(pattern.sections[0].rows) - wanted) <= 4
+    assert [thread.name for thread in pattern.threads] == ["navy", "chalk", "coral"]
+    assert pattern.title == "navy, chalk and coral blocks"
+    assert len(made.cuts) == 11
+    assert max(use.tied for use in made.use) < 1.5 * min(use.tied for use in made.use)
+
+
+def test_a_thread_in_two_groups_is_one_thread() -> None:
+    groups = parse_groups("navy 2, chalk 3, navy 2")
+    made = plan_blocks(groups, None, builtin_stash(), Band(worked="diagonal"), repeats=3)
+    assert [thread.name for thread in made.pattern.threads] == ["navy", "chalk"]
+    assert made.pattern.strands == (0, 0, 1, 1, 1, 0, 0)
+    assert made.moves == 6
+
+
+@pytest.mark.parametrize("repeats", [0, -1, 10**9])
+def test_repeats_out_of_range(repeats: int) -> None:
+    with pytest.raises(InputError, match="repeats cannot be tied"):
+        plan_blocks(parse_groups("navy 2, chalk 3"), None, builtin_stash(), Band(), repeats=repeats)
+
+
+def test_the_command_writes_everything(tmp_path: Path) -> None:
+    from cli.blocks import command
+
+    folder = tmp_path / "band"
+    command(groups="navy 2, chalk 2", switch="1-2 left", repeats=4, out=folder, quiet=True)
+    report = json.loads((folder / "report.json").read_text(encoding="utf-8"))
+    assert report["groups"] == [
+        {"thread": 0, "strands": 2, "tied_per_strand": report["groups"][0]["tied_per_strand"]},
+        {"thread": 1, "strands": 2, "tied_per_strand": report["groups"][1]["tied_per_strand"]},
+    ]
+    assert report["cells"] == 0
+    assert "blocks" in (folder / "instructions.txt").read_text(encoding="utf-8")
