@@ -140,8 +140,8 @@ def test_a_picture_in_one_colour_stays_that_colour() -> None:
 
 
 @pytest.mark.parametrize(("worked", "strand_pitch", "row_pitch"), BOTH)
-@pytest.mark.parametrize("wide", [2.0, 4.0, 7.0])
-@pytest.mark.parametrize("angle", [0, 12, 27, 45, 63, 78, 90])
+@pytest.mark.parametrize("wide", [2.0, 7.0])
+@pytest.mark.parametrize("angle", [0, 12, 27, 45, 78, 90])
 def test_thin_strokes_stay_in_one_piece(
     worked: Worked, strand_pitch: float, row_pitch: float, wide: float, angle: int
 ) -> None:
