@@ -39,6 +39,7 @@ _MARKS = {
     "ogonek": "\u0328",
 }
 _BELOW = {_MARKS["comma-below"], _MARKS["cedilla"], _MARKS["ogonek"]}
+_RISING = {_MARKS["acute"], _MARKS["double-acute"]}
 _DOTLESS = {"i": "ı", "j": "ȷ"}
 _SAME_LOOK = {"’": "'", "‘": "'", "ʼ": "'", "–": "-", "—": "-", "‐": "-", "−": "-", "♡": "♥", "☆": "★"}
 
@@ -101,7 +102,7 @@ class Alphabet:
             return _beside(base, shape, self.height)
         if mark in _BELOW:
             return _under(base, shape, to_the_right=mark == _MARKS["ogonek"])
-        return _over(base, shape, self.gap, to_the_right=mark == _MARKS["acute"])
+        return _over(base, shape, self.gap, to_the_right=mark in _RISING)
 
 
 @cache
@@ -148,7 +149,7 @@ def _trimmed(cells: NDArray[np.bool_], below: int) -> Glyph:
     columns = np.flatnonzero(cells.any(axis=0))
     last = max(rows[-1] + 1, cells.shape[0] - below)
     kept = cells[rows[0] : last, columns[0] : columns[-1] + 1]
-    return Glyph(kept, below - (cells.shape[0] - last))
+    return Glyph(kept, int(below - (cells.shape[0] - last)))
 
 
 def _mark(cells: NDArray[np.bool_], mark: str) -> Glyph:

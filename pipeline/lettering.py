@@ -24,8 +24,6 @@ MOST_LETTERS = 120
 HIGHEST = 200
 """The most cells that a letter may be high."""
 
-_NARROW = "Use a larger height, or other letters."
-
 
 @dataclass(frozen=True, slots=True)
 class Lettering:
@@ -85,27 +83,39 @@ def best_height(cells_across: int, text: str = "") -> int:
     >>> best_height(16), best_height(12), best_height(7), best_height(12, "Änne")
     (12, 9, 5, 7)
     """
-    lines = []
-    for height in HEIGHTS:
-        glyphs = [drawn(height).glyph(letter) for letter in _letters(text)] if text else []
-        if all(glyph is not None for glyph in glyphs) or height == HEIGHTS[-1]:
-            lines.append((height, sum(_room(height, [g for g in glyphs if g is not None]))))
+    rows = {height: _line_rows(height, text) for height in HEIGHTS}
+    lines = [(height, needed) for height, needed in rows.items() if needed is not None]
     for margin in (2, 0):
-        fitting = [height for height, rows in lines if rows + margin <= cells_across]
+        fitting = [height for height, needed in lines if needed + margin <= cells_across]
         if fitting:
             return fitting[-1]
+    least = min(needed for _, needed in lines)
     raise InputError(
-        f"{cells_across} cells across are too few for these letters, which need {lines[0][1]}.",
-        f"Use {lines[0][1] + 1} strands or more.",
+        f"{cells_across} cells across are too few for these letters, which need {least}.",
+        f"Use {least + 1} strands or more{', or capitals' if text != text.upper() else ''}.",
     )
+
+
+def _line_rows(height: int, text: str) -> int | None:
+    """Rows of a line of drawn letters, or None if they are not drawn at this height."""
+    glyphs = [drawn(height).glyph(letter) for letter in _letters(text) if letter != " "] if text else []
+    known = [glyph for glyph in glyphs if glyph is not None]
+    if len(known) == len(glyphs):
+        return sum(_room(height, known))
+    return None if all(_is_drawn(letter) for letter in _letters(text)) else height
+
+
+def _is_drawn(letter: str) -> bool:
+    """Whether any alphabet has the letter: the largest has all that the others have."""
+    return letter == " " or drawn(HEIGHTS[-1]).glyph(letter) is not None
 
 
 def set_letters(text: str, *, height: int, font: Path | None = None, spacing: int = 1) -> Lettering:
     """Set a line of letters ``height`` cells high, at least ``spacing`` cells of ground between them.
 
     Without ``font`` the drawn alphabet of that height is used, or the largest that divides it,
-    magnified; letters that no drawn alphabet has come from the font built into Pillow. With a font
-    (file) the whole line, marks and tails included, is ``height`` cells high.
+    magnified; a line with letters that no drawn alphabet has comes from the font of the charts. With a
+    font the whole line, marks and tails included, is ``height`` cells high.
 
     Raises ``InputError`` for letters that cannot be drawn, naming them; for no text or too much.
 
@@ -122,10 +132,8 @@ def set_letters(text: str, *, height: int, font: Path | None = None, spacing: in
         raise InputError(
             f"Letters {height} cells high, {spacing} apart, cannot be set.", "Use a height of 5, 7, 9 or 12."
         )
-    if font is not None:
+    if font is not None or not all(map(_is_drawn, letters)):
         return _line(text, letters, typeset(letters, height, font), height, spacing, height // 3 + 1, 0)
-    if any(drawn(HEIGHTS[-1]).glyph(letter) is None for letter in letters if letter != " "):
-        return _line(text, letters, typeset(letters, height, None), height, spacing, height // 3 + 1, 0)
     own = max((h for h in HEIGHTS if height % h == 0), default=None)
     if own is None:
         raise InputError(
@@ -138,7 +146,9 @@ def set_letters(text: str, *, height: int, font: Path | None = None, spacing: in
     if missing:
         raise InputError(
             f"There is no {_named(missing)} {height} cells high.",
-            "Use capitals, or a height of 7 or more." if own == 5 else _NARROW,
+            "Use capitals, or a height of 7 or more."
+            if own == 5
+            else "Use another height, or other letters.",
         )
     ready = {letter: _magnified(glyph, times) for letter, glyph in glyphs.items() if glyph is not None}
     return _line(text, letters, ready, height, spacing, alphabet.space * times, alphabet.kern * times)
@@ -146,7 +156,6 @@ def set_letters(text: str, *, height: int, font: Path | None = None, spacing: in
 
 def _letters(text: str) -> tuple[str, ...]:
     """Split into letters with their marks; refuse what is not to be seen or has no order here."""
-    text = unicodedata.normalize("NFC", text)
     if not text:
         raise InputError("There are no letters to set.", 'Give some, for instance --letters "RC".')
     if len(text) > MOST_LETTERS:
@@ -154,6 +163,7 @@ def _letters(text: str) -> tuple[str, ...]:
             f"{len(text)} letters are more than the {MOST_LETTERS} that a band is set with.",
             "Use fewer letters.",
         )
+    text = unicodedata.normalize("NFC", text)
     letters: list[str] = []
     for number, character in enumerate(text, start=1):
         category = unicodedata.category(character)

@@ -8,6 +8,7 @@ from __future__ import annotations
 import io
 import unicodedata
 from collections.abc import Sequence
+from importlib import resources
 from pathlib import Path
 
 import numpy as np
@@ -18,29 +19,34 @@ from pipeline.alphabet import Glyph
 from pipeline.errors import InputError
 from pipeline.picture import read_file
 
-_FINE = 16  # pixels a cell when drawn large
+_FINE, _FINEST = 16, 640  # pixels a cell, and at most in a line, when drawn large
+_REFERENCE = "H"  # a line is as high as a capital at least, so that a full stop is not blown up
 _RUN = 0.45  # share of a cell's width that a middle line must run through it; our own, by looking
 _LEAST = 0.2  # share of a cell that such a line must ink, or it is a mere spur of the middle line
+_BUILT_IN = resources.files("pipeline.writers").joinpath("sans-bold.ttf")
 _ANOTHER = "Name another font file (TrueType or OpenType) with --font."
 
 
 def typeset(letters: Sequence[str], height: int, font: Path | None) -> dict[str, Glyph]:
     """Return a glyph for each letter but the space, all on one line of ``height`` rows.
 
-    ``font`` is a TrueType or OpenType file; None takes the font built into Pillow. The highest and
-    the lowest ink of the text make the line. Raises ``InputError`` for a file that is not a font or
-    lacks a letter.
+    ``font`` is a TrueType or OpenType file; None takes the bold one that the charts are set in, which
+    has Latin, Greek and Cyrillic. The line reaches from the highest to the lowest ink of the text and
+    of a capital H. Raises ``InputError`` for a file that is not a font or lacks a letter.
     """
     wanted = list(dict.fromkeys(letter for letter in letters if letter != " "))
     where = _label(font)
     if not wanted:
         return {}
+    data = _BUILT_IN.read_bytes() if font is None else read_file(font)
     try:
-        face = _face(font, 20.0 * height)
-        top, bottom = _extent(face, wanted)
-        face = _face(font, 20.0 * height * height * _FINE / max(1, bottom - top))
+        face = _face(data, 200.0)
         _refuse_missing(face, wanted, where)
-        top, bottom = _extent(face, wanted)
+        measured = wanted if _missing(face, [_REFERENCE]) else [*wanted, _REFERENCE]
+        top, bottom = _extent(face, measured)
+        pixels = height * max(1, min(_FINE, _FINEST // height))
+        face = _face(data, 200.0 * pixels / max(20, bottom - top))
+        top, bottom = _extent(face, measured)
         return {letter: _reduced(_mask(face, letter, top, bottom), height) for letter in wanted}
     except (OSError, ValueError, MemoryError) as error:
         raise InputError(f"{where} cannot be used as a font.", _ANOTHER) from error
@@ -50,15 +56,9 @@ def _label(font: Path | None) -> str:
     return "The built-in font" if font is None else f"The font {font.name[:80]}"
 
 
-def _face(font: Path | None, size: float) -> ImageFont.FreeTypeFont:
-    if font is None:
-        face = ImageFont.load_default(size)
-        if not isinstance(face, ImageFont.FreeTypeFont):
-            raise InputError("This Pillow has no built-in font.", _ANOTHER)
-        return face
+def _face(data: bytes, size: float) -> ImageFont.FreeTypeFont:
     # Basic layout: the same on every machine, whatever shaping library is there.
-    data = io.BytesIO(read_file(font))
-    return ImageFont.truetype(data, size, layout_engine=ImageFont.Layout.BASIC)
+    return ImageFont.truetype(io.BytesIO(data), size, layout_engine=ImageFont.Layout.BASIC)
 
 
 def _extent(face: ImageFont.FreeTypeFont, letters: Sequence[str]) -> tuple[int, int]:
@@ -67,14 +67,19 @@ def _extent(face: ImageFont.FreeTypeFont, letters: Sequence[str]) -> tuple[int, 
     return int(min(box[1] for box in boxes)), int(max(box[3] for box in boxes))
 
 
-def _refuse_missing(face: ImageFont.FreeTypeFont, letters: Sequence[str], where: str) -> None:
-    """A font draws the same box for every character that it lacks, noncharacters among them."""
+def _missing(face: ImageFont.FreeTypeFont, letters: Sequence[str]) -> list[str]:
+    """Return letters not in a font: those it draws blank, or as it draws a character that never exists."""
     absent = bytes(face.getmask("\U0010ffff"))
-    missing = []
-    for letter in letters:
-        drawings = [bytes(face.getmask(character)) for character in letter]
-        if any(not any(drawing) or drawing == absent for drawing in drawings):
-            missing.append(letter)
+
+    def is_missing(character: str) -> bool:
+        drawing = bytes(face.getmask(character))
+        return drawing == absent or not any(drawing)
+
+    return [letter for letter in letters if any(is_missing(character) for character in letter)]
+
+
+def _refuse_missing(face: ImageFont.FreeTypeFont, letters: Sequence[str], where: str) -> None:
+    missing = _missing(face, letters)
     if missing:
         names = ", ".join(f"{letter} ({unicodedata.name(letter[0], '?').lower()})" for letter in missing[:6])
         more = " and others" if len(missing) > 6 else ""
