@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import os
+import select
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -41,7 +45,8 @@ def command(
     if row is not None:
         out.print(pages.page(row - 1))
     elif out.is_terminal and sys.stdin.isatty():
-        _browse(pages)
+        with suppress(KeyboardInterrupt):
+            _browse(pages)
     else:
         for index in range(pages.count):
             out.print(pages.heading(index), pages.words(index), sep="\n")
@@ -53,7 +58,7 @@ def _browse(pages: Pages) -> None:
     from cli.console import out
 
     at = 0
-    with Live(pages.page(at), console=out, screen=True, auto_refresh=False) as live:
+    with key_by_key(), Live(pages.page(at), console=out, screen=True, auto_refresh=False) as live:
         while True:
             live.update(pages.page(at, hint=True), refresh=True)
             key = read_key()
@@ -65,7 +70,7 @@ def _browse(pages: Pages) -> None:
 
 
 _KEYS = {
-    "\r": "enter", "\n": "enter", "\x1b": "escape", "\x03": "q", "\x04": "q",
+    "\r": "enter", "\n": "enter", "\x1b": "escape", "\x04": "q",
     "\x1b[A": "up", "\x1b[B": "down", "\x1b[C": "right", "\x1b[D": "left",
     "\x1bOA": "up", "\x1bOB": "down", "\x1bOC": "right", "\x1bOD": "left",
     "\x1b[5~": "page up", "\x1b[6~": "page down", "\x1b[H": "home", "\x1b[F": "end",
@@ -73,27 +78,31 @@ _KEYS = {
 }  # fmt: skip
 
 
-def read_key() -> str:
-    """Wait for a key and return its name, a letter in lower case, or "" at the end of the input."""
+@contextmanager
+def key_by_key() -> Iterator[None]:
+    """Let keys arrive one by one and unseen, where the terminal can; else a line at a time."""
     try:
         import termios
         import tty
-    except ImportError:  # not a POSIX terminal: a line at a time
-        return _KEYS.get(sys.stdin.readline()[:1], "q").lower()
-    import os
-    import select
-
-    handle = sys.stdin.fileno()
-    before = termios.tcgetattr(handle)
+    except ImportError:  # not a POSIX system
+        yield
+        return
+    before = termios.tcgetattr(sys.stdin)
     try:
-        tty.setraw(handle)
-        data = os.read(handle, 1)
-        while data.startswith(b"\x1b") and len(data) < 8 and select.select([handle], [], [], 0.05)[0]:
-            data += os.read(handle, 1)
-            if len(data) > 2 and (data[-1:].isalpha() or data.endswith(b"~")):
-                break
+        tty.setcbreak(sys.stdin, termios.TCSADRAIN)
+        yield
     finally:
-        termios.tcsetattr(handle, termios.TCSADRAIN, before)
+        termios.tcsetattr(sys.stdin, termios.TCSADRAIN, before)
+
+
+def read_key() -> str:
+    """Wait for a key and return its name, a letter in lower case, or "" at the end of the input."""
+    handle = sys.stdin.fileno()
+    data = os.read(handle, 1)
+    while data.startswith(b"\x1b") and len(data) < 8 and select.select([handle], [], [], 0.05)[0]:
+        data += os.read(handle, 1)
+        if len(data) > 2 and (data[-1:].isalpha() or data.endswith(b"~")):
+            break
     text = data.decode(errors="replace")
     return _KEYS.get(text, text.lower())
 

@@ -1,0 +1,106 @@
+"""The sheet, opened by two other programs: pypdf for its text and size, pdfium for its looks."""
+
+from __future__ import annotations
+
+import io
+
+import numpy as np
+import pypdf
+import pypdfium2
+import pytest
+
+from pipeline.instructions import CAUTIONS
+from pipeline.materials import cut_list
+from pipeline.pattern import Pattern
+from pipeline.skeins import plan_skeins
+from pipeline.stash import Stash, Thread
+from pipeline.writers.chart import PAPERS, Paper
+from pipeline.writers.sheet import sheet_pdf
+from tests.writers.bands import HOSTILE, pennant, tiny
+
+REPORT = {"cells": 56, "made": 55, "colour_error": 12.5, "lower_bound": 10.0, "proved_best": False}
+
+
+def stash_of(pattern: Pattern, metres: float | None) -> Stash:
+    threads = (
+        Thread(name=t.name, colour=t.colour, metres=metres, preset="six-strand embroidery cotton",
+               skein_m=8.0, diameter_mm=0.71)
+        for t in pattern.threads
+    )  # fmt: skip
+    return Stash(threads=tuple(threads), source="test")
+
+
+def text_of(data: bytes) -> str:
+    return "\n".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(data)).pages)
+
+
+@pytest.mark.parametrize("paper", list(PAPERS))
+def test_sheet_has_the_paper_size_and_all_parts(paper: Paper) -> None:
+    pattern = pennant(4)
+    cuts = cut_list(pattern)
+    data = sheet_pdf(
+        pattern,
+        paper=paper,
+        report=REPORT,
+        cuts=cuts,
+        skeins=plan_skeins(pattern, cuts, stash_of(pattern, 1.0)),
+    )
+    reader = pypdf.PdfReader(io.BytesIO(data))
+    width, height = (side * 72 / 25.4 for side in PAPERS[paper])
+    for page in reader.pages:
+        assert (float(page.mediabox.width), float(page.mediabox.height)) == pytest.approx(
+            (width, height), abs=0.1
+        )
+    text = text_of(data)
+    for words in (
+        "Regatta pennant",
+        "55 of 56 cells",
+        "at most 20.0 %",
+        "Cut list",
+        "From the skeins",
+        "buy",
+    ):
+        assert words in text
+    for words in ("starting order", "final order", "Instructions", "deep water", "sailcloth", "Cautions"):
+        assert words in text
+    flowing = " ".join(text.split())
+    for caution in CAUTIONS:
+        assert " ".join(caution.split())[:40] in flowing
+    assert reader.metadata is not None and reader.metadata.title == "Regatta pennant"
+
+
+def test_letters_of_central_europe_and_signs_are_written() -> None:
+    title = "Žluťoučký kůň ♥ ★ Łódź Őrség"
+    assert title in text_of(sheet_pdf(pennant(title=title)))
+
+
+def test_every_page_shows_something_when_rendered() -> None:
+    document = pypdfium2.PdfDocument(sheet_pdf(tiny(), report=REPORT))
+    for page in document:
+        pixels = np.asarray(page.render(scale=0.5).to_pil().convert("L"))
+        assert 0.001 < (pixels < 200).mean() < 0.6
+    document.close()
+
+
+@pytest.mark.parametrize("title", HOSTILE)
+def test_hostile_titles_stay_text(title: str) -> None:
+    reader = pypdf.PdfReader(io.BytesIO(sheet_pdf(tiny(title))))
+    shown = reader.pages[0].extract_text()
+    assert "Threads and signs" in shown
+    if title:
+        assert title[:3].strip("\u2028") in shown
+    assert not any("/JavaScript" in str(page.get("/AA", "")) for page in reader.pages)
+
+
+def test_same_input_same_bytes() -> None:
+    assert sheet_pdf(tiny(), report=REPORT) == sheet_pdf(tiny(), report=REPORT)
+
+
+def test_source_picture_and_left_hand_are_taken() -> None:
+    plain, left = sheet_pdf(pennant()), sheet_pdf(pennant(), left_handed=True)
+    assert "far side of the board" in " ".join(text_of(left).split())
+    assert "far side of the board" not in " ".join(text_of(plain).split())
+    source = np.full((8, 7, 3), 90, np.uint8)
+    with_picture = pypdf.PdfReader(io.BytesIO(sheet_pdf(pennant(), source=source)))
+    alone = pypdf.PdfReader(io.BytesIO(plain))
+    assert len(with_picture.pages[0].images) == len(alone.pages[0].images) + 1

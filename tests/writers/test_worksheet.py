@@ -1,0 +1,91 @@
+"""The worksheet's page as text: valid, closed, complete without scripts. The browser test is beside it."""
+
+from __future__ import annotations
+
+import json
+import re
+from html import unescape
+
+import pytest
+from hypothesis import given, settings
+
+from pipeline.instructions import CAUTIONS
+from pipeline.instructions_steps import steps
+from pipeline.pattern import Pattern
+from pipeline.writers.ink import contrast
+from pipeline.writers.pages import data_block
+from pipeline.writers.worksheet import worksheet_html
+from tests.patterns import patterns
+from tests.writers.bands import HOSTILE, chequers, pennant, tiny
+from tests.writers.pages import check_page, tags_of
+
+
+def data_of(page: str) -> dict[str, object]:
+    found = re.search(r'<script type="application/json" id="data">(.*?)</script>', page, re.DOTALL)
+    assert found is not None
+    return dict(json.loads(found[1]))
+
+
+@settings(max_examples=20)
+@given(patterns(max_strands=6, max_rows=4))
+def test_page_is_valid_and_closed(pattern: Pattern) -> None:
+    check_page(worksheet_html(pattern))
+
+
+@pytest.mark.parametrize("title", HOSTILE)
+def test_hostile_titles_and_names_stay_text(title: str) -> None:
+    band = tiny(title)
+    named = band.threads[0].model_copy(update={"name": title or "x"})
+    page = worksheet_html(band.model_copy(update={"threads": (named, *band.threads[1:])}))
+    check_page(page)
+    assert not [tag for tag, _ in tags_of(page) if tag in ("img", "b", "x") and tag != "b"]
+    assert page.count("<script") == page.count("</script>") == 2
+    assert isinstance(data_of(page), dict)
+
+
+def test_data_block_cannot_end_its_element() -> None:
+    hostile = {"title": "</script><!-- & <script>"}
+    block = data_block(hostile)
+    assert not set("<>&") & set(block)
+    assert json.loads(block) == hostile
+
+
+@pytest.mark.parametrize("band", [pennant(), chequers("rows"), chequers("diagonal"), tiny()])
+def test_all_steps_stand_in_the_plain_list(band: Pattern) -> None:
+    text = unescape(re.sub(r"<[^>]+>", "", worksheet_html(band).partition('id="all"')[2]))
+    for step in steps(band):
+        assert step.text in text
+        assert step.opening in text
+    for caution in CAUTIONS:
+        assert caution in unescape(worksheet_html(band))
+
+
+@pytest.mark.parametrize("band", [pennant(), chequers("diagonal"), tiny()])
+def test_script_data_ties_the_band(band: Pattern) -> None:
+    """The knots, orders and threads that the page shows are those of the steps, for both hands."""
+    data = data_of(worksheet_html(band))
+    for left, hand in zip((False, True), data["hands"], strict=True):  # type: ignore[call-overload]
+        said = steps(band, left_handed=left)
+        assert [s["text"] for s in hand] == [s.text for s in said]
+        assert [s["order"] for s in hand] == [list(s.order) for s in said]
+        assert [[k[0] for k in s["knots"]] for s in hand] == [[p for p, _ in s.knots] for s in said]
+        assert sum(len(s["knots"]) for s in hand) == data["knots"]
+
+
+def test_pages_of_different_bands_keep_different_places() -> None:
+    keys = {data_of(worksheet_html(band))["key"] for band in (pennant(), pennant(2), pennant(title="x"))}
+    assert len(keys) == 3
+    assert worksheet_html(tiny()) == worksheet_html(tiny())
+
+
+def test_colours_of_both_schemes_reach_the_contrast_of_wcag() -> None:
+    """WCAG 2.2: text 4.5:1 (1.4.3), borders of controls and signs 3:1 (1.4.11)."""
+    page = worksheet_html(tiny())
+    light, dark = re.findall(r":root \{(.*?)\}", page, re.DOTALL)[:2]
+    for scheme in (light, light + dark):
+        colour = dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6});", scheme))
+        for ground in ("paper", "panel", "tint"):
+            for text in ("ink", "soft", "deep", "signal"):
+                assert contrast(colour[text], colour[ground]) >= 4.5, (text, ground)
+            assert contrast(colour["rule"], colour[ground]) >= 3.0, ground
+        assert contrast(colour["deep-ink"], colour["deep"]) >= 4.5
