@@ -1,0 +1,123 @@
+"""Many orders from one list: resumed, never stopped by a bad line, independent of the workers."""
+
+from __future__ import annotations
+
+import csv
+import io
+import shutil
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from PIL import Image
+
+from pipeline.batch import COLUMNS, Outcome, Shop, orders_csv, parse_orders, run_orders, skeins_csv, totals
+from pipeline.errors import InputError
+from pipeline.stash import Stash, parse_stash
+
+STASH = b"name,colour,metres\nnavy,#1b2a59,12\nchalk,#f4f1e8,3\ncoral,#e0604a,20\n"
+LIST = """title,letters,picture,strands,rows,copies
+Bow,I,,8,8,2
+Flag,,flag.png,7,6,1
+Missing,,nowhere.png,7,6,1
+"""
+
+
+def wrist(text: str) -> float:
+    return float(text)
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Shop:
+    flag = Image.new("RGB", (24, 24), "#1b2a59")
+    flag.paste((224, 96, 74), (8, 0, 16, 24))
+    flag.save(tmp_path / "flag.png")
+    stash: Stash = parse_stash(STASH, "drawer.csv")
+    return Shop(tmp_path, tmp_path / "out", stash, 165.0, effort=0.01)
+
+
+def files_of(folder: Path) -> dict[str, bytes]:
+    return {str(p.relative_to(folder)): p.read_bytes() for p in sorted(folder.rglob("*")) if p.is_file()}
+
+
+def test_orders_are_planned_resumed_and_summed_up(shop: Shop) -> None:
+    orders, refused = parse_orders(LIST, "orders.csv", wrist)
+    assert not refused
+    first = list(run_orders(orders, shop))
+    assert [o.order.title for o in first] == ["Bow", "Flag", "Missing"]
+    assert [o.done for o in first] == [True, True, False]
+    assert "nowhere.png" in first[2].error
+    written = files_of(shop.out)
+    assert "001-bow/pattern.json" in written and "002-flag/order.json" in written
+
+    shutil.rmtree(shop.out / "002-flag")
+    again = list(run_orders(orders, shop))
+    assert [o.resumed for o in again] == [True, False, False]
+    assert files_of(shop.out) == written
+    assert [replace(o, resumed=False) for o in again] == first
+
+    found = totals(again, shop.stash)
+    for total in found:
+        cut = sorted(cm for skein in total.cutting.skeins for cm in skein.pieces_cm)
+        assert cut == sorted(cm for o in again for cm in (o.pieces_cm or {}).get(total.thread, ()))
+        assert total.metres == pytest.approx(sum(cut) / 100)
+    status = {row["title"]: row for row in csv.DictReader(io.StringIO(orders_csv(again)))}
+    assert status["Bow"]["status"] == "done" and status["Missing"]["status"] == "failed"
+    assert float(status["Bow"]["metres"]) == pytest.approx(sum(map(sum, again[0].pieces_cm.values())) / 100)
+    assert len(list(csv.DictReader(io.StringIO(skeins_csv(found))))) == sum(
+        len(t.cutting.skeins) for t in found
+    )
+
+
+def test_a_changed_order_or_picture_is_planned_again(shop: Shop) -> None:
+    orders, _ = parse_orders(LIST, "orders.csv", wrist)
+    list(run_orders(orders[:2], shop))
+    Image.new("RGB", (24, 24), "#e0604a").save(shop.base / "flag.png")
+    changed = [replace(orders[0], rows=9), orders[1]]
+    assert [o.resumed for o in run_orders(changed, shop)] == [False, False]
+
+
+def test_two_workers_write_what_one_writes(shop: Shop) -> None:
+    orders, _ = parse_orders(LIST, "orders.csv", wrist)
+    alone = list(run_orders(orders, shop))
+    both = replace(shop, out=shop.base / "both")
+    assert list(run_orders(orders, both, jobs=2)) == alone
+    assert files_of(both.out) == files_of(shop.out)
+
+
+@pytest.mark.parametrize(
+    ("line", "why"),
+    [
+        (",,,8,8,", "either letters or a picture"),
+        (",A,b.png,8,8,", "either letters or a picture"),
+        (",A,,many,8,", "strands 'many'"),
+        (",A,,8,99999999,", "rows"),
+        (",A", "another number of cells"),
+        (",A,,8,8,1,7", "another number of cells"),
+    ],
+)
+def test_a_bad_line_is_told_and_the_rest_is_read(line: str, why: str) -> None:
+    orders, refused = parse_orders(LIST + line + "\nLast,L,,8,8,1\n", "orders.csv", wrist)
+    assert [o.title for o in orders] == ["Bow", "Flag", "Missing", "Last"]
+    assert len(refused) == 1
+    assert why in refused[0].error and "line 5" in refused[0].error
+
+
+@pytest.mark.parametrize(
+    "text", ["", "\n", "colour,size\n", "letters,size\nA,1\n", "title\nBow\n", "letters\n"]
+)
+def test_a_list_without_header_or_orders_is_refused(text: str) -> None:
+    with pytest.raises(InputError, match=r"orders\.csv"):
+        parse_orders(text, "orders.csv", wrist)
+
+
+def test_no_cell_of_the_summary_is_a_formula() -> None:
+    orders, _ = parse_orders('title,letters\n=HYPERLINK("x"),A\n', "orders.csv", wrist)
+    text = orders_csv([Outcome(orders[0], error="+1")])
+    row = next(csv.DictReader(io.StringIO(text)))
+    assert row["title"].startswith("'=") and row["message"] == "'+1"
+
+
+def test_every_column_is_a_field_of_an_order() -> None:
+    assert {"letters", "picture", "copies", "title"} <= set(COLUMNS)
+    assert "line" not in COLUMNS
