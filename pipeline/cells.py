@@ -21,6 +21,8 @@ from pipeline.knots import Worked
 from pipeline.picture import Picture
 from pipeline.strokes import widen_strokes
 
+_NEARLY = 0.02
+"""Parts of a cell that count as the same: a sample more or less must not decide, or mirror images differ."""
 Fit = Literal["contain", "cover", "stretch"]
 Mode = Literal["auto", "flat", "photo"]
 
@@ -80,14 +82,14 @@ def reduce_picture(
         raise InputError(f"{rows} rows of {cells} cells cannot show a picture.", "Take more strands or rows.")
     if not cell_aspect > 0:
         raise ValueError(f"cell_aspect must be above 0, not {cell_aspect}")
-    rgb, aspect = picture.rgb, cells * cell_aspect
+    rgb = picture.rgb
     ground = picture.ground if picture.ground is not None else _border_colour(rgb)
     artwork = None if mode == "photo" else distinct_colours(rgb)
     if artwork is None or (mode == "auto" and not is_flat(artwork)):
-        light = _averages(rgb, ground, _window(rgb, rows, aspect, fit), rows, cells, worked)
+        light = _averages(rgb, ground, _window(rgb, rows, cells, cell_aspect, fit), rows, cells, worked)
         return _cells(encoded(light), "photo", picture.ground)
     artwork = artwork.with_colour(ground)
-    window = _window(artwork.labels, rows, aspect, fit)
+    window = _window(artwork.labels, rows, cells, cell_aspect, fit)
     colours = artwork.colours[_flat(artwork, artwork.index_of(ground), window, rows, cells, worked)]
     red, green, blue = (int(part) for part in artwork.colours[artwork.index_of(ground)])
     return _cells(colours, "flat", None if picture.ground is None else (red, green, blue))
@@ -102,13 +104,16 @@ Window = tuple[float, float, float, float]
 """Top, left, bottom, right of the part of the picture (in pixels) that the grid shows; may reach beyond."""
 
 
-def _window(picture: Bytes, grid_height: float, grid_width: float, fit: Fit) -> Window:
+def _window(picture: Bytes, rows: int, cells: int, cell_aspect: float, fit: Fit) -> Window:
     height, width = picture.shape[:2]
+    grid_height, grid_width = rows, cells * cell_aspect
     down, across = height / grid_height, width / grid_width
-    if fit == "contain":
-        down = across = max(down, across)
-    elif fit == "cover":
-        down = across = min(down, across)
+    scale = {"contain": max, "cover": min}.get(fit)
+    if scale is not None:
+        both = scale(down, across)
+        # less than a field too long or too wide is pulled to fit, rather than left as a sliver of ground
+        if abs(height / both - grid_height) >= 1 or abs(width / both - grid_width) >= cell_aspect:
+            down = across = both
     half_height, half_width = down * grid_height / 2, across * grid_width / 2
     return height / 2 - half_height, width / 2 - half_width, height / 2 + half_height, width / 2 + half_width
 
@@ -193,7 +198,7 @@ def _sampled(labels: Bytes, outside: int, window: Window, height: int, width: in
 
 
 def _majority(labels: Bytes, rows: int, cells: int, fine: int, worked: Worked, count: int) -> Bytes:
-    """The label that covers most of each cell (rows, cells); the later one where two cover the same."""
+    """The label that covers most of each cell (rows, cells); the rarer one where two cover about the same."""
     best = np.zeros((rows, cells), dtype=np.uint8)
     most = np.full((rows, cells), -1.0)
     for label in range(count):
@@ -202,6 +207,6 @@ def _majority(labels: Bytes, rows: int, cells: int, fine: int, worked: Worked, c
             share = here.reshape(rows, fine, cells, fine).mean(axis=(1, 3))
         else:
             share = _in_diamonds(here, rows, cells, fine)
-        ahead = share >= most - 1e-9
+        ahead = share >= most - _NEARLY
         best[ahead], most[ahead] = label, share[ahead]
     return best

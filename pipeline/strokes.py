@@ -11,6 +11,17 @@ from scipy import ndimage
 from pipeline.colour import Bytes
 
 
+def _middle(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Middle lines of strokes, the same for mirror images: thinning has a handedness, so all are taken."""
+    from skimage import morphology
+
+    skeletonize: Any = morphology.skeletonize
+    lines = np.zeros_like(mask)
+    for turn in (np.s_[:, :], np.s_[::-1], np.s_[:, ::-1], np.s_[::-1, ::-1]):
+        lines |= skeletonize(mask[turn])[turn]
+    return lines
+
+
 def widen_strokes(labels: Bytes, width: float, count: int) -> Bytes:
     """Widen strokes thinner than a cell to a cell, so that a majority vote keeps them.
 
@@ -18,9 +29,6 @@ def widen_strokes(labels: Bytes, width: float, count: int) -> Bytes:
     stroke is what an opening by a disc of that width removes; its middle line is drawn again as wide as a
     cell over whatever is broad there. Specks smaller than a sixth of a cell are left alone.
     """
-    from skimage import morphology
-
-    skeletonize: Any = morphology.skeletonize
     radius = width / 2
     margin = int(width) + 1
     broad = np.zeros(labels.shape, dtype=bool)
@@ -41,7 +49,7 @@ def widen_strokes(labels: Bytes, width: float, count: int) -> Bytes:
         parts, number = ndimage.label(thin, structure=np.ones((3, 3)))
         if number == 0:
             continue
-        middle = skeletonize(thin)
+        middle = _middle(thin)
         length = ndimage.sum_labels(middle, parts, np.arange(number + 1))
         area = ndimage.sum_labels(thin, parts, np.arange(number + 1))
         touches = ndimage.minimum(from_core, parts, np.arange(number + 1)) < 1.5 * radius + 2

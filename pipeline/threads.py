@@ -23,7 +23,7 @@ Ints = NDArray[np.int64]
 
 MOST_DISTINCT = 24
 """Pictures of more colours than this are treated as photos, unless told otherwise."""
-MOST_FLAT = 6
+MOST_FLAT = 12
 MOST_PHOTO = 6
 LOOK_APART = 5.0
 """CIEDE2000 that two threads need to be told apart on a band (our own choice, no source)."""

@@ -221,6 +221,24 @@ def test_open_photos_go_through(name: str, worked: Worked) -> None:
     assert np.abs(linear(found.colours).mean(axis=(0, 1)) - linear(rgb).mean(axis=(0, 1))).max() < 0.02
 
 
+@pytest.mark.parametrize("worked", ["rows", "diagonal"])
+def test_a_mirrored_picture_gives_mirrored_cells(worked: Worked) -> None:
+    """With an odd number of cells mirrored knots are knots, too."""
+    rgb = pennant()
+    there = reduced(rgb, 25, worked).colours
+    back = reduced(np.ascontiguousarray(rgb[:, ::-1]), 25, worked).colours[:, ::-1]
+    assert np.array_equal(there, back)
+
+
+def test_no_sliver_of_ground_is_left_at_the_edge() -> None:
+    """A picture of 15.4 rows fills 15, and one of 15.6 fills 16."""
+    for height in (154, 156):
+        picture = Picture(np.full((height, 100, 3), NAVY, np.uint8), CHALK, "sea")
+        rows = natural_rows(picture, 10, cell_aspect=1.0)
+        found = reduce_picture(picture, rows, 10, worked="rows", cell_aspect=1.0)
+        assert inked(found, NAVY).all()
+
+
 def test_modes_can_be_forced() -> None:
     assert reduced(pennant(), 20).mode == "flat"
     assert reduced(pennant(), 20, mode="photo").mode == "photo"

@@ -171,11 +171,11 @@ def test_used_up_threads_are_left_out_unless_named() -> None:
     assert match_threads(grid(["#c8202c"]), stash, only=["red"]).threads[0].name == "red"
 
 
-def test_flat_pictures_take_their_colours_and_at_most_six() -> None:
-    inks = [t.colour for t in builtin_stash().threads[::6]]
-    assert len(inks) == 10
+def test_flat_pictures_take_their_colours_and_at_most_twelve() -> None:
+    inks = [t.colour for t in builtin_stash().threads[::4]]
+    assert len(inks) == 14
     assert len(match_threads(grid(inks[:5]), builtin_stash()).threads) == 5
-    assert len(match_threads(grid(inks), builtin_stash()).threads) == 6
+    assert len(match_threads(grid(inks), builtin_stash()).threads) == 12
 
 
 def test_photos_take_four_to_six() -> None:
