@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import typer
 
-from cli import batch, blocks, check, draw, plan, show
+from cli import batch, blocks, check, draw, gauge, plan, replan, show, stash
 from pipeline.errors import HitchgridError
 
 app = typer.Typer(
@@ -24,6 +24,9 @@ for name, command in (
     ("show", show.command),
     ("draw", draw.command),
     ("batch", batch.command),
+    ("gauge", gauge.command),
+    ("stash", stash.command),
+    ("replan", replan.command),
 ):
     app.command(name)(command)
 

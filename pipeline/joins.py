@@ -112,10 +112,11 @@ def join_before(
     )
     spent = max((knot.spent_mm for knot in present.knots if knot.band_row < done), default=0.0)
     limit = max(longest_mm, up_to_cm(left_mm))
+    knots = [replace(k, spent_mm=k.spent_mm - spent) for k in present.knots if k.band_row >= done]
     rest = _Span(
         strand,
         present.thread,
-        tuple(replace(k, spent_mm=k.spent_mm - spent) for k in present.knots if k.band_row >= done),
+        tuple(knot for knot in knots if knot.spent_mm >= left_mm / 2),  # use up what hangs there
         present.worked_mm - spent,
         limit - left_mm,  # as much of the limit as is used up
         present.after_mm,

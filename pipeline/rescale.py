@@ -24,9 +24,9 @@ RESERVE = 0.05
 class Remaining:
     """One strand from a row on. Positions count from 0.
 
-    ``left_mm`` is what was measured (or is to be expected at this rate); ``need_mm`` what its present piece
-    is needed for yet, tail or overlap and a reserve of 5 % included. ``runs_out`` is the row of the band,
-    from 0, in which it ends, or None.
+    ``left_mm`` is what was measured (or is to be expected at this rate); ``need_mm`` what the knots of its
+    present piece need yet, a reserve of 5 % included, and ``tail_mm`` the tail or overlap it should end
+    with. ``runs_out`` is the row of the band, from 0, in which it ends, or None.
     """
 
     strand: int
@@ -34,11 +34,13 @@ class Remaining:
     measured: bool
     left_mm: float
     need_mm: float
+    tail_mm: float
     runs_out: int | None
 
     @property
     def short_mm(self) -> float:
-        return max(0.0, self.need_mm - self.left_mm)
+        """What it lacks for its knots and half its tail: less than that is made up by a shorter tail."""
+        return max(0.0, self.need_mm + self.tail_mm / 2 - self.left_mm)
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,10 +109,10 @@ def replan(
     rest = _rest(pattern, rows[done:])
     strands = []
     for position, s in enumerate(order):
-        reach = next((done + i for i, mm in rest[s] if mm * scale * (1 + RESERVE) > left[s]), None)
-        need = rest[s][-1][1] * scale * (1 + RESERVE)
-        out = reach if reach is not None else (len(rows) - 1 if need > left[s] else None)
-        strands.append(Remaining(s, position, position in left_mm, left[s], need, out))
+        knots, tail = rest[s]
+        need = knots[-1][1] * scale * (1 + RESERVE) if knots else 0.0
+        out = next((done + i for i, mm in knots if mm * scale * (1 + RESERVE) + tail / 2 > left[s]), None)
+        strands.append(Remaining(s, position, position in left_mm, left[s], need, tail, out))
     scaled = _rescaled(pattern, scale)
     for strand in sorted(strands, key=lambda strand: strand.position):
         if strand.short_mm > 0:
@@ -144,10 +146,11 @@ def _rate(pairs: Sequence[tuple[float, float]]) -> tuple[float, float]:
     return scale, max(abs(u / p / scale - 1) for p, u in pairs)
 
 
-def _rest(pattern: Pattern, rows: Sequence[Charges]) -> list[list[tuple[int, float]]]:
-    """For each strand: (row from here, needed by its end) until its present piece ends, ends included."""
+def _rest(pattern: Pattern, rows: Sequence[Charges]) -> list[tuple[list[tuple[int, float]], float]]:
+    """For each strand, while its present piece lasts: (row from here, worked by its end), and its tail."""
     ends = end_use(pattern)
-    rest: list[list[tuple[int, float]]] = [[] for _ in pattern.strands]
+    knots: list[list[tuple[int, float]]] = [[] for _ in pattern.strands]
+    tails = list(ends.finish_mm)
     spent = [0.0] * len(pattern.strands)
     ended = [False] * len(pattern.strands)
     for i, row in enumerate(rows):
@@ -155,13 +158,12 @@ def _rest(pattern: Pattern, rows: Sequence[Charges]) -> list[list[tuple[int, flo
             s = charge.strand
             if ended[s]:
                 continue
-            spent[s] += charge.mm if charge.thread is None else OVERLAP_MM
-            rest[s].append((i, spent[s]))
-            ended[s] = charge.thread is not None
-    for s, tail in enumerate(ends.finish_mm):
-        if not ended[s]:
-            rest[s].append((len(rows) - 1, spent[s] + tail))
-    return rest
+            if charge.thread is not None:
+                ended[s], tails[s] = True, OVERLAP_MM
+                continue
+            spent[s] += charge.mm
+            knots[s].append((i, spent[s]))
+    return list(zip(knots, tails, strict=True))
 
 
 def _rescaled(pattern: Pattern, scale: float) -> Pattern:

@@ -1,0 +1,158 @@
+"""``hitchgrid gauge``: measure a swatch once, and plan by it ever after."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from cli.units import parse_length
+from pipeline.errors import InputError
+
+if TYPE_CHECKING:
+    from pipeline.gauge import Measured, Strand, Swatch
+    from pipeline.knots import Worked
+
+
+def command(
+    name: Annotated[str | None, typer.Argument(help="Name of the swatch.", show_default=False)] = None,
+    swatch: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="What you knotted and measured: 10x40=18mmx60mm is 10 strands, 40 rows, 18 mm wide and "
+            "60 mm long. Repeat it for more swatches.",
+            metavar="STRANDSxROWS=WIDTHxLENGTH",
+            show_default=False,
+        ),
+    ] = None,
+    used: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="What one strand used: 40,12=390mm is 40 knots tied and 12 carried; 40,12=80cm-41cm is its "
+            "length at the first knot less what hangs below the last. Repeat it for more strands.",
+            metavar="TIED,CARRIED=LENGTH",
+            show_default=False,
+        ),
+    ] = None,
+    thread: Annotated[
+        str | None,
+        typer.Option(
+            help="Show what is derived from a kind of thread, a diameter (0.7mm) or 240tex.",
+            show_default=False,
+        ),
+    ] = None,
+    diagonal: Annotated[bool, typer.Option("--diagonal", help="The swatch is diagonal-worked.")] = False,
+) -> None:
+    """Measure a swatch and save it under a name; without a name, show what is saved.
+
+    Example: hitchgrid gauge "my floss" --swatch 10x40=18mmx60mm --used 40,0=370mm --used 0,40=70mm
+    """
+    from cli.console import out, table
+    from pipeline.gauge import fit_gauge, save_gauge, saved_gauges
+
+    worked: Worked = "diagonal" if diagonal else "rows"
+    if thread is not None:
+        _show_derived(thread, worked)
+        return
+    if name is None:
+        if swatch or used:
+            raise InputError("the swatch has no name.", "Put a name first: hitchgrid gauge NAME --swatch …")
+        rows = [
+            (
+                saved,
+                order,
+                *(f"{mm:.2f} mm" for mm in (g.strand_pitch_mm, g.row_pitch_mm, g.tie_mm, g.core_mm)),
+            )
+            for saved, orders in sorted(saved_gauges().items())
+            for order, g in orders.items()
+        ]
+        out.print(
+            table("Saved gauges", ("name", "worked", "strand", "row", "knot tied", "knot carried"), rows)
+            if rows
+            else "No gauge is saved yet; hitchgrid gauge --help shows how to measure one."
+        )
+        return
+    if not name.strip() or len(name) > 60 or not name.isprintable():
+        raise InputError("that is not a name for a swatch.", "Use up to 60 letters, digits and blanks.")
+    swatches = [_swatch(text) for text in swatch or ()]
+    if not swatches:
+        raise InputError("nothing was measured.", "Give --swatch STRANDSxROWS=WIDTHxLENGTH.")
+    strands = tuple(_strand(text) for text in used or ())
+    measured = fit_gauge(_with_strands(swatches, strands), worked, name.strip())
+    path = save_gauge(measured)
+    _show(measured)
+    out.print(f"Saved as {measured.gauge.swatch!r} in {path}. Plan with --gauge.", markup=False)
+
+
+def _swatch(text: str) -> Swatch:
+    from pipeline.gauge import Swatch
+
+    match = re.fullmatch(r"\s*(\d{1,4})\s*[x×]\s*(\d{1,4})\s*=\s*([^x×]+)[x×]([^x×]+)", text[:100])
+    if match is None:
+        raise InputError(f"--swatch: {text[:60]!r} cannot be read.", "Write it as 10x40=18mmx60mm.")
+    return Swatch(
+        int(match[1]), int(match[2]), parse_length(match[3], "--swatch"), parse_length(match[4], "--swatch")
+    )
+
+
+def _strand(text: str) -> Strand:
+    from pipeline.gauge import Strand
+
+    match = re.fullmatch(r"\s*(\d{1,6})\s*,\s*(\d{1,6})\s*=\s*([^-−]+)(?:[-−]([^-−]+))?", text[:100])
+    if match is None:
+        raise InputError(
+            f"--used: {text[:60]!r} cannot be read.", "Write it as 40,12=390mm or 40,12=80cm-41cm."
+        )
+    length = parse_length(match[3], "--used") - (parse_length(match[4], "--used") if match[4] else 0.0)
+    return Strand(int(match[1]), int(match[2]), length)
+
+
+def _with_strands(swatches: list[Swatch], strands: tuple[Strand, ...]) -> list[Swatch]:
+    from dataclasses import replace
+
+    return [replace(swatches[0], used=strands), *swatches[1:]]
+
+
+def _show(measured: Measured) -> None:
+    from cli.console import out, table
+
+    gauge = measured.gauge
+
+    def row(what: str, mm: float, error: float | None) -> tuple[str, str, str]:
+        return what, f"{mm:.2f} mm", "one measurement" if error is None else f"± {error:.2f} mm"
+
+    out.print(
+        table(
+            f"{gauge.swatch}, {'row-worked' if measured.worked == 'rows' else 'diagonal-worked'}",
+            ("", "measured", "standard error"),
+            (
+                row("a strand across", gauge.strand_pitch_mm, measured.strand_pitch_error_mm),
+                row("a row along", gauge.row_pitch_mm, measured.row_pitch_error_mm),
+                row("a knot tied", gauge.tie_mm, measured.tie_error_mm),
+                row("a knot carried", gauge.core_mm, measured.core_error_mm),
+            ),
+        )
+    )
+
+
+def _show_derived(thread: str, worked: Worked) -> None:
+    from cli.console import out, table
+    from pipeline.gauge import preset_gauge
+    from pipeline.stash import diameter_mm
+
+    tex = re.fullmatch(r"\s*(\d{1,6}(?:\.\d+)?)\s*tex\s*", thread[:60].lower())
+    if tex is not None:
+        gauge = preset_gauge(diameter_mm(float(tex[1])), worked)
+    elif thread.strip()[:1].isdigit():
+        gauge = preset_gauge(parse_length(thread, "--thread"), worked)
+    else:
+        gauge = preset_gauge(thread, worked)
+    lengths = (
+        ("a strand across", gauge.strand_pitch_mm),
+        ("a row along", gauge.row_pitch_mm),
+        ("a knot tied", gauge.tie_mm),
+        ("a knot carried", gauge.core_mm),
+    )
+    rows = [(what, f"{mm:.2f} mm") for what, mm in lengths]
+    out.print(table(f"{thread}, derived: a swatch overrules it", ("", ""), rows))

@@ -1,0 +1,169 @@
+"""``hitchgrid stash``: look at the threads owned, add to them, and book off what a band took."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from pipeline.errors import InputError
+
+if TYPE_CHECKING:
+    from pipeline.stash import Stash, Thread
+
+
+def command(
+    file: Annotated[
+        Path | None,
+        typer.Argument(
+            help="Your list of threads, CSV or .gpl; the built-in palette without.", show_default=False
+        ),
+    ] = None,
+    near: Annotated[
+        str | None, typer.Option(help="Nearest to this colour first.", metavar="#rrggbb", show_default=False)
+    ] = None,
+    pick: Annotated[
+        bool, typer.Option("--pick", help="Pick threads by number and get them for --threads.")
+    ] = False,
+    add: Annotated[
+        Path | None,
+        typer.Option("--import", help="Add the threads of this list to FILE.", show_default=False),
+    ] = None,
+    book: Annotated[
+        Path | None, typer.Option(help="Book off what this pattern.json is cut from.", show_default=False)
+    ] = None,
+    margin: Annotated[
+        int | None, typer.Option(help="Per cent cut in reserve, as in the plan.", min=0, max=200)
+    ] = None,
+    yes: Annotated[bool, typer.Option("--yes", "-y", help="Do not ask.")] = False,
+) -> None:
+    """Show the threads you own in their colours.
+
+    Example: hitchgrid stash threads.csv --book output/pennant/pattern.json
+    """
+    from pipeline.stash import builtin_stash, read_stash
+
+    if add is not None or book is not None:
+        if file is None:
+            raise InputError(
+                "the built-in palette cannot be changed.", "Name your own list: hitchgrid stash FILE"
+            )
+        if add is not None:
+            _import(file, add, yes)
+        if book is not None:
+            _book(file, book, margin, yes)
+        return
+    stash = read_stash(file) if file is not None else builtin_stash()
+    threads = _nearest(stash, near) if near is not None else list(stash.threads)
+    _show(stash.source, threads)
+    if pick:
+        _pick(threads)
+
+
+def _show(title: str, threads: list[Thread]) -> None:
+    from cli.console import out, swatch, table
+
+    def amount(number: float | None, unit: str) -> str:
+        return "–" if number is None else f"{number:g} {unit}"
+
+    out.print(
+        table(
+            title,
+            ("", "", "thread", "colour", "owned", "skein", "kind"),
+            (
+                (
+                    i,
+                    swatch(t.colour, 6),
+                    t.name,
+                    t.colour,
+                    amount(t.metres, "m"),
+                    amount(t.skein_m, "m"),
+                    t.preset,
+                )
+                for i, t in enumerate(threads, start=1)
+            ),
+        )
+    )
+
+
+def _nearest(stash: Stash, colour: str) -> list[Thread]:
+    import numpy as np
+
+    from pipeline.colour import delta_e, parse_hex
+
+    wanted = np.array(parse_hex(colour), dtype=np.uint8)
+    owned = np.array([thread.rgb for thread in stash.threads], dtype=np.uint8)
+    order = np.argsort(delta_e(owned, wanted), kind="stable")
+    return [stash.threads[int(i)] for i in order]
+
+
+def _pick(threads: list[Thread]) -> None:
+    from cli.console import out, swatch
+
+    answer = typer.prompt("Numbers of the threads, with commas between")
+    names = []
+    for word in str(answer).split(","):
+        if not word.strip().isdecimal() or not 1 <= int(word) <= len(threads):
+            raise InputError(f"there is no thread number {word.strip()[:20]!r}.", f"Use 1 to {len(threads)}.")
+        names.append(threads[int(word) - 1])
+    for thread in dict.fromkeys(names):
+        out.print(swatch(thread.colour, 6), thread.name)
+    joined = ",".join(f'"{t.name}"' if "," in t.name else t.name for t in dict.fromkeys(names))
+    out.print(f"--threads '{joined}'", markup=False)
+
+
+def _import(file: Path, other: Path, yes: bool) -> None:
+    from cli.console import out
+    from pipeline.booking import merged
+    from pipeline.stash import read_stash, render_stash
+
+    new = read_stash(other)
+    if not file.exists():
+        _write(file, render_stash(new).encode(), f"Write {len(new.threads)} threads to {file}?", yes)
+        return
+    stash, told = merged(read_stash(file), new)
+    added = [name for name, what in told.items() if what == "added"]
+    for name, what in told.items():
+        out.print(f"  {name}: {what}", markup=False)
+    if added:
+        _write(file, render_stash(stash).encode(), f"Add {len(added)} threads to {file}?", yes)
+
+
+def _book(file: Path, pattern: Path, margin: int | None, yes: bool) -> None:
+    from cli.console import out, table
+    from pipeline.booking import booked, bookings
+    from pipeline.materials import cut_list
+    from pipeline.pattern import read_pattern
+    from pipeline.stash import read_stash
+
+    document = read_pattern(pattern)
+    cuts = cut_list(document, margin=None if margin is None else margin / 100)
+    made = bookings(document, cuts, read_stash(file))
+    content = booked(file.read_bytes(), file.name, made)
+    rows = [
+        (
+            b.name,
+            f"{b.used_m:.2f} m",
+            *("not known" if m is None else f"{m:.2f} m" for m in (b.before_m, b.after_m)),
+        )
+        for b in made
+    ]
+    out.print(table(f"{document.title} takes", ("thread", "cut", "before", "after"), rows))
+    _write(file, content, f"Book this off {file}?", yes)
+
+
+def _write(file: Path, content: bytes, question: str, yes: bool) -> None:
+    """Ask, keep a copy of what was there, and write the new file whole or not at all."""
+    from cli.console import out
+    from pipeline.outputs import write_file
+
+    if not yes and not typer.confirm(question):
+        raise typer.Abort
+    target = file.resolve()
+    if target.exists():
+        copy = target.with_name(target.name + ".before")
+        write_file(copy, target.read_bytes(), replace=True)
+        out.print(f"The former list is kept as {copy}.", markup=False)
+    write_file(target, content, replace=True)
+    out.print(f"{file} is written.", markup=False)
