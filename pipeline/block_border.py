@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from pipeline.blocks import Move, Woven, block_section, default_moves, moves_for, runs_of, weave
+from pipeline.blocks import Move, Switch, Woven, block_section, default_moves, moves_for, runs_of, weave
 from pipeline.ends import fold
 from pipeline.errors import ImpossibleError
 from pipeline.knots import Knot
@@ -38,8 +38,9 @@ def border(
     """Add colour blocks of about so many rows before and after everything that the pattern ties.
 
     Groups are the runs of one thread that hang where the border meets the picture; they switch as ``moves``
-    say, from the picture outwards, by default every other pair in turn. ``gauge`` is that of diagonal
-    work. 0 rows add no border there. The new starting order takes the place of the old one, folded starts are
+    say, from the picture outwards, by default every other pair in turn. Where a switch leaves it open, the
+    thread with fewer strands shows, so that it draws unbroken lines. ``gauge`` is that of diagonal work.
+    0 rows add no border there. The new starting order takes the place of the old one, folded starts are
     paired anew, joins stay with their knots. Raises ImpossibleError if all strands there have one thread.
     """
     first = list(pattern.strands)
@@ -72,6 +73,30 @@ def border(
     return Bordered(pattern.model_copy(update=changed), above, below)
 
 
+def fill_with_border(
+    pattern: Pattern, gauge: Gauge, knotted_mm: float, *, moves: Sequence[Move] | None = None
+) -> Bordered:
+    """Add borders so that the whole is ``knotted_mm`` long, as near as whole moves come.
+
+    The room that the pattern leaves is halved; what the first border misses the second makes good. Raises
+    ImpossibleError if there is room for less than two rows.
+    """
+    room = knotted_mm - sum(
+        len(section.rows) * pattern.gauge_of(section.worked).row_pitch_mm for section in pattern.sections
+    )
+    rows = int(room / gauge.row_pitch_mm)
+    if rows < 2:
+        raise ImpossibleError(
+            f"the picture leaves {max(0.0, room):.0f} mm for a border.",
+            "Make it shorter, or the band longer.",
+        )
+    before = border(pattern, gauge, rows_before=rows // 2, rows_after=0, moves=moves)
+    woven = 0 if before.before is None else len(before.before.rows)
+    if woven >= rows:
+        return before
+    return border(pattern, gauge, rows_before=rows // 2, rows_after=rows - woven, moves=moves)
+
+
 def _woven(threads: Sequence[int], moves: Sequence[Move] | None, rows: int) -> Woven | None:
     if rows < 1:
         return None
@@ -79,7 +104,11 @@ def _woven(threads: Sequence[int], moves: Sequence[Move] | None, rows: int) -> W
     if len(groups) < 2:
         raise ImpossibleError("a border switches groups, and all strands have one thread.", "Leave it out.")
     sizes = [group.strands for group in groups]
-    return weave(sizes, moves_for(sizes, moves or default_moves(len(groups)), rows))
+    moves = moves or tuple(
+        tuple(Switch(switch.place) for switch in move) for move in default_moves(len(groups))
+    )
+    fewest_show = [-list(threads).count(group.thread) for group in groups]
+    return weave(sizes, moves_for(sizes, moves, rows), prefer=fewest_show)
 
 
 def _backwards(row: Sequence[tuple[int, Knot]]) -> list[tuple[int, Knot]]:

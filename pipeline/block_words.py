@@ -70,7 +70,7 @@ def _move(text: str, groups: int) -> Move:
         if other != one + 1 or not 1 <= one < groups:
             raise InputError(
                 f"--switch: places {one} and {other} are no neighbours among {groups} groups.",
-                f"Use 1-2 to {groups - 1}-{groups}.",
+                "Use 1-2." if groups == 2 else f"Use 1-2 to {groups - 1}-{groups}.",
             )
         switches.append(Switch(one - 1, None if match[3] is None else match[3] == "left"))
     switches.sort(key=lambda switch: switch.place)

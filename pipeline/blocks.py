@@ -32,8 +32,9 @@ MAX_ROWS = 5000
 class Switch:
     """The groups in places ``place`` and ``place + 1`` (counted from 0 at the left) switch.
 
-    ``left_shows``: whether the group coming from the left ties; None leaves it to the balance: the group
-    whose strands have tied less, the left one when equal.
+    ``left_shows``: whether the group coming from the left ties. None leaves it open: of groups that are
+    preferred unequally (see ``weave``) the one preferred more shows, else the one whose strands have tied
+    less, else the left one.
     """
 
     place: int
@@ -42,6 +43,8 @@ class Switch:
 
 Move = tuple[Switch, ...]
 """Switches that are begun together, of different places."""
+Passing = tuple[int, int, bool]
+"""Left group, right group, and whether the left one shows."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,25 +76,35 @@ def default_moves(groups: int) -> tuple[Move, ...]:
     return tuple(tuple(Switch(p, p % 2 == 0) for p in range(first, groups - 1, 2)) for first in (0, 1))
 
 
-def weave(sizes: Sequence[int], moves: Sequence[Move], *, filled: bool = True) -> Woven:
+def weave(
+    sizes: Sequence[int],
+    moves: Sequence[Move],
+    *,
+    filled: bool = True,
+    prefer: Sequence[int] | None = None,
+) -> Woven:
     """Tie ``moves`` in turn over groups of ``sizes`` strands, numbered 0, 1, … from the left.
 
-    ``filled``: also tie the pairs that no switch needs, so that no strand floats. Raises ValueError for a
-    place that is not there or moves that overlap.
+    ``filled``: also tie the pairs that no switch needs, so that no strand floats. ``prefer``: a number for
+    each group, the greater shows where a switch leaves it open. Raises ValueError for a place that is not
+    there or moves that overlap.
     """
-    plans = [_Loom(sizes, moves, filled=filled, first=first).weave() for first in (0, 1)]
+    switches = _resolved(sizes, moves, prefer or [0] * len(sizes))
+    plans = [_Loom(sizes, switches, filled=filled, first=first).weave() for first in (0, 1)]
     return min(plans, key=lambda woven: len(woven.rows))
 
 
 class _Loom:
     """Row by row, knots each pair of strands that is due to switch, and links or turns the others."""
 
-    def __init__(self, sizes: Sequence[int], moves: Sequence[Move], *, filled: bool, first: int) -> None:
+    def __init__(
+        self, sizes: Sequence[int], switches: Sequence[Passing], *, filled: bool, first: int
+    ) -> None:
         self._filled = filled
         self._first = first
         self._order = [group for group, size in enumerate(sizes) for _ in range(size)]
         self._sizes = tuple(sizes)
-        self._switches = _resolved(sizes, moves)
+        self._switches = switches
         own: list[list[int]] = [[] for _ in sizes]
         for i, (left, right, _) in enumerate(self._switches):
             own[left].append(i)
@@ -158,11 +171,11 @@ class _Loom:
         return self._sizes[right if group == left else left]
 
 
-def _resolved(sizes: Sequence[int], moves: Sequence[Move]) -> list[tuple[int, int, bool]]:
-    """(left group, right group, left shows) of every switch in turn; balances those that leave it open."""
+def _resolved(sizes: Sequence[int], moves: Sequence[Move], prefer: Sequence[int]) -> list[Passing]:
+    """Every switch in turn with its groups; decides those that leave open which one shows."""
     places = list(range(len(sizes)))
     tied = [0] * len(sizes)  # knots tied by each strand of the group
-    switches: list[tuple[int, int, bool]] = []
+    switches: list[Passing] = []
     for move in moves:
         if any(b.place - a.place < 2 for a, b in pairwise(move)):
             raise ValueError("switches that are begun together need different groups, from left to right")
@@ -170,7 +183,8 @@ def _resolved(sizes: Sequence[int], moves: Sequence[Move]) -> list[tuple[int, in
             if not 0 <= switch.place < len(sizes) - 1:
                 raise ValueError(f"there are no groups in places {switch.place} and {switch.place + 1}")
             left, right = places[switch.place], places[switch.place + 1]
-            shows = tied[left] <= tied[right] if switch.left_shows is None else switch.left_shows
+            by_rank = (-prefer[left], tied[left]) <= (-prefer[right], tied[right])
+            shows = by_rank if switch.left_shows is None else switch.left_shows
             tied[left if shows else right] += sizes[right if shows else left]
             switches.append((left, right, shows))
             places[switch.place], places[switch.place + 1] = right, left

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from pipeline.block_border import border
+from pipeline.block_border import border, fill_with_border
 from pipeline.errors import ImpossibleError
 from pipeline.instructions import write_instructions
 from pipeline.pattern import End, Ends, Gauge, GaugeByOrder, Pattern, problems
@@ -59,6 +59,26 @@ def test_the_border_before_mirrors_the_border_after_in_time() -> None:
     band = border(pattern, DIAGONAL, rows_before=20, rows_after=20).pattern
     above, below = shown(band, 0, 1), shown(band, 2, 3)
     assert above == below[::-1]
+
+
+@pytest.mark.parametrize("knotted", [60.0, 111.0, 160.0])
+def test_a_border_fills_the_wrist(knotted: float) -> None:
+    """Eight picture rows of 1.5 mm and moves of five 1 mm rows: the whole misses by half a move at most."""
+    band = fill_with_border(two_thread_picture(FLAG), DIAGONAL, knotted).pattern
+    length = sum(len(s.rows) * band.gauge_of(s.worked).row_pitch_mm for s in band.sections)
+    assert abs(length - knotted) <= 3
+    assert [section.kind for section in band.sections] == ["blocks", "picture", "blocks"]
+
+
+def test_a_picture_that_fills_the_band_has_no_room_for_a_border() -> None:
+    with pytest.raises(ImpossibleError, match="leaves 1 mm for a border"):
+        fill_with_border(two_thread_picture(FLAG), DIAGONAL, 13.0)
+
+
+def test_the_thread_with_fewer_strands_draws_the_lines() -> None:
+    band = border(two_thread_picture(FLAG), DIAGONAL, rows_before=0, rows_after=10).pattern
+    passed = [s for row in replay(band) if row.section == 1 for s in row.steps if s.shown != s.hidden]
+    assert passed and all(step.shown == 0 for step in passed if step.tied.knot.swaps)
 
 
 def test_joins_and_folds_stay_right() -> None:
