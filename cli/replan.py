@@ -53,7 +53,8 @@ def command(
         longest_mm=parse_length(longest, "--longest"),
     )
     console.print(
-        f"Your knots take {100 * made.scale:.0f} % of what was planned"
+        f"Your knots take {100 * made.tie_rate:.0f} % of what was planned, carried strands "
+        f"{100 * made.core_rate:.0f} %"
         + (f"; single strands differ by up to {100 * made.spread:.0f} %." if made.spread else ".")
     )
     console.print(

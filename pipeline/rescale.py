@@ -1,8 +1,10 @@
 """Mid-band: what is left of each strand is measured, the gauge rescaled, and the rest planned anew.
 
-What a strand has used up to a row tells the hand: used / predicted, over all strands measured, by least
-squares through the origin. The rest of the band is then charged at that rate, and every strand that would
-run out is told in time, with the row in which it does and a join before it.
+What strands have used up to a row tells the hand: used = a · tied + b · carried, where tied and carried are
+the predicted millimetres of either kind and a and b the maker's rates. They are fitted by least squares,
+drawn together by a weak prior (a = b), so that one strand measured, or many of one kind, gives one rate.
+The rest of the band is then charged at these rates, and every strand that would run out is told in time,
+with the row in which it does and a join before it.
 """
 
 from __future__ import annotations
@@ -10,8 +12,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+from scipy.optimize import nnls
+
 from pipeline.ends import end_use
 from pipeline.errors import InputError
+from pipeline.gauge import half_mm, idle_mm, turn_mm
 from pipeline.joins import LONGEST_MM, join_before
 from pipeline.materials import OVERLAP_MM, Charges, Cut, charges
 from pipeline.pattern import Gauge, GaugeByOrder, Pattern
@@ -47,11 +53,13 @@ class Remaining:
 class Replan:
     """The rest of a band at the rate of the maker's own hand.
 
-    ``scale`` is what a knot takes against the gauge, ``spread`` the largest deviation of one strand from
-    it (0 with one strand). ``pattern`` has the rescaled gauge, and joins for strands that would run out.
+    ``tie_rate`` and ``core_rate`` are what a knot tied and a knot carried take against the gauge;
+    ``spread`` is the largest deviation of one strand measured from that (0 with one strand). ``pattern``
+    has the rescaled gauge, and joins for strands that would run out.
     """
 
-    scale: float
+    tie_rate: float
+    core_rate: float
     spread: float
     strands: tuple[Remaining, ...]
     pattern: Pattern
@@ -94,56 +102,68 @@ def replan(
             raise InputError(f"--left: {mm} mm cannot be left.", "Measure from the last knot to the end.")
     if not left_mm:
         raise InputError("nothing was measured.", "Give --left POSITION=LENGTH for a strand or more.")
-    begun, since = _present_pieces(pattern, cuts, rows[:done])
+    begun, tied, carried = _present_pieces(pattern, cuts, rows[:done])
     used = {order[p]: begun[order[p]] - mm for p, mm in left_mm.items()}
     for p, mm in left_mm.items():
-        if used[order[p]] <= 0 < since[order[p]]:
+        s = order[p]
+        if used[s] <= 0 < tied[s] + carried[s]:
             raise InputError(
                 f"--left: {mm:.0f} mm in position {p + 1} is more than that strand had.",
                 "Count positions from the left, and measure from the last knot to the end.",
             )
-    scale, spread = _rate([(since[s], used[s]) for s in sorted(used) if since[s] > 0])
-    left = [begun[s] - since[s] * scale for s in range(len(cuts))]
+    measured = [(tied[s], carried[s], used[s]) for s in sorted(used) if tied[s] + carried[s] > 0]
+    tie_rate, core_rate, spread = _rates(measured)
+    left = [begun[s] - tied[s] * tie_rate - carried[s] * core_rate for s in range(len(cuts))]
     for p, mm in left_mm.items():
         left[order[p]] = mm
-    rest = _rest(pattern, rows[done:])
+    scaled = _rescaled(pattern, tie_rate, core_rate)
+    rest = _rest(scaled, list(charges(scaled))[done:])
     strands = []
     for position, s in enumerate(order):
         knots, tail = rest[s]
-        need = knots[-1][1] * scale * (1 + RESERVE) if knots else 0.0
-        out = next((done + i for i, mm in knots if mm * scale * (1 + RESERVE) + tail / 2 > left[s]), None)
+        need = knots[-1][1] * (1 + RESERVE) if knots else 0.0
+        out = next((done + i for i, mm in knots if mm * (1 + RESERVE) + tail / 2 > left[s]), None)
         strands.append(Remaining(s, position, position in left_mm, left[s], need, tail, out))
-    scaled = _rescaled(pattern, scale)
-    for strand in sorted(strands, key=lambda strand: strand.position):
-        if strand.short_mm > 0:
+    for strand in strands:
+        if strand.runs_out is not None:
             scaled = join_before(scaled, strand.strand, done, strand.left_mm, longest_mm, margin=RESERVE)
-    return Replan(scale, spread, tuple(strands), scaled)
+    return Replan(tie_rate, core_rate, spread, tuple(strands), scaled)
 
 
 def _present_pieces(
     pattern: Pattern, cuts: tuple[Cut, ...], rows: Sequence[Charges]
-) -> tuple[list[float], list[float]]:
-    """For each strand: what its present piece had for knots, and what it should have used of that."""
+) -> tuple[list[float], list[float], list[float]]:
+    """For each strand: what its present piece had for knots, and should have used tying and as core."""
     ends = end_use(pattern)
     begun = [cut.pieces_mm[0] - ends.start_mm[cut.position] for cut in cuts]
-    since = [0.0] * len(cuts)
+    tied, carried = [0.0] * len(cuts), [0.0] * len(cuts)
     piece = [0] * len(cuts)
     for row in rows:
         for charge in row.charges:
-            since[charge.strand] += charge.mm
+            s = charge.strand
+            (tied if charge.what == "tied" else carried)[s] += charge.mm
             if charge.thread is not None:
-                piece[charge.strand] += 1
-                since[charge.strand] = 0.0
-                begun[charge.strand] = cuts[charge.strand].pieces_mm[piece[charge.strand]] - OVERLAP_MM
-    return begun, since
+                piece[s] += 1
+                tied[s] = carried[s] = 0.0
+                begun[s] = cuts[s].pieces_mm[piece[s]] - OVERLAP_MM
+    return begun, tied, carried
 
 
-def _rate(pairs: Sequence[tuple[float, float]]) -> tuple[float, float]:
-    """Used against predicted: slope through the origin, and the largest deviation of one strand from it."""
-    if not pairs:
-        return 1.0, 0.0
-    scale = sum(p * u for p, u in pairs) / sum(p * p for p, _ in pairs)
-    return scale, max(abs(u / p / scale - 1) for p, u in pairs)
+PRIOR = 0.1
+"""Weight of the prior that both rates are one, against a strand of usual length; our own choosing."""
+
+
+def _rates(measured: Sequence[tuple[float, float, float]]) -> tuple[float, float, float]:
+    """Fit (tied, carried, used) in mm; return both rates and the largest deviation of one strand."""
+    if not measured:
+        return 1.0, 1.0, 0.0
+    predicted = np.array([row[:2] for row in measured])
+    used = np.array([row[2] for row in measured])
+    weight = PRIOR * float(np.linalg.norm(predicted))
+    rates, _ = nnls(np.vstack([predicted, [weight, -weight]]), np.append(used, 0.0))
+    tie_rate, core_rate = (max(0.05, float(rate)) for rate in rates)
+    fitted = predicted @ np.array([tie_rate, core_rate])
+    return tie_rate, core_rate, float(np.abs(used / fitted - 1).max())
 
 
 def _rest(pattern: Pattern, rows: Sequence[Charges]) -> list[tuple[list[tuple[int, float]], float]]:
@@ -166,12 +186,17 @@ def _rest(pattern: Pattern, rows: Sequence[Charges]) -> list[tuple[list[tuple[in
     return list(zip(knots, tails, strict=True))
 
 
-def _rescaled(pattern: Pattern, scale: float) -> Pattern:
+def _rescaled(pattern: Pattern, tie_rate: float, core_rate: float) -> Pattern:
     def scaled(gauge: Gauge) -> Gauge:
-        lengths = ("tie_mm", "core_mm", "half_mm", "turn_mm", "idle_mm")
-        update = {name: getattr(gauge, name) for name in lengths}
-        new = {name: round(mm * scale, 4) for name, mm in update.items() if mm is not None}
-        return gauge.model_copy(update=new | {"swatch": gauge.swatch or "this band"})
+        lengths = {
+            "tie_mm": gauge.tie_mm * tie_rate,
+            "half_mm": half_mm(gauge) * tie_rate,
+            "core_mm": gauge.core_mm * core_rate,
+            "turn_mm": turn_mm(gauge) * core_rate,
+            "idle_mm": idle_mm(gauge) * core_rate,
+        }
+        rounded = {name: round(mm, 4) for name, mm in lengths.items()}
+        return gauge.model_copy(update={**rounded, "swatch": gauge.swatch or "this band"})
 
     gauge = pattern.gauge
     if isinstance(gauge, Gauge):
