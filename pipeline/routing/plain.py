@@ -3,7 +3,8 @@
 A knot is in mid-row if it is neither the first nor the last of a row-worked row; there, two different
 threads must swap. A band of row-worked rows alone is one run (``plain_run``), solved to proof where the
 effort allows. Where diagonal rows or a row worked twice in one direction come between, the runs share
-their strands: the band is laid out run by run, and the bound adds what each run costs at least by itself.
+their strands: the band is laid out run by run with diagonal rows that change nothing, then re-solved strip
+by strip without hand-overs in mid-row; the bound adds what each run costs at least by itself.
 """
 
 from __future__ import annotations
@@ -17,10 +18,16 @@ from numpy.typing import NDArray
 
 from pipeline.errors import ImpossibleError
 from pipeline.network import Network
+from pipeline.routing.board import solution
+from pipeline.routing.easing import Easing
+from pipeline.routing.meter import Meter
 from pipeline.routing.plain_run import Effort, PlainRun, Run, solve_run
 from pipeline.routing.problem import Budget, Problem, Solution, Stopped
+from pipeline.routing.settle import relabel
 from pipeline.routing.turns import Ints
 
+SETTLING = 0.1
+"""Share of a search's effort that goes into re-solving the strips of a band of several runs."""
 WORK = 1.5e8
 """Visited cells that effort 1.0 stands for; about 5 s on the machine of ``benchmarks/RESULTS.md``."""
 
@@ -49,6 +56,7 @@ def solve_plain(problem: Problem, budget: Budget = Budget()) -> Solution:
     order: Ints | None = None
     strands: Ints | None = None
     leaders: dict[int, int] = {}
+    one_run = len(stretches) == 1 and len(stretches[0].rows) == len(network.rows)
     proof = 0.0
     for number, stretch in enumerate(stretches):
         run = _run(problem, stretch, order)
@@ -57,7 +65,7 @@ def solve_plain(problem: Problem, budget: Budget = Budget()) -> Solution:
         if found is None:
             raise _impossible()
         effort.stopped = effort_here.stopped
-        proof = found.lower_bound if len(stretches) == 1 and stretch.whole else 0.0
+        proof = found.lower_bound
         leaders |= dict(zip(stretch.rows, found.leaders.tolist(), strict=True))
         here = stretch.seen(found.strands)
         strands = here if strands is None else strands
@@ -66,19 +74,23 @@ def solve_plain(problem: Problem, budget: Budget = Budget()) -> Solution:
     if strands is None:
         raise ValueError("a plain band needs a row-worked row")
     swaps = _tie(network, strands.copy(), leaders, range(len(network.rows)))
-    cost, hand_overs = tally(problem, strands, swaps)
-    bound = proof or _bound(problem, effort)
-    return Solution(strands, swaps, cost, min(bound, cost), effort.stopped, hand_overs)
+    if one_run:
+        cost, hand_overs = tally(problem, strands, swaps)
+        return Solution(strands, swaps, cost, min(proof, cost), effort.stopped, hand_overs)
+    easing = Easing(
+        problem, Meter(replace(budget, effort=SETTLING * budget.effort, reporter=None), network.knots)
+    )
+    labels = easing.keep_plain(relabel(network, strands, swaps))
+    return solution(problem, labels, _bound(problem, effort), effort.stopped)
 
 
 @dataclass(frozen=True, slots=True)
 class _Stretch:
-    """Row-worked rows that take turns; ``whole`` if no other row comes between the first and the last."""
+    """Row-worked rows that take turns."""
 
     rows: tuple[int, ...]
     falling: bool
     """Whether the first row starts at the right edge."""
-    whole: bool
 
     def seen(self, strands: Ints) -> Ints:
         """Strands seen from the edge where the first row starts, or back again."""
@@ -108,7 +120,7 @@ def _stretches(network: Network, *, through: bool = True) -> Iterator[_Stretch]:
 
 
 def _stretch(rows: list[int], falling: bool) -> _Stretch:
-    return _Stretch(tuple(rows), falling, rows[-1] - rows[0] == len(rows) - 1)
+    return _Stretch(tuple(rows), falling)
 
 
 def _run(problem: Problem, stretch: _Stretch, order: Ints | None, *, free: bool = False) -> Run:
