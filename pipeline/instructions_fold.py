@@ -64,19 +64,20 @@ class Repeat:
 
 
 def gather(steps: Sequence[Step]) -> list[Said]:
-    """Group the steps of one section into numbered lines."""
+    """Group the steps of one section into numbered lines, each strand at most once in a line."""
     gathered: list[Said] = []
     for _, group in groupby(steps, key=lambda step: step.line):
         line = tuple(group)
-        if gathered and _same_again(gathered[-1].lines[-1], line):
-            gathered[-1] = Said((*gathered[-1].lines, line))
+        before = gathered[-1].lines if gathered else ()
+        if before and len(before) < len(line[0].order) and _same_again(before[-1], line):
+            gathered[-1] = Said((*before, line))
         else:
             gathered.append(Said((line,)))
     return gathered
 
 
 def _same_again(before: tuple[Step, ...], line: tuple[Step, ...]) -> bool:
-    if before[0].taken is None or line[0].taken is None or before[-1].checkpoint:
+    if before[0].taken is None or line[0].taken is None:
         return False
     if any(step.joins for step in (*before, *line)) or len(before) != len(line):
         return False

@@ -6,6 +6,7 @@ Nothing here or in ``pipeline.spoken_reader`` knows how the text was made; they 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import islice
 from pathlib import Path
 
 from pipeline import words
@@ -15,6 +16,7 @@ from pipeline.pattern import Pattern
 from pipeline.spoken_reader import Spoken, read_instructions
 
 MAX_BYTES = 20_000_000
+MAX_DIFFERENCES = 1000
 
 __all__ = ["Spoken", "compare", "read_instructions", "read_text"]
 
@@ -37,10 +39,10 @@ def read_text(path: Path) -> str:
 def compare(text: str, pattern: Pattern) -> list[str]:
     """Tie what the text says and return how it differs from the pattern; empty if it ties that band.
 
-    Knots may come in any order that the network allows; each must then tie the same pair with the same
+    At most ``MAX_DIFFERENCES`` are listed. Knots may come in any order that the network allows; each must then tie the same pair with the same
     kind. Raises InputError where the text cannot be understood or contradicts itself.
     """
-    return list(_differences(read_instructions(text), pattern))
+    return list(islice(_differences(read_instructions(text), pattern), MAX_DIFFERENCES))
 
 
 def _differences(spoken: Spoken, pattern: Pattern) -> Iterator[str]:

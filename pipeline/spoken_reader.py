@@ -16,6 +16,7 @@ from pipeline.errors import InputError
 from pipeline.knots import Knot, knot_of, tie
 from pipeline.pattern import MAX_STRANDS
 
+MAX_THREADS = 200
 MAX_KNOTS = 2_000_000
 MAX_LINES_TIED = 200_000
 HINT = "Undo the last change to that line, or write the instructions again."
@@ -163,6 +164,8 @@ def _threads(lines: list[_Line]) -> tuple[str, ...]:
     names: list[str] = []
     for line in lines:
         match = _THREAD.fullmatch(line.text)
+        if len(names) >= MAX_THREADS:
+            raise _refuse(line, f"there are more than {MAX_THREADS} threads")
         if match is None or int(match[1]) != len(names) + 1 or match[2] in names:
             raise _refuse(line, "the list of threads is damaged")
         names.append(match[2])
