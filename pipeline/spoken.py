@@ -39,8 +39,9 @@ def read_text(path: Path) -> str:
 def compare(text: str, pattern: Pattern) -> list[str]:
     """Tie what the text says and return how it differs from the pattern; empty if it ties that band.
 
-    At most ``MAX_DIFFERENCES`` are listed. Knots may come in any order that the network allows; each must then tie the same pair with the same
-    kind. Raises InputError where the text cannot be understood or contradicts itself.
+    At most ``MAX_DIFFERENCES`` are listed. Knots may come in any order that the network allows; each must
+    then tie the same pair with the same kind. Raises InputError where the text cannot be understood or
+    contradicts itself.
     """
     return list(islice(_differences(read_instructions(text), pattern), MAX_DIFFERENCES))
 
