@@ -81,9 +81,7 @@ def distinct_colours(rgb: Bytes) -> Artwork:
         scale += 1
     rgb = rgb[scale // 2 :: scale, scale // 2 :: scale] if scale > 1 else rgb
     codes = _codes(rgb)
-    present = np.zeros(1 << 24, dtype=bool)
-    present[codes] = True
-    lossy = int(present.sum()) > _MOST
+    lossy = len(np.unique(codes)) > _MOST
     rgb = _calmed(rgb) if lossy else rgb
     towards = _mixed(rgb)
     if not lossy:
@@ -105,17 +103,17 @@ def distinct_colours(rgb: Bytes) -> Artwork:
     return Artwork(colours[order], rank[labels], float(clear.mean()), close, soft)
 
 
-def _codes(rgb: Bytes) -> Ints:
-    """The colours of all pixels as numbers, 0 … 2²⁴−1."""
-    parts: Ints = rgb.reshape(-1, 3).astype(np.int64)
-    return (parts[:, 0] << 16) | (parts[:, 1] << 8) | parts[:, 2]
+def _codes(rgb: Bytes) -> NDArray[np.int32]:
+    """The colours of all pixels as numbers, 0 … 2²⁴−1 (32 bits sort faster than 64)."""
+    parts = rgb.reshape(-1, 3).astype(np.int32)
+    return np.asarray((parts[:, 0] << 16) | (parts[:, 1] << 8) | parts[:, 2], dtype=np.int32)
 
 
-def _without_own_colours(towards: Ints, codes: Ints) -> Ints:
+def _without_own_colours(towards: Ints, codes: NDArray[np.int32]) -> Ints:
     """Take back "mixed" from colours that stand by themselves at least as often: those are no mixtures."""
-    found, of_pixel = np.unique(codes, return_inverse=True)
+    found, of_pixel, counts = np.unique(codes, return_inverse=True, return_counts=True)
     mixed = np.bincount(of_pixel, towards.reshape(-1) >= 0, minlength=len(found))
-    own = mixed <= 0.5 * np.bincount(of_pixel, minlength=len(found))
+    own = mixed <= 0.5 * counts
     return np.where(own[of_pixel].reshape(towards.shape), -1, towards)
 
 

@@ -50,9 +50,8 @@ def widen_strokes(labels: Bytes, width: float, count: int) -> Bytes:
         if number == 0:
             continue
         middle = _middle(thin)
-        length = ndimage.sum_labels(middle, parts, np.arange(number + 1))
-        area = ndimage.sum_labels(thin, parts, np.arange(number + 1))
-        touches = ndimage.minimum(from_core, parts, np.arange(number + 1)) < 1.5 * radius + 2
+        length, area = np.bincount(parts[middle], minlength=number + 1), np.bincount(parts.reshape(-1))
+        touches = np.bincount(parts[from_core < 1.5 * radius + 2], minlength=number + 1) > 0
         kept = np.where(touches, length >= 0.75 * width, area >= width * width / 6)
         kept[0] = False
         middles.append((label, middle & kept[parts]))
