@@ -6,11 +6,12 @@ from collections.abc import Mapping
 from typing import Any
 
 from pipeline.plan import Plan
+from pipeline.price import PACE_S, grade, hours, price
 from pipeline.writers.report import report_json
 
 
-def report_of(made: Plan) -> str:
-    """Render report.json of a plan."""
+def report_of(made: Plan, *, pace_s: tuple[float, float] | float = PACE_S) -> str:
+    """Render report.json of a plan; ``pace_s`` as in ``price.hours``."""
     return report_json(
         made.pattern,
         made.verdict,
@@ -21,12 +22,15 @@ def report_of(made: Plan) -> str:
         trade_off=made.trade_off,
         joins_trade_off=made.joins_trade_off,
         eases=made.eases,
-        further=further(made),
+        further=further(made, pace_s),
     )
 
 
-def further(made: Plan) -> Mapping[str, Any]:
-    """What the report tells besides feasibility: colours, thread use, tying time."""
+def further(made: Plan, pace_s: tuple[float, float] | float = PACE_S) -> Mapping[str, Any]:
+    """What the report tells besides feasibility: colours, thread use, tying time, difficulty and price."""
+    time = hours(made.pattern, pace_s)
+    graded = grade(made.pattern, made.cuts)
+    cost = price(made.skeins)
     return {
         "reduced_as": made.design.reduced,
         "threads_became": [
@@ -47,6 +51,26 @@ def further(made: Plan) -> Mapping[str, Any]:
         "longest_strand_mm": {
             "before_sharing": made.sharing.longest_before_mm,
             "after_sharing": made.sharing.longest_after_mm,
+            "bound": made.sharing.bound_mm,
+        },
+        "different_lengths": {
+            "before_sharing": made.sharing.lengths_before,
+            "after_sharing": made.sharing.lengths_after,
+        },
+        "knots": time.knots,
+        "hours": [round(time.quick, 1), round(time.calm, 1)],
+        "grade": {
+            "name": graded.name,
+            "points": graded.points,
+            "reasons": [
+                {"points": r.points, "reason": r.sentence, "easier": r.easier} for r in graded.reasons
+            ],
+            "easier": graded.easier,
+        },
+        "price": {
+            "used": round(cost.used, 2),
+            "skeins": round(cost.skeins, 2),
+            "unknown": list(cost.unknown),
         },
         "notes": [*made.design.notes, *made.skeins.sentences()],
     }

@@ -46,7 +46,7 @@ from pipeline.routing import (
     thread_changes,
 )
 from pipeline.sharing import Sharing, compare, share
-from pipeline.skeins import SkeinPlan, plan_skeins
+from pipeline.skeins import DEFAULT_SKEIN_M, SkeinPlan, plan_skeins
 
 FURTHER_EFFORT = 1.0
 """What eases and advice may spend together, as a share of the effort of the band's own search."""
@@ -112,7 +112,12 @@ def plan(
     clock.stage("sharing the tying")
     loose = _assembled(drawn, routed, joined[-1], band, gauge, title or artwork.title)
     shared = share(loose, tying.share, margin=tying.margin)
-    pattern = place_joins(shared, tying.longest_mm)
+    pattern = place_joins(
+        shared,
+        tying.longest_mm,
+        card_mm=[1000 * (thread.skein_m or DEFAULT_SKEIN_M) for thread in drawn.threads],
+        margin=tying.margin,
+    )
 
     clock.stage("checking")
     verdict = check(pattern)

@@ -12,8 +12,7 @@ from pipeline.joins import LONGEST_MM
 from pipeline.materials import Cut
 from pipeline.pattern import Pattern
 from pipeline.replay import replay
-from pipeline.skeins import DEFAULT_SKEIN_M, SkeinPlan
-from pipeline.stash import Stash
+from pipeline.skeins import SkeinPlan
 
 PACE_S = (8.0, 10.0)
 """Seconds a knot, quick and calm; value from memory, settable."""
@@ -144,16 +143,13 @@ class Price:
         return tuple(thread.name for thread in self.threads if thread.used is None)
 
 
-def price(plan: SkeinPlan, stash: Stash) -> Price:
+def price(plan: SkeinPlan) -> Price:
     """Price the thread: by length used (skein price · metres / skein), and by whole skeins to open."""
-    owned = {thread.name: thread for thread in stash.threads}
     rows = []
-    for thread_plan in plan.threads:
-        thread = owned.get(thread_plan.name)
-        if thread is None or thread.price is None:
-            rows.append(ThreadPrice(thread_plan.name, None, None))
+    for thread in plan.threads:
+        if thread.skein_price is None:
+            rows.append(ThreadPrice(thread.name, None, None))
             continue
-        skein_m = thread.skein_m or DEFAULT_SKEIN_M
-        used = thread.price * thread_plan.need_m / skein_m
-        rows.append(ThreadPrice(thread.name, used, thread.price * len(thread_plan.cutting.skeins)))
+        used = thread.skein_price * thread.need_m / thread.skein_m
+        rows.append(ThreadPrice(thread.name, used, thread.skein_price * len(thread.cutting.skeins)))
     return Price(tuple(rows))

@@ -312,9 +312,11 @@ def _whole_part(
 
 @dataclass(frozen=True, slots=True)
 class ThreadPlan:
-    """How the pieces of one thread are cut. ``buy`` is how many skeins of ``skein_m`` are to be bought;
-    ``need_m`` what the pieces add up to and ``owned_m`` what the stash has (None: not known, then all
-    skeins are to be had and none to be bought).
+    """How the pieces of one thread are cut.
+
+    ``need_m`` is what the pieces add up to, ``owned_m`` what the stash has (None: not known, then all
+    skeins are to be had and none to be bought), ``buy`` how many skeins of ``skein_m`` are missing and
+    ``skein_price`` what one costs, where known.
     """
 
     thread: int
@@ -324,6 +326,7 @@ class ThreadPlan:
     skein_m: float
     cutting: Cutting
     buy: int
+    skein_price: float | None = None
 
     @property
     def enough(self) -> bool:
@@ -332,8 +335,9 @@ class ThreadPlan:
 
 @dataclass(frozen=True, slots=True)
 class Swap:
-    """A strand that could be of another thread: its starting position, that thread's name and what stays
-    of it, and how far the two colours are apart (CIEDE2000).
+    """A strand that could be of another thread.
+
+    ``position`` counts from 0; ``left_m`` stays of the other thread; ``delta_e`` is CIEDE2000.
     """
 
     position: int
@@ -409,7 +413,8 @@ def _thread_plan(index: int, name: str, thread: Thread | None, wanted: Sequence[
     stock = () if thread is None else owned_skeins(thread)
     cutting = cut_skeins(lengths, stock, more_cm=round(skein_m * 100))
     bought = 0 if metres is None else cutting.new
-    return ThreadPlan(index, name, sum(lengths) / 100, metres, skein_m, cutting, bought)
+    cost = thread.price if thread else None
+    return ThreadPlan(index, name, sum(lengths) / 100, metres, skein_m, cutting, bought, cost)
 
 
 def _swaps(plans: Sequence[ThreadPlan], cuts: Sequence[Cut], stash: Stash) -> list[Swap]:
