@@ -65,6 +65,7 @@ def share(pattern: Pattern, level: Level, *, margin: float | None = None) -> Pat
             longest = max(band.lengths())
         band.spread_ties()
     band.restore(units, first)
+    band.even_out(units)
     return band.written(pattern)
 
 
@@ -266,14 +267,19 @@ class _Band:
 
     def _longest(self, unit: tuple[int, ...], kinds: Sequence[Knot]) -> float:
         """The longest strand of those in ``unit`` if its knots were ``kinds``."""
-        spent: dict[int, float] = {}
+        return max(length for _, length in self._outcome(unit, kinds))
+
+    def _outcome(self, unit: tuple[int, ...], kinds: Sequence[Knot]) -> list[tuple[int, float]]:
+        """The strands in ``unit`` and how long each would get if its knots were ``kinds``."""
+        spent: dict[int, tuple[int, float]] = {}  # by edge: whose, and mm so far
         for v, kind in zip(unit, kinds, strict=True):
             a, b = self.into[v]
             left, right, on_left, on_right = self._passes(v, kind)
-            from_left = spent.pop(a, self.before[a]) + left + self.rest[on_left]
-            spent[on_right] = spent.pop(b, self.before[b]) + right + self.rest[on_right]
-            spent[on_left] = from_left
-        return max(mm - self.rest[edge] + self.after[edge] for edge, mm in spent.items())
+            outs = on_left, on_right  # where the strands that come from the left and the right leave
+            came = [spent.pop(edge, (self.owner[edge], self.before[edge])) for edge in (a, b)]
+            for (strand, mm), cost, out in zip(came, (left, right), outs, strict=True):
+                spent[out] = strand, mm + cost + self.rest[out]
+        return [(strand, mm - self.rest[edge] + self.after[edge]) for edge, (strand, mm) in spent.items()]
 
     def _set(self, unit: tuple[int, ...], kinds: Sequence[Knot]) -> None:
         for v, kind in zip(unit, kinds, strict=True):
@@ -291,6 +297,22 @@ class _Band:
             cap = max(up_to_cm(lengths[s]) for s in range(self.strands) if self._thread[s] == thread)
             if self._longest(unit, former) <= cap:
                 self._set(unit, former)
+
+    def even_out(self, units: Sequence[tuple[int, ...]]) -> None:
+        """Let others tie where that makes fewer different lengths to cut, none above the longest."""
+        lengths = self.lengths()
+        cap = max(up_to_cm(length) for length in lengths)
+        for unit in units:
+            kinds = [self.kinds[v].mirrored for v in unit]
+            after = dict(self._outcome(unit, kinds))
+            if max(after.values()) > cap:
+                continue
+            before = {strand: lengths[strand] for strand in after}
+            others = [up_to_cm(mm) for strand, mm in enumerate(lengths) if strand not in after]
+            count = [len({*others, *map(up_to_cm, changed.values())}) for changed in (before, after)]
+            if count[1] < count[0]:
+                self._set(unit, kinds)
+                lengths = self.lengths()
 
     def spread_ties(self) -> bool:
         """Give every free tie to one of its two strands by a min-cost flow; return whether that gained.
