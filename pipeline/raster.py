@@ -8,9 +8,11 @@ file is applied, the camera's orientation too, and of several frames only the fi
 from __future__ import annotations
 
 import io
+import logging
+import os
 import warnings
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager, nullcontext, suppress
 from typing import Any
 
 import numpy as np
@@ -37,12 +39,12 @@ def decode(
     applied. Raises ``InputError`` for anything that is not a picture of a known format, is damaged,
     or has more than ``most_pixels`` pixels; the latter before decoding.
     """
-    with _pillow_speaks_for(name):
-        image = _open(data, name)
-    if image is None:
-        return _float_tiff(data, name, most_pixels)
-    _refuse_too_many(image.width, image.height, name, most_pixels)
-    with _pillow_speaks_for(name), image:
+    tiff = data[:4] in (b"II*\0", b"MM\0*")
+    with _damage_is_an_input_error(name), _silence() if tiff else nullcontext():
+        image = _open(data, name, tiff)
+        if image is None:
+            return _unusual_tiff(data, most_pixels, name)
+        _refuse_too_many(image.width, image.height, name, most_pixels)
         image.load()
         _refuse_too_many(image.width, image.height, name, most_pixels)
         _turn_upright(image)
@@ -59,8 +61,8 @@ def _refuse_too_many(width: int, height: int, name: str, most: int) -> None:
 
 
 @contextmanager
-def _pillow_speaks_for(name: str) -> Iterator[None]:
-    """Turn whatever Pillow raises on bad data into one ``InputError``.
+def _damage_is_an_input_error(name: str) -> Iterator[None]:
+    """Turn whatever a decoder raises on bad data into one ``InputError``.
 
     On damaged files Pillow raises OSError, SyntaxError, ValueError, EOFError, struct.error,
     KeyError and more, depending on the format; all of them mean that the file is at fault.
@@ -72,23 +74,39 @@ def _pillow_speaks_for(name: str) -> Iterator[None]:
     except InputError:
         raise
     except Image.DecompressionBombError as error:
-        raise InputError(
-            f"{name} has more than the {MOST_PIXELS:,} pixels that are read.", _TO_SHRINK
-        ) from error
+        raise InputError(f"{name} has far more pixels than are read.", _TO_SHRINK) from error
     except MemoryError as error:
         raise InputError(f"{name} needs more memory than there is.", _TO_SHRINK) from error
     except Exception as error:
-        raise InputError(
-            f"{name} is damaged or cut short: it cannot be read as a picture.", _TO_RESAVE
-        ) from error
+        raise InputError(f"{name} is damaged or cut short and cannot be read.", _TO_RESAVE) from error
 
 
-def _open(data: bytes, name: str) -> Image.Image | None:
+@contextmanager
+def _silence() -> Iterator[None]:
+    """Keep libtiff, which writes to the standard error of the process, and tifffile's log quiet."""
+    log = logging.getLogger("tifffile")
+    was_disabled, log.disabled = log.disabled, True
+    kept = None
+    with suppress(OSError):  # there may be no standard error
+        kept = os.dup(2)
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, 2)
+        os.close(nowhere)
+    try:
+        yield
+    finally:
+        log.disabled = was_disabled
+        if kept is not None:
+            os.dup2(kept, 2)
+            os.close(kept)
+
+
+def _open(data: bytes, name: str, tiff: bool) -> Image.Image | None:
     """Open lazily; None for a TIFF whose kind of samples Pillow does not know."""
     try:
         return Image.open(io.BytesIO(data), formats=_FORMATS)
     except UnidentifiedImageError as error:
-        if data[:4] in (b"II*\0", b"MM\0*"):
+        if tiff:
             return None
         raise InputError(
             f"{name} is not a picture that can be read here.",
@@ -157,23 +175,21 @@ def eight_bits(samples: NDArray[Any], name: str) -> NDArray[np.uint8]:
     return np.rint(np.clip(values / top, 0.0, 1.0) * 255).astype(np.uint8)
 
 
-def _float_tiff(data: bytes, name: str, most_pixels: int) -> NDArray[np.uint8]:
-    """Read the first page of a TIFF with floating or otherwise unusual samples in several channels."""
+def _unusual_tiff(data: bytes, most_pixels: int, name: str) -> NDArray[np.uint8]:
+    """Read the first page of a TIFF with samples that Pillow does not know, floating colour say."""
     import tifffile  # comes with scikit-image; slow to import and seldom needed
 
-    with _pillow_speaks_for(name), tifffile.TiffFile(io.BytesIO(data)) as file:
+    with tifffile.TiffFile(io.BytesIO(data)) as file:
         page = file.pages.first
-        _refuse_too_many(page.imagewidth, page.imagelength, name, most_pixels)
-        if page.ndim not in (2, 3) or page.samplesperpixel > 4 or page.imagedepth != 1:
+        height, width, count = page.imagelength, page.imagewidth, page.samplesperpixel
+        _refuse_too_many(width, height, name, most_pixels)
+        if page.ndim not in (2, 3) or count > 4 or page.imagedepth != 1:
             raise InputError(f"{name} is a TIFF that is not a picture in grey or colour.", _TO_RESAVE)
         samples = np.asarray(page.asarray())
         if page.ndim == 3 and page.axes.startswith("S"):
             samples = np.moveaxis(samples, 0, -1)
-    samples = samples.reshape(page.imagelength, page.imagewidth, -1)
-    count = samples.shape[2]
-    colour = eight_bits(samples[..., : 3 if count >= 3 else 1], name)
-    alpha = (
-        eight_bits(samples[..., -1], name) if count in (2, 4) else np.full(samples.shape[:2], 255, np.uint8)
-    )
-    rgb = colour if count >= 3 else np.repeat(colour, 3, axis=2)
-    return np.dstack([rgb, alpha])
+    samples = samples.reshape(height, width, count)
+    colours = 3 if count >= 3 else 1
+    rgb = np.broadcast_to(eight_bits(samples[..., :colours], name), (height, width, 3))
+    opaque = np.full((height, width), 255, np.uint8)
+    return np.dstack([rgb, eight_bits(samples[..., -1], name) if count > colours else opaque])
