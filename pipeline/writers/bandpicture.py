@@ -13,7 +13,7 @@ from pipeline.replay import RowReplay, replay
 from pipeline.writers.tails import lay_end, shown_mm
 from pipeline.writers.weave import Cloth, Floats, ground, tube
 
-MAX_CLOTH_PIXELS = 9_000_000
+MAX_CLOTH_PIXELS = 6_000_000
 """The cloth is drawn coarser rather than beyond this."""
 _FINE = 2
 

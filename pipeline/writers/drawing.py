@@ -27,7 +27,7 @@ FONT_STACK = "'DejaVu Sans', Verdana, Arial, sans-serif"
 POINTS_PER_MM = 72 / 25.4
 MAX_PIXELS = 40_000_000
 """A PNG is drawn smaller rather than beyond this."""
-_SMOOTH = 3
+_SMOOTH = 2
 _STRIP = 512
 
 
@@ -206,7 +206,7 @@ def png(drawing: Drawing, *, px_per_mm: float = 8.0) -> bytes:
 
 
 def raster(drawing: Drawing, px_per_mm: float) -> Image.Image:
-    """The drawing as an RGB picture, painted strip by strip at three times the size and averaged."""
+    """The drawing as an RGB picture, painted strip by strip at twice the size and averaged."""
     width = max(1, round(drawing.width_mm * px_per_mm))
     height = max(1, round(drawing.height_mm * px_per_mm))
     image = Image.new("RGB", (width, height), PAPER)
@@ -270,10 +270,12 @@ def _dashes(line: Line) -> list[tuple[Point, Point]]:
 
 
 def register_fonts() -> None:
-    """Make the two fonts known to reportlab (once)."""
+    """Make the two fonts known to reportlab (once), and let it write streams as plain bytes."""
+    from reportlab import rl_config
     from reportlab.pdfbase import pdfmetrics
     from reportlab.pdfbase.ttfonts import TTFont
 
+    rl_config.useA85 = 0  # base-85 text would be slower and a quarter larger
     for bold, name in PDF_FONTS.items():
         if name not in pdfmetrics.getRegisteredFontNames():
             pdfmetrics.registerFont(TTFont(name, str(FONT_FILES[bold])))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from io import BytesIO
 
 import numpy as np
@@ -80,12 +81,19 @@ def preview_pictures(
     pattern: Pattern, source: NDArray[np.uint8] | None = None, *, lengthwise: bool = False
 ) -> tuple[Image.Image, Image.Image, Image.Image | None]:
     """The straight band, the band on a wrist, and the source picture at the band's size, as cut-outs."""
+    flat, wrist, knotted_px = _cut_outs(pattern, lengthwise)
+    original = None if source is None else _source(source, flat.width, knotted_px, lengthwise)
+    return flat, wrist, original
+
+
+@lru_cache(maxsize=1)
+def _cut_outs(pattern: Pattern, lengthwise: bool) -> tuple[Image.Image, Image.Image, float]:
+    """The straight and the worn band, and the knotted length in pixels; kept for the next output."""
     straight = band(pattern, px_per_mm=8.0, lengthwise=lengthwise)
     flat = _image(straight.rgba)
-    girth = straight.knotted[1] - straight.knotted[0]
-    zoom = max(1.0, min(1.7, flat.height / (2.4 * max(1.0, girth / math.pi))))
-    original = None if source is None else _source(source, flat, straight, lengthwise)
-    return flat, _image(worn(straight, zoom=zoom)), original
+    length = straight.knotted[1] - straight.knotted[0]
+    zoom = max(1.0, min(1.7, flat.height / (2.4 * max(1.0, length / math.pi))))
+    return flat, _image(worn(straight, zoom=zoom)), length
 
 
 def preview(
@@ -136,14 +144,13 @@ def _image(rgba: Floats) -> Image.Image:
     return Image.fromarray((np.clip(rgba, 0, 1) * 255 + 0.5).astype(np.uint8), "RGBA")
 
 
-def _source(source: NDArray[np.uint8], flat: Image.Image, straight: Band, lengthwise: bool) -> Image.Image:
+def _source(source: NDArray[np.uint8], band_px: int, knotted_px: float, lengthwise: bool) -> Image.Image:
+    """The source picture as long as the knotted part, or twice as wide as the band where it is wide."""
     image = Image.fromarray(np.ascontiguousarray(source[..., :3])).convert("RGBA")
-    tall = straight.knotted[1] - straight.knotted[0]
-    most_w, most_h = (tall, flat.width * 2.0) if lengthwise else (flat.width * 2.0, tall)
+    most_w, most_h = (knotted_px, 2.0 * band_px) if lengthwise else (2.0 * band_px, knotted_px)
     factor = min(most_w / image.width, most_h / image.height)
     size = max(1, round(image.width * factor)), max(1, round(image.height * factor))
-    enlarging = factor > 3
-    return image.resize(size, Image.Resampling.NEAREST if enlarging else Image.Resampling.LANCZOS)
+    return image.resize(size, Image.Resampling.NEAREST if factor > 3 else Image.Resampling.LANCZOS)
 
 
 def _mounted(pictures: list[tuple[Image.Image, str]], title: str, *, stacked: bool) -> Image.Image:

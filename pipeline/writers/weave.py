@@ -17,7 +17,7 @@ from pipeline.writers.ink import rgb
 
 Floats = NDArray[np.float32]
 
-AMBIENT, DIFFUSE, SHEEN = 0.34, 0.78, 0.10
+AMBIENT, DIFFUSE, SHEEN = 0.38, 0.76, 0.14
 """Weights of the light, chosen by eye for cotton."""
 
 
@@ -115,13 +115,14 @@ class Cloth:
         bearing = np.array(light, np.float32) / np.float32(np.linalg.norm(light))
         slope = np.sqrt(np.clip(1 - self._right**2 - self._down**2, 0.02, 1))
         facing = np.clip(self._right * bearing[0] + self._down * bearing[1] + slope * bearing[2], 0, 1)
+        # Colours are mixed near linear light: squares and roots are quick and close to sRGB's curve.
         palette = np.array([rgb(c) for c in colours] + [(0, 0, 0)], np.float32) / 255
-        linear = (palette**2.2)[self._thread]
+        linear = (palette * palette)[self._thread]
         shade = (AMBIENT + DIFFUSE * facing) * self._tone
-        gleam = SHEEN * 0.35 * facing**6 * self._tone
-        shone = np.clip(linear * (shade**1.35)[..., None] + (gleam * 0.5)[..., None], 0, 1)
+        gleam = SHEEN * facing * facing * facing * self._tone
+        shone = linear * (shade * np.sqrt(shade))[..., None] + (gleam * gleam)[..., None]
         out = np.empty((*self.height.shape, 4), np.float32)
-        out[..., :3] = shone ** (1 / 2.2)
+        out[..., :3] = np.sqrt(np.clip(shone, 0, 1))
         out[..., 3] = self._thread >= 0
         return out
 

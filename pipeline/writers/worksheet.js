@@ -6,6 +6,35 @@
   const SVG = "http://www.w3.org/2000/svg";
   const CELL = 38, TALL = 34, TAB = 30;
   const store = "hitchgrid " + data.key;
+  const hands = data.hands.map((lines, i) => tieAll(lines, data.start[i]));
+
+  // Ties every step, so that each knows the threads that hang before and after it.
+  function tieAll(lines, start) {
+    const list = [], threads = [...start];
+    for (const line of lines) for (const step of line.steps) {
+      const before = [...threads], laid = [...(step.laid || [])];
+      for (const [p, kind] of step.knots) {
+        const leftTies = kind % 2 === 0;
+        if (laid.length) { // a step with a join is one knot
+          const [thread, tying] = laid.shift();
+          threads[p + (leftTies === Boolean(tying) ? 0 : 1)] = thread;
+        }
+        if (kind < 2) [threads[p], threads[p + 1]] = [threads[p + 1], threads[p]];
+      }
+      list.push({ ...line, ...step, before, threads: [...threads], of: line });
+    }
+    return list;
+  }
+
+  function counted(threads) {
+    const runs = [];
+    for (const thread of threads) {
+      if (runs.length && runs[runs.length - 1][1] === thread) runs[runs.length - 1][0]++;
+      else runs.push([1, thread]);
+    }
+    return runs.map(([count, thread]) => `${count} ${data.labels[thread]}`).join(", ");
+  }
+
   const clamp = (value, low, high) => Math.min(high, Math.max(low, value));
   let keeps = true;
   let state = { left: data.left, at: [0, 0], before: [] };
@@ -14,7 +43,7 @@
     try {
       const kept = JSON.parse(localStorage.getItem(store) || "null");
       if (!kept || !Array.isArray(kept.at) || !Array.isArray(kept.before)) return;
-      const whole = (n, i) => Number.isInteger(n) ? clamp(n, 0, data.hands[i].length) : 0;
+      const whole = (n, i) => Number.isInteger(n) ? clamp(n, 0, hands[i].length) : 0;
       state.left = kept.left === true;
       state.at = [whole(kept.at[0], 0), whole(kept.at[1], 1)];
       state.before = kept.before.filter(Number.isInteger).slice(-500);
@@ -33,7 +62,7 @@
   }
 
   const hand = () => (state.left ? 1 : 0);
-  const steps = () => data.hands[hand()];
+  const steps = () => hands[hand()];
   const at = () => state.at[hand()];
 
   function move(to, undoing) {
@@ -77,14 +106,13 @@
   function strip(index) {
     const list = steps(), step = list[index];
     const line = [];
-    for (let i = index; i >= 0 && list[i].line === step.line; i--) line.unshift(i);
-    for (let i = index + 1; i < list.length && list[i].line === step.line; i++) line.push(i);
-    const strands = step.order.length;
-    const before = index ? list[index - 1].threads : data.start[hand()];
+    for (let i = index; i >= 0 && list[i].of === step.of; i--) line.unshift(i);
+    for (let i = index + 1; i < list.length && list[i].of === step.of; i++) line.push(i);
+    const { before } = step, strands = before.length;
     const middle = 20 + TAB + 8, width = strands * CELL + 16, height = middle + TALL + 8 + TAB + 8;
     const svg = document.createElementNS(SVG, "svg");
     for (const [key, value] of Object.entries({ width, height, viewBox: `0 0 ${width} ${height}`, role: "img" })) svg.setAttribute(key, value);
-    make(svg, "title", {}, `${step.label}: ${step.text}. Order of threads after it: ${step.said}`);
+    make(svg, "title", {}, `${step.label}: ${step.text}. Order of threads after it: ${counted(step.threads)}`);
     const active = new Set(step.knots.flatMap((k) => [k[0], k[0] + 1]));
     for (let p = 0; p < strands; p++) {
       const x = 8 + (p + 0.5) * CELL;
@@ -101,7 +129,7 @@
         const group = make(svg, "g", past ? { opacity: 0.35 } : {});
         make(group, "polygon", { points: slab(kind, x, y, wide, TALL - 6, wide * 0.22), fill: colour, stroke: "#17212b", "stroke-width": now ? 3 : 1.2 });
         make(group, "text", { x: x + (kind === 2 ? -3 : kind === 3 ? 3 : 0), y: y + 5, "text-anchor": "middle", "font-size": 15, "font-weight": 700, fill: ink }, shown + 1);
-        if (wanted !== null) make(group, "text", { x: x + wide / 2 - 2, y: y - 9, "text-anchor": "middle", "font-size": 12, "font-weight": 700, fill: "#a8321f", stroke: "#fff", "stroke-width": 3, "paint-order": "stroke" }, "≠");
+        if (wanted !== undefined) make(group, "text", { x: x + wide / 2 - 2, y: y - 9, "text-anchor": "middle", "font-size": 12, "font-weight": 700, fill: "#a8321f", stroke: "#fff", "stroke-width": 3, "paint-order": "stroke" }, "≠");
         if (now) {
           make(svg, "line", { x1: x - wide / 2, x2: x + wide / 2, y1: y + TALL / 2 + 3, y2: y + TALL / 2 + 3, stroke: "#17212b", "stroke-width": 4 });
           if (first === null) first = x;
@@ -147,7 +175,7 @@
       $("now").textContent = "The last knot is tied: taper, braid the ties, and fit the band.";
       note("join", "");
       note("unlike", "");
-      note("check", `Order at the end, left to right: ${step.said}`);
+      note("check", `Order at the end, left to right: ${counted(step.threads)}`);
       $("then").textContent = "";
       $("strip").hidden = true;
       return;
@@ -157,19 +185,19 @@
     $("opening").textContent = step.opening;
     $("now").textContent = step.text;
     if (step.lead) {
-      const [strand, thread, words] = step.lead;
+      const [strand, thread, taken] = step.lead;
       const swatch = document.createElement("span"), number = document.createElement("span"), name = document.createElement("span");
       swatch.className = `swatch t${thread + 1}`;
       number.textContent = thread + 1;
       swatch.append(number);
-      name.textContent = `${words}: ${data.threads[thread].name}, strand ${strand}`;
+      name.textContent = `${taken ? "You tie with" : "Leader"}: ${data.threads[thread].name}, strand ${strand + 1}`;
       $("leads").append(swatch, name);
     }
-    note("join", step.join);
-    note("check", step.check ? `Check after this step. Order of threads, left to right: ${step.said}` : "");
-    note("unlike", step.knots.some((k) => k[3] !== null) ? "≠ in the drawing: this knot shows another thread than the picture wanted. Tie it as written." : "");
+    note("join", step.join || "");
+    note("check", step.check ? `Check after this step. Order of threads, left to right: ${counted(step.threads)}` : "");
+    note("unlike", step.knots.some((k) => k.length > 3) ? "≠ in the drawing: this knot shows another thread than the picture wanted. Tie it as written." : "");
     const next = list[index + 1];
-    $("then").textContent = !next ? "This is the last step." : next.line === step.line ? `Then: ${next.text}` : `Then ${next.label.toLowerCase()}, ${next.opening ? next.opening + ": " : ""}${next.text}`;
+    $("then").textContent = !next ? "This is the last step." : next.of === step.of ? `Then: ${next.text}` : `Then ${next.label.toLowerCase()}, ${next.opening ? next.opening + ": " : ""}${next.text}`;
     strip(index);
   }
 

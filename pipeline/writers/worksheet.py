@@ -47,6 +47,7 @@ def worksheet_html(pattern: Pattern, *, left_handed: bool = False) -> str:
             {"name": printable(t.name), "colour": t.colour, "ink": ink_on(t.colour)} for t in pattern.threads
         ],
         "hands": [hand.data() for hand in hands],
+        "labels": [printable(label) for label in labels],
         "start": [list(hand.pattern.strands) for hand in hands],
         "shared": [s.cells for s in hands[0].steps] == [s.cells for s in hands[1].steps],
         "narrow": [section.worked == "rows" for section in pattern.sections],
@@ -102,38 +103,45 @@ class _Hand:
         return f"{'Row' if step.by_row else 'Line'} {self.number(step)}"
 
     def data(self) -> list[dict[str, Any]]:
-        """The steps for the page's script."""
-        said = []
+        """The lines and their steps for the page's script, which ties them again for the orders."""
+        lines: list[dict[str, Any]] = []
         order: tuple[int, ...] = tuple(range(len(self.pattern.strands)))
         threads: tuple[int, ...] = self.pattern.strands
-        for step in self.steps:
-            thread_of = dict(zip(order, threads, strict=True))
-            lead = None
-            if step.leader is not None:
-                words = "Leader" if step.taken is None else "You tie with"
-                lead = [step.leader + 1, thread_of[step.leader], words]
-            said.append(
+        for _, group in groupby(self.steps, key=lambda step: (step.section, step.line)):
+            said = []
+            for step in group:
+                entry: dict[str, Any] = {"text": printable(step.text), "knots": self._knots(step)}
+                if step.leader is not None:
+                    entry["lead"] = [
+                        step.leader,
+                        threads[order.index(step.leader)],
+                        int(step.taken is not None),
+                    ]
+                if step.joins:
+                    entry["join"] = " ".join(self._join(join) for join in step.joins)
+                    entry["laid"] = [[join.thread, int(join.tying)] for join in step.joins]
+                if step.checkpoint:
+                    entry["check"] = 1
+                said.append(entry)
+                order, threads = step.order, step.threads
+            lines.append(
                 {
                     "section": step.section,
-                    "line": f"{step.section} {step.line}",
                     "number": self.number(step),
                     "label": self.label(step),
                     "opening": printable(step.opening),
-                    "text": printable(step.text),
-                    "knots": [
-                        [p, _KINDS[knot], shown, self._unmade.get((step.section, *cell))]
-                        for (p, knot), shown, cell in zip(step.knots, step.shown, step.cells, strict=True)
-                    ],
-                    "order": list(step.order),
-                    "threads": list(step.threads),
-                    "said": counted(self._labels[t] for t in step.threads),
-                    "lead": lead,
-                    "join": " ".join(self._join(join) for join in step.joins),
-                    "check": step.checkpoint,
+                    "steps": said,
                 }
             )
-            order, threads = step.order, step.threads
-        return said
+        return lines
+
+    def _knots(self, step: Step) -> list[list[int]]:
+        """Position, kind, thread shown, and the thread wanted if another (else left out) of each knot."""
+        knots = []
+        for (position, knot), shown, cell in zip(step.knots, step.shown, step.cells, strict=True):
+            wanted = self._unmade.get((step.section, *cell))
+            knots.append([position, _KINDS[knot], shown] + ([] if wanted is None else [wanted]))
+        return knots
 
     def _join(self, join: Join) -> str:
         new = self._labels[join.thread]

@@ -37,7 +37,8 @@ def band(tmp_path: Path) -> Path:
     [
         ("chart.png", b"\x89PNG"), ("preview.png", b"\x89PNG"), ("band.svg", b"<?xml"),
         ("sheet.pdf", b"%PDF"), ("chart.pdf", b"%PDF"), ("worksheet.html", b"<!DOCTYPE html>"),
-        ("report.html", b"<!DOCTYPE html>"), ("instructions.txt", b"Tiny band"), ("cut-list.csv", b"position,thread"),
+        ("report.html", b"<!DOCTYPE html>"), ("instructions.txt", b"Tiny band"),
+        ("cut-list.csv", b"position,thread"),
     ],
 )  # fmt: skip
 def test_draw_writes_each_output(name: str, begins: bytes, band: Path, tmp_path: Path) -> None:
