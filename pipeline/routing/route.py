@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from threadpoolctl import threadpool_limits
 
 from pipeline.routing.beam import beam, complete, follow
 from pipeline.routing.board import Board, Labels, board, colour_error, solution
@@ -25,7 +26,11 @@ def route(problem: Problem, budget: Budget | None = None) -> Solution:
     cannot be met together. A deadline or Ctrl-C (KeyboardInterrupt) returns the best so far, and
     ``Solution.stopped`` says so.
     """
-    budget = budget or Budget()
+    with threadpool_limits(1):  # the vectors are short: more threads of a BLAS only wait for each other
+        return _route(problem, budget or Budget())
+
+
+def _route(problem: Problem, budget: Budget) -> Solution:
     require_possible(problem)
     laid = board(problem)
     if problem.ease is Ease.PLAIN and laid.light:
