@@ -35,7 +35,7 @@ Level = Literal["none", "rows", "full"]
 LEVELS: tuple[Level, ...] = ("none", "rows", "full")
 LEAST_GAIN = {"rows": 0.01, "full": 0.002}
 """Share of the longest strand that a change must gain, so that rows are not broken up for millimetres."""
-MOST_CHANGES = 5000
+MOST_CHANGES = 2000
 """Bounds the search; strands get shorter with each change, and real bands take some dozens."""
 PER_MM = 100
 """Lengths enter the flow as whole hundredths of a millimetre."""
@@ -119,6 +119,7 @@ class _Band:
         self.rows: list[tuple[int, ...]] = []
         self.same_thread_hand_overs = 0
         self._thread = list(pattern.strands)
+        self._known: dict[tuple[int, Knot], tuple[float, float, int, int]] = {}
         edge_of = list(range(self.strands))
         for row in charges(pattern):
             worked = pattern.sections[row.section].worked
@@ -157,32 +158,34 @@ class _Band:
 
     def _walk(self) -> None:
         """Follow all strands: whose an edge is, what it has spent before and will spend after."""
-        edges = self.strands + 2 * len(self.into)
-        self.owner = list(range(self.strands)) + [0] * (edges - self.strands)
-        self.before = [0.0] * edges
-        self.after = list(self.rest)
-        self.before[: self.strands] = self.rest[: self.strands]
-        passes = []
-        for v, (a, b) in enumerate(self.into):
-            left, right, on_left, on_right = self._passes(v, self.kinds[v])
-            passes.append((left, right, on_left, on_right))
-            for edge, out, mm in ((a, on_left, left), (b, on_right, right)):
-                self.owner[out] = self.owner[edge]
-                self.before[out] = self.before[edge] + mm + self.rest[out]
-        for v in reversed(range(len(self.into))):
+        knots = len(self.into)
+        owner, before = [*range(self.strands)], self.rest[: self.strands]
+        owner += [0] * (2 * knots)
+        before += [0.0] * (2 * knots)
+        rest, after = self.rest, list(self.rest)
+        passes = [self._passes(v, kind) for v, kind in enumerate(self.kinds)]
+        for (a, b), (left, right, on_left, on_right) in zip(self.into, passes, strict=True):
+            owner[on_left], owner[on_right] = owner[a], owner[b]
+            before[on_left] = before[a] + left + rest[on_left]
+            before[on_right] = before[b] + right + rest[on_right]
+        for v in range(knots - 1, -1, -1):
             a, b = self.into[v]
             left, right, on_left, on_right = passes[v]
-            self.after[a] = self.rest[a] + left + self.after[on_left]
-            self.after[b] = self.rest[b] + right + self.after[on_right]
+            after[a] = rest[a] + left + after[on_left]
+            after[b] = rest[b] + right + after[on_right]
+        self.owner, self.before, self.after = owner, before, after
 
     def _passes(self, v: int, kind: Knot) -> tuple[float, float, int, int]:
         """What knot v costs the left and the right strand, and the edges on which they leave."""
-        swap, stay, core = self.costs[v]
-        leaving = self.strands + 2 * v
-        swaps = kind.swaps
-        tie = swap if swaps else stay
-        left, right = (tie, core) if kind.left_ties else (core, tie)
-        return (left, right, leaving + 1, leaving) if swaps else (left, right, leaving, leaving + 1)
+        found = self._known.get((v, kind))
+        if found is None:
+            swap, stay, core = self.costs[v]
+            leaving = self.strands + 2 * v
+            tie = swap if kind.swaps else stay
+            left, right = (tie, core) if kind.left_ties else (core, tie)
+            outs = (leaving + 1, leaving) if kind.swaps else (leaving, leaving + 1)
+            found = self._known[v, kind] = (left, right, *outs)
+        return found
 
     def lengths(self) -> list[float]:
         """Length of each strand, by starting position, in mm."""
@@ -303,6 +306,8 @@ class _Band:
         lengths = self.lengths()
         cap = max(up_to_cm(length) for length in lengths)
         for unit in units:
+            if len({self.kinds[v] for v in unit}) > 1:  # a run that was mixed before; leave it so
+                continue
             kinds = [self.kinds[v].mirrored for v in unit]
             after = dict(self._outcome(unit, kinds))
             if max(after.values()) > cap:
