@@ -18,10 +18,12 @@ import pytest
 from pipeline.bundle import TIMINGS, band_files
 from pipeline.design import Drawer, LetterSource, PictureSource
 from pipeline.facts import report_of
+from pipeline.instructions import write_instructions
 from pipeline.pattern import parse_pattern, render
 from pipeline.plan import Plan, plan
 from pipeline.pose import Band, Tying
 from pipeline.routing import Budget, Ease
+from pipeline.spoken import compare
 from pipeline.stash import builtin_stash, read_stash
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
@@ -75,7 +77,12 @@ def replayed(text: str) -> dict[str, Any]:
 
 
 def agrees(made: Plan) -> dict[str, Any]:
-    """Check a plan's report against the replay of its pattern file; return the report."""
+    """Check a plan's report against the replay of its pattern file, and that its instructions, for either
+    hand, tie the band; return the report.
+    """
+    for left_handed in (False, True):
+        told = write_instructions(made.pattern, made.cuts, left_handed=left_handed)
+        assert compare(told, made.pattern) == []
     text = render(made.pattern)
     assert render(parse_pattern(text)) == text
     report: dict[str, Any] = json.loads(report_of(made))

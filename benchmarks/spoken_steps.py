@@ -1,0 +1,58 @@
+"""How many spoken steps bands take, against the plain row-by-row list: ``python -m benchmarks.spoken_steps``.
+
+Every sample picture on 17 strands in both orders, routed with little effort, letters, and three bands of
+blocks. Both counts are those of ``pipeline.instructions.step_counts``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from pipeline.block_plan import plan_blocks
+from pipeline.block_words import parse_groups, parse_moves
+from pipeline.design import Artwork, Drawer, LetterSource, PictureSource
+from pipeline.instructions import step_counts
+from pipeline.knots import WORKED
+from pipeline.pattern import Pattern
+from pipeline.plan import plan
+from pipeline.pose import Band
+from pipeline.routing import Budget
+from pipeline.stash import builtin_stash, read_stash
+
+SAMPLES = Path(__file__).parents[1] / "sample_images"
+BLOCKS = (
+    ("navy 5, chalk 2", "1-2 left"),
+    ("navy 4, chalk 3, coral 4", None),
+    ("navy 3, chalk 3, coral 3, pebble 3, tar 3", "1-2 left and 4-5 right, 2-3 left, 3-4 right"),
+)
+
+
+def bands() -> Iterator[tuple[str, Pattern]]:
+    """Yield names and patterns of the bands that are counted."""
+    stash = read_stash(SAMPLES / "club_stash.csv")
+    pictures = sorted(p for p in SAMPLES.iterdir() if p.suffix == ".png" and p.stem != "cells")
+    artworks: list[Artwork] = [LetterSource("RC"), *(PictureSource(path) for path in pictures)]
+    for artwork in artworks:
+        for worked in WORKED:
+            made = plan(
+                artwork,
+                Band(strands=17, worked=worked, wrist_mm=165.0),
+                Drawer(stash),
+                budget=Budget(effort=0.1),
+                further=False,
+            )
+            yield f"{artwork.title}, {worked}", made.pattern
+    for groups, switch in BLOCKS:
+        named = parse_groups(groups)
+        moves = None if switch is None else parse_moves(switch, len(named))
+        band = Band(worked="diagonal", wrist_mm=165.0)
+        yield groups, plan_blocks(named, moves, builtin_stash(), band).pattern
+
+
+if __name__ == "__main__":
+    print("| band | knots | plain list | as written |\n|---|---|---|---|")
+    for name, pattern in bands():
+        plain, written = step_counts(pattern)
+        knots = sum(len(row.knots) for _, _, _, row in pattern.rows())
+        print(f"| {name} | {knots} | {plain} | {written} |", flush=True)
