@@ -29,7 +29,7 @@ MOST_DRAWN = 200_000
 """Elements after every reference (use, pattern, mask, clip, marker …) has been followed."""
 
 _SIDE = 1200  # pixels of the longer side that is drawn; a band has a few dozen cells across
-_TIMEOUT_S = 20
+_TIMEOUT_S = 15
 _WORKER = Path(__file__).with_name("svg_worker.py")
 _TO_PNG = "Export the drawing as a PNG from your drawing program, and use that file."
 _FORBIDDEN = {
@@ -185,28 +185,27 @@ class _Guard:
     def _check_growth(self) -> None:
         """Count the elements that drawing would visit, following references; refuse cycles and floods."""
         total: dict[int, int] = {}
-        under_way: set[int] = set()
-        # Depth-first without recursion: a node is finished once all that it leads to are.
-        stack = [0]
+        under_way = {0}
+        stack = [(0, iter(self._leads_to(0)))]  # depth first, without recursion
         while stack:
-            number = stack[-1]
-            if number in total:
-                stack.pop()
-                continue
-            node = self.nodes[number]
-            leads_to = node.children + [self.ids[name] for name in node.refers if name in self.ids]
-            waiting = [n for n in leads_to if n not in total]
-            if not waiting:
-                total[number] = 1 + sum(total[n] for n in leads_to)
+            number, rest = stack[-1]
+            ahead = next((n for n in rest if n not in total), None)
+            if ahead is None:
+                total[number] = 1 + sum(total[n] for n in self._leads_to(number))
                 if total[number] > MOST_DRAWN:
                     self._refuse(f"repeats itself into more than {MOST_DRAWN:,} elements")
                 under_way.discard(number)
                 stack.pop()
-                continue
-            under_way.add(number)
-            if any(n in under_way for n in waiting):
+            elif ahead in under_way:
                 self._refuse("refers to itself in a circle")
-            stack.append(waiting[0])
+            else:
+                under_way.add(ahead)
+                stack.append((ahead, iter(self._leads_to(ahead))))
+
+    def _leads_to(self, number: int) -> list[int]:
+        """The elements that drawing one visits next: those in it and those it refers to."""
+        node = self.nodes[number]
+        return node.children + [self.ids[name] for name in node.refers if name in self.ids]
 
     @staticmethod
     def _decoded(data: bytes) -> str:
