@@ -160,6 +160,10 @@ def command(
     fill: Annotated[
         FillChoice, typer.Option(help="What a band longer than its picture does.", rich_help_panel=BAND)
     ] = FillChoice.AUTO,
+    border: Annotated[
+        bool,
+        typer.Option("--border", help="Colour blocks before and after the picture.", rich_help_panel=BAND),
+    ] = False,
     ease: Annotated[
         EaseChoice, typer.Option(help="How many hand-overs a row may have.", rich_help_panel=TYING)
     ] = EaseChoice.LIGHT,
@@ -268,6 +272,7 @@ def command(
         finish=options.style(finish, "--finish"),
         taper=taper,
         tail_mm=None if tail is None else parse_length(tail, "--tail"),
+        border=border,
     )
     drawer = Drawer(
         read_stash(stash) if stash else builtin_stash(), options.names(threads, "--threads"), colours, ground

@@ -27,14 +27,15 @@ from pipeline.advice import (
     usual_changes,
 )
 from pipeline.assemble import to_pattern
+from pipeline.block_border import fill_with_border
 from pipeline.changes import Redesign
 from pipeline.design import Artwork, Design, Drawer, design
-from pipeline.ends import make_end
+from pipeline.errors import InputError
 from pipeline.feasibility import Feasibility, check
 from pipeline.joins import place_joins
 from pipeline.materials import Cut, cut_list
-from pipeline.pattern import Ends, Gauge, Pattern, PatternThread
-from pipeline.pose import Band, Tying, gauge_for, included, pose, room_of
+from pipeline.pattern import Gauge, Pattern, PatternThread
+from pipeline.pose import Band, Tying, ends_of, fit_of, gauge_for, included, pose, room_of
 from pipeline.reasons import Reason, reasons
 from pipeline.routing import (
     Budget,
@@ -111,6 +112,7 @@ def plan(
 
     clock.stage("sharing the tying")
     loose = _assembled(drawn, routed, joined[-1], band, gauge, title or artwork.title)
+    loose = _bordered(loose, band, gauge, drawer)
     shared = share(loose, tying.share, margin=tying.margin)
     pattern = place_joins(
         shared,
@@ -166,10 +168,7 @@ def _assembled(
         PatternThread(name=t.name, colour=t.colour, diameter_mm=t.diameter_mm) for t in drawn.threads
     )
     strands = [int(t) for t in joined.solution.strands]
-    ends = Ends(
-        start=make_end(band.start, strands, gauge, at_start=True, tail_mm=band.tail_mm, taper=band.taper),
-        finish=make_end(band.finish, strands, gauge, at_start=False, tail_mm=band.tail_mm, taper=band.taper),
-    )
+    ends = ends_of(band, strands, gauge)
     wanted = [None if t < 0 else int(t) for t in routed.wanted]
     return to_pattern(
         routed.problem.network,
@@ -182,6 +181,18 @@ def _assembled(
         ground=drawn.ground,
         changes=joined.changes,
     )
+
+
+def _bordered(pattern: Pattern, band: Band, gauge: Gauge, drawer: Drawer) -> Pattern:
+    """Fill what the picture leaves of the wrist with colour blocks, where the maker wants a border."""
+    fit = fit_of(band, len(pattern.strands), gauge)
+    if not band.border:
+        return pattern
+    if fit is None:
+        raise InputError("--border needs to know the wrist.", "Add --wrist, such as --wrist 16cm.")
+    return fill_with_border(
+        pattern, gauge_for(replace(band, worked="diagonal"), drawer), fit.knotted_mm
+    ).pattern
 
 
 class _Clock:

@@ -3,21 +3,21 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.design import Artwork, Design, Drawer, Fill, Room, usual_strands
-from pipeline.ends import neighbour_pairs, taper_mm
+from pipeline.ends import make_end, neighbour_pairs
 from pipeline.errors import InputError
-from pipeline.fit import EASE_MM, fit_rows
+from pipeline.fit import EASE_MM, Fit, fit_rows
 from pipeline.gauge import find_gauge, preset_gauge, saved_gauges
 from pipeline.joins import LONGEST_MM
 from pipeline.knots import Worked
 from pipeline.network import network, picture_rows
-from pipeline.pattern import FOLDED_STYLES, End, Ends, EndStyle, Gauge
+from pipeline.pattern import FOLDED_STYLES, Ends, EndStyle, Gauge
 from pipeline.routing import Ease, Problem
 from pipeline.sharing import Level
 from pipeline.threads import routing_costs
@@ -44,6 +44,8 @@ class Band:
     finish: EndStyle = "straight"
     taper: bool = False
     tail_mm: float | None = None
+    border: bool = False
+    """Whether colour blocks fill what the picture leaves of the wrist."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,21 +77,27 @@ def gauge_for(band: Band, drawer: Drawer) -> Gauge:
 def room_of(artwork: Artwork, band: Band, gauge: Gauge) -> Room:
     """The place the design has: strands, and the rows that the wrist has room for."""
     strands = usual_strands(artwork) if band.strands is None else band.strands
-    length = None
-    if band.wrist_mm is not None:
-        length = fit_rows(
-            band.wrist_mm, gauge, ease_mm=band.ease_mm, ends=_closing(band, strands, gauge)
-        ).rows
-    return Room(strands, band.worked, gauge, band.rows, length, band.selvedge, band.fill)
+    fit = fit_of(band, strands, gauge)
+    fill = "none" if band.border else band.fill
+    return Room(
+        strands, band.worked, gauge, band.rows, None if fit is None else fit.rows, band.selvedge, fill
+    )
 
 
-def _closing(band: Band, strands: int, gauge: Gauge) -> Ends:
-    """The ends as far as they take from the knotted length; threads are not known yet."""
-    taper = taper_mm((strands // 2, strands - strands // 2), gauge) if band.taper else None
-    tapered = 0.0 if band.start in FOLDED_STYLES else taper
+def fit_of(band: Band, strands: int, gauge: Gauge) -> Fit | None:
+    """What has to be knotted for the wrist, or None if none was given."""
+    if band.wrist_mm is None:
+        return None
+    ends = ends_of(band, (0,) * max(2, strands), gauge)  # which threads hang there makes no difference
+    return fit_rows(band.wrist_mm, gauge, ease_mm=band.ease_mm, ends=ends)
+
+
+def ends_of(band: Band, strands: Sequence[int], gauge: Gauge) -> Ends:
+    """Both ends of a band of these ``strands`` (threads by position); a folded start does not taper."""
+    tapered = band.taper and band.start not in FOLDED_STYLES
     return Ends(
-        start=End(style="straight", tail_mm=0, taper_mm=tapered),
-        finish=End(style="straight", tail_mm=0, taper_mm=taper),
+        start=make_end(band.start, strands, gauge, at_start=True, tail_mm=band.tail_mm, taper=tapered),
+        finish=make_end(band.finish, strands, gauge, at_start=False, tail_mm=band.tail_mm, taper=band.taper),
     )
 
 
