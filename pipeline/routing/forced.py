@@ -37,9 +37,11 @@ def costs_if_made(
     """
     laid = board(problem)
     base = labels_of(problem.network, solution)
-    shown = np.minimum.reduce([problem.costs[np.arange(laid.knots), base[laid.wire[:, i]]] for i in (0, 1)])
+    shown = np.minimum.reduce(
+        [problem.costs[np.arange(len(laid.wire)), base[laid.wire[:, i]]] for i in (0, 1)]
+    )
     k = problem.threads
-    a_cell = max(laid.knots / 3000 * max(1, k * (k - 1)) / 30, 0.02)
+    a_cell = max(len(laid.wire) / 3000 * max(1, k * (k - 1)) / 30, 0.02)
     answers: dict[int, float] = {}
     for done, v in enumerate(sorted(knots, key=lambda v: (-shown[v], v))):
         late = budget.deadline is not None and time.monotonic() >= budget.deadline

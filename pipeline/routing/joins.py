@@ -29,7 +29,7 @@ HIDDEN = 1e3
 SCALE = 2.0**24
 """Costs times this are whole numbers in the flows."""
 Changes = Mapping[int, tuple[int, int]]
-"""{knot: (side, thread)}: the strand on that side (0 left, 1 right) is core there, and ``thread`` after it."""
+"""{knot: (side, thread)}: the strand on that side (0 left, 1 right) is core there, then ``thread``."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -15,7 +15,9 @@ from pipeline.network import Network
 from pipeline.routing.board import Board, Labels, colour_error
 from pipeline.routing.compiled import compiled
 from pipeline.routing.exchange import exchange
+from pipeline.routing.meter import Meter
 from pipeline.routing.problem import Ease, Solution
+from pipeline.routing.search import EXCHANGE_WORK
 from pipeline.routing.windows import desk, recount, solve
 
 STATES = 4096
@@ -47,33 +49,35 @@ def _follow(into, swaps, labels, first):  # type: ignore[no-untyped-def]
         labels[first + 2 * v + 1] = left if swaps[v] else right
 
 
-def settle(board: Board, labels: Labels, ease: Ease, rounds: int = 8) -> float:
-    """Improve ``labels`` in place; return their colour error.
+def settle(board: Board, labels: Labels, ease: Ease, meter: Meter, rounds: int = 8) -> float:
+    """Improve ``labels`` in place; return their colour error. The work is charged to ``meter``.
 
     Exchanges are used where hand-overs are free. With ``Ease.PLAIN`` no hand-over in mid-row is added.
     """
-    bound = bool(board.counted.any()) and ease is not Ease.FULL
-    penalty = np.full(board.knots, HAND_OVER)
+    penalty = np.full(len(board.wire), HAND_OVER)
     if ease is Ease.PLAIN:
         penalty[board.counted] = NEVER
-    present = np.unique(labels[: board.strands])
-    width = max(1, min(4, int(np.log(STATES) / np.log(max(2, len(present)))) - 1))
+    present = len(np.unique(labels[: board.strands]))
+    width = max(1, min(4, int(np.log(STATES) / np.log(max(2, present))) - 1))
     strips = [
         np.flatnonzero((board.position >= at) & (board.position < at + wide)).astype(np.int32)
         for wide in range(min(2, width), width + 1)
         for at in range(max(1, board.strands - wide))
     ]
-    paper = desk(board, labels, states=1 << 16, memory=1 << 24)
-    last = colour_error(board, labels)
+    paper = desk(board, labels, states=1 << 14, memory=1 << 23)
+    last = float(colour_error(board, labels))
     for _ in range(rounds):
-        if not bound:
+        if not board.light:
             for t, s in combinations(range(board.threads), 2):
                 exchange(board, board.cost, labels, s, t)
+                meter.spend(EXCHANGE_WORK * len(board.wire))
             recount(board, labels, paper)
+        before = int(paper.work[0])
         for strip in strips:
             solve(board, board.cost, penalty, labels, strip, paper)
-        now = colour_error(board, labels)
-        if now > last - 1e-6:
+        meter.spend(int(paper.work[0]) - before)
+        now = float(colour_error(board, labels))
+        if now > last - 1e-6 or meter.late:
             break
         last = now
     return float(colour_error(board, labels))

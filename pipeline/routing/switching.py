@@ -2,9 +2,14 @@
 
 Two kinds of block may go between two picture rows. Diagonal rows in which every knot stays change nothing,
 and neither does a straight row with its return, both crossed by one leader; so a band at hand goes on being
-legal, and as good, when a block is put in, and whatever the freed knots then gain is gain. Blocks are put in
-greedily where they gain most a row, in several block sizes; rows that turn out to move nothing are taken out
-again. What remains is a trade-off: fewest colour errors for each number of rows.
+legal, and as good, when blocks are put in, and whatever the freed knots then gain is gain.
+
+The rows are put in by levels, 2, 4, 8 … up to the limit. On each level several layouts are tried by a quick
+descent: blocks where the colour error lies, or spread evenly, onto the level before or onto the bare band.
+Where an ease ties the leaders down, so that a descent moves little, the last level also tries to part the
+band in two, to route both parts by themselves and to sort the strands in between. The best layout is searched
+further and rows that turn out to move nothing are taken out again. What remains is a trade-off: the least
+colour error found for each number of rows.
 
 More than n diagonal rows in one place are never useful: n alternating rows reach every order of n strands
 (odd-even transposition; Habermann 1972; Knuth, The Art of Computer Programming 3, section 5.3.4).
@@ -12,9 +17,9 @@ More than n diagonal rows in one place are never useful: n alternating rows reac
 
 from __future__ import annotations
 
-import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import zip_longest
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,11 +27,21 @@ from numpy.typing import NDArray
 from pipeline.knots import row_positions
 from pipeline.network import Network, RowPlan, network
 from pipeline.routing.board import board, hand_overs, solution
-from pipeline.routing.problem import Budget, Problem, Solution
-from pipeline.routing.settle import labels_of, settle
+from pipeline.routing.meter import Meter
+from pipeline.routing.prices import knot_prices
+from pipeline.routing.problem import Budget, Ease, Problem, Solution, Stopped
+from pipeline.routing.route import route
+from pipeline.routing.search import Search
+from pipeline.routing.settle import NEVER, labels_of, settle
 
-WORK = 60.0
-"""Trial insertions at effort 1.0 for a band of 3,000 knots and 6 threads; scaled by size elsewhere."""
+EFFORT = 2.0
+"""Effort of all levels together, as a multiple of a plain search's; the last level has half of it."""
+TRIALS = 0.5
+"""Share of a level's effort for trying layouts; the rest goes into searching the best one."""
+PARTS = 0.15
+"""Share of the budget for routing one part of a parted band."""
+PRICE_STEPS = 40
+"""Steps of the bound at each smoothing, for the longest band."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -40,14 +55,6 @@ class Point:
     wanted: NDArray[np.int64]
     """(knots,) thread wanted, −1 where nothing is asked."""
     solution: Solution
-
-
-@dataclass(frozen=True, slots=True)
-class _Block:
-    """Rows to put in, with the swaps by which they change nothing."""
-
-    rows: tuple[RowPlan, ...]
-    swaps: bool
 
 
 def count_made(net: Network, routes: Solution, wanted: NDArray[np.int64]) -> int:
@@ -64,59 +71,83 @@ def insert_switching(
 
     ``problem``: without switching rows; ``wanted``: (knots,) thread index or −1; ``start``: its solution. The
     colour error falls strictly along the points, each of which is a solution recounted by tying it, and the
-    last one has the fewest rows found for its colour error. ``Solution.lower_bound`` of the points beyond the
-    first is 0: nothing is certified for a longer band until it is bounded as a problem of its own.
+    last one has the fewest rows found for its colour error. ``Solution.lower_bound`` is certified for the
+    first point and for the last one; in between it is 0. The budget is spent in all, whatever the limit; a
+    deadline or Ctrl-C keeps what was found.
     """
-    first = _Band.of(problem, wanted, start).point()
-    points = {0: first}
-    trials = _Trials(budget, problem)
-    for size in _sizes(limit, problem.network.strands):
-        band = _Band.of(problem, wanted, start)
-        while band.inserted + size <= limit and not trials.spent and band.error > 1e-6:
-            longer = _best_block(band, size, trials)
-            if longer is None:
+    points = {0: _Band(problem, wanted, start.strands, start.swaps, start.cost).point(start.lower_bound)}
+    stopped = start.stopped
+    totals = _levels(limit)
+    band = bare = _Band(problem, wanted, start.strands, start.swaps, start.cost)
+    try:
+        for total in totals:
+            if band.error <= 1e-6:
                 break
-            band = longer.trimmed()
-            kept = points.get(band.inserted)
-            if kept is None or band.error < kept.colour_error - 1e-6:
-                points[band.inserted] = band.point()
-    return _falling(points)
+            weight = 0.5 if total == limit else 0.5 / (len(totals) - 1)
+            share = replace(budget, effort=EFFORT * weight * budget.effort, reporter=None)
+            meter = Meter(share, problem.network.knots)
+            longer = _best_layout(band, bare, total, meter)
+            if total == limit and board(problem).light:
+                longer = _parted(longer, bare, total, replace(share, effort=PARTS * budget.effort))
+            longer = longer.searched(meter, budget.seed + total).trimmed()
+            if longer.error < band.error - 1e-6:
+                band = longer
+                points[band.inserted] = band.point(0.0)
+            if meter.late:
+                stopped = Stopped.TIME
+                break
+    except KeyboardInterrupt:
+        stopped = Stopped.INTERRUPT
+    curve = _falling(points)
+    if len(curve) > 1:
+        curve[-1] = _bounded(curve[-1], budget, stopped)
+    return tuple(curve)
 
 
-def _falling(points: dict[int, Point]) -> tuple[Point, ...]:
+def _falling(points: dict[int, Point]) -> list[Point]:
     """Keep the points that are better than every one with fewer rows."""
     kept: list[Point] = []
     for rows in sorted(points):
         if not kept or points[rows].colour_error < kept[-1].colour_error - 1e-6:
             kept.append(points[rows])
-    return tuple(kept)
+    return kept
 
 
-def _sizes(limit: int, strands: int) -> tuple[int, ...]:
-    """Block sizes to try: the whole limit, then halves of it, down to 1."""
-    size, sizes = min(limit, strands), []
-    while size >= 1:
-        sizes.append(size)
-        size //= 2
-    return tuple(sizes)
+def _bounded(point: Point, budget: Budget, stopped: Stopped) -> Point:
+    """Certify a lower bound for the point's own network."""
+    late = Meter(budget, point.problem.network.knots)
+    _, bound = knot_prices(board(point.problem), PRICE_STEPS, lambda: late.late)
+    routes = replace(point.solution, lower_bound=min(bound, point.solution.cost), stopped=stopped)
+    return replace(point, solution=routes)
 
 
-@dataclass(slots=True)
-class _Trials:
-    """Counts trial insertions against the budget."""
+def _levels(limit: int) -> list[int]:
+    """Numbers of rows to try: 2, 4, 8 … and the limit itself."""
+    totals, total = [], 2
+    while total < limit:
+        totals.append(total)
+        total *= 2
+    return [*totals, limit] if limit > 0 else []
 
-    budget: Budget
-    problem: Problem
-    done: float = 0.0
 
-    @property
-    def spent(self) -> bool:
-        late = self.budget.deadline is not None and time.monotonic() >= self.budget.deadline
-        return late or self.done >= WORK * self.budget.effort
+@dataclass(frozen=True, slots=True)
+class _Block:
+    """Rows to put in before row ``gap``, with the swaps by which they change nothing."""
 
-    def count(self, knots: int) -> None:
-        k = self.problem.threads
-        self.done += knots / 3000 * k * (k - 1) / 30
+    gap: int
+    rows: tuple[RowPlan, ...]
+    swaps: bool
+
+
+def _diagonal(strands: int, gap: int, rows: int, parity: int = 0) -> _Block:
+    positions = (row_positions(strands, parity + i, "diagonal") for i in range(min(rows, strands)))
+    return _Block(gap, tuple(RowPlan("diagonal", p) for p in positions), swaps=False)
+
+
+def _straight(strands: int, gap: int, turn: int) -> _Block:
+    """A straight row and its return; ``turn`` 0 goes out from the left edge, 1 from the right one."""
+    there_and_back = (RowPlan("rows", row_positions(strands, turn + i, "rows")) for i in range(2))
+    return _Block(gap, tuple(there_and_back), swaps=True)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -129,31 +160,53 @@ class _Band:
     swaps: NDArray[np.bool_]
     error: float
 
-    @classmethod
-    def of(cls, problem: Problem, wanted: NDArray[np.int64], routes: Solution) -> _Band:
-        return cls(problem, wanted, routes.strands, routes.swaps, routes.cost)
-
     @property
     def inserted(self) -> int:
         return sum(row.picture is None for row in self.problem.network.rows)
 
-    def gaps(self) -> list[int]:
-        """Row indices before which a block may go: between picture rows, not within a section."""
-        rows = self.problem.network.rows
-        return [r for r in range(len(rows)) if rows[r].picture is not None]
+    @property
+    def routes(self) -> Solution:
+        return Solution(self.strands, self.swaps, self.error, 0.0)
 
-    def with_block(self, gap: int, block: _Block) -> _Band:
-        """Put in a block before row ``gap``; the routes change nothing there."""
+    def painful(self, places: int) -> list[int]:
+        """Different rows to put blocks before, so that the colour error is shared evenly among them."""
         net = self.problem.network
-        rows = (*net.rows[:gap], *block.rows, *net.rows[gap:])
-        at = int(np.searchsorted(net.row, gap))
-        new = sum(len(row.positions) for row in block.rows)
-        return self._rebuilt(
-            rows,
-            np.insert(self.problem.costs, [at] * new, 0.0, axis=0),
-            np.insert(self.wanted, [at] * new, -1),
-            np.insert(self.swaps, [at] * new, block.swaps),
-        )
+        labels = labels_of(net, self.routes)
+        knots = np.arange(net.knots)
+        pain = self.problem.costs[knots[:, None], labels[net.into]].min(axis=1)
+        by_row = np.bincount(net.row, weights=pain, minlength=len(net.rows)) + 1e-9
+        shares = (np.arange(places) + 0.5) / places
+        return self._gaps(np.searchsorted(np.cumsum(by_row) / by_row.sum(), shares))
+
+    def spread(self, places: int) -> list[int]:
+        """Different rows to put blocks before, spread evenly."""
+        rows = len(self.problem.network.rows)
+        return self._gaps((np.arange(places) + 0.5) / places * rows)
+
+    def _gaps(self, wishes: NDArray[np.floating | np.integer]) -> list[int]:
+        rows = self.problem.network.rows
+        open_ = [r for r in range(1, len(rows)) if rows[r].picture is not None]
+        gaps: list[int] = []
+        for wish in wishes:
+            if open_:
+                gap = min(open_, key=lambda r: (abs(r - wish), r))
+                open_.remove(gap)
+                gaps.append(gap)
+        return sorted(gaps)
+
+    def with_blocks(self, blocks: Sequence[_Block]) -> _Band:
+        """Put in blocks; the routes change nothing there."""
+        band = self
+        for block in sorted(blocks, key=lambda block: -block.gap):
+            net = band.problem.network
+            at = [int(np.searchsorted(net.row, block.gap))] * sum(len(row.positions) for row in block.rows)
+            band = band._rebuilt(
+                (*net.rows[: block.gap], *block.rows, *net.rows[block.gap :]),
+                np.insert(band.problem.costs, at, 0.0, axis=0),
+                np.insert(band.wanted, at, -1),
+                np.insert(band.swaps, at, block.swaps),
+            )
+        return band
 
     def _rebuilt(
         self,
@@ -162,24 +215,33 @@ class _Band:
         wanted: NDArray[np.int64],
         swaps: NDArray[np.bool_],
     ) -> _Band:
-        longer = replace(self.problem, network=network(self.problem.network.strands, rows), costs=costs)
-        return _Band(longer, wanted, self.strands, swaps, self.error)
+        changed = replace(self.problem, network=network(self.problem.network.strands, rows), costs=costs)
+        return _Band(changed, wanted, self.strands, swaps, self.error)
 
-    def settled(self) -> _Band:
+    def settled(self, meter: Meter) -> _Band:
         """Improve the routes by a quick descent."""
         laid = board(self.problem)
-        labels = labels_of(self.problem.network, self.routes())
-        error = settle(laid, labels, self.problem.ease, rounds=3)
+        labels = labels_of(self.problem.network, self.routes)
+        error = settle(laid, labels, self.problem.ease, meter, rounds=3)
         strands = labels[: laid.strands].astype(np.int64)
         return _Band(self.problem, self.wanted, strands, ~hand_overs(laid, labels), error)
 
-    def routes(self) -> Solution:
-        return Solution(self.strands, self.swaps, self.error, 0.0)
+    def searched(self, meter: Meter, seed: int) -> _Band:
+        """Improve the routes by the router's search, until the meter is spent."""
+        laid = board(self.problem)
+        in_rows = np.array([row.worked == "rows" for row in self.problem.network.rows])
+        search = Search(laid, in_rows[self.problem.network.row], meter, seed)
+        if self.problem.ease is Ease.PLAIN:
+            search.free[laid.counted] = NEVER
+        routes = solution(
+            self.problem, search.improve(labels_of(self.problem.network, self.routes), 0.0), 0.0
+        )
+        return _Band(self.problem, self.wanted, routes.strands, routes.swaps, routes.cost)
 
     def trimmed(self) -> _Band:
         """Take out diagonal switching rows at the ends of their section in which nothing moves."""
         net = self.problem.network
-        labels = labels_of(net, self.routes())
+        labels = labels_of(net, self.routes)
         moves = self.swaps & (labels[net.into[:, 0]] != labels[net.into[:, 1]])
         moving = np.zeros(len(net.rows), dtype=bool)
         np.logical_or.at(moving, net.row, moves)
@@ -196,55 +258,133 @@ class _Band:
         keep = ~drop[net.row]
         return self._rebuilt(rows, self.problem.costs[keep], self.wanted[keep], self.swaps[keep])
 
-    def point(self) -> Point:
-        labels = labels_of(self.problem.network, self.routes())
-        routes = solution(self.problem, labels, 0.0)
+    def point(self, lower_bound: float) -> Point:
+        routes = solution(self.problem, labels_of(self.problem.network, self.routes), lower_bound)
         made = count_made(self.problem.network, routes, self.wanted)
         return Point(self.inserted, made, routes.cost, self.problem, self.wanted, routes)
 
 
-def _blocks(strands: int, size: int) -> Iterator[_Block]:
-    """Blocks of ``size`` rows: diagonal of either parity, and straight there and back."""
-    for parity in (0, 1):
-        yield _Block(
-            tuple(RowPlan("diagonal", row_positions(strands, parity + i, "diagonal")) for i in range(size)),
-            False,
-        )
-    if size == 2:
-        for turn in (0, 1):
-            yield _Block(
-                tuple(RowPlan("rows", row_positions(strands, turn + i, "rows")) for i in range(2)), True
-            )
+def _layouts(band: _Band, bare: _Band, total: int) -> Iterator[_Band]:
+    """Ways to have ``total`` switching rows, onto the level before and onto the bare band in turn."""
+    ways = [_ways(base, total - base.inserted) for base in ((bare, band) if band.inserted else (bare,))]
+    for layouts in zip_longest(*ways):
+        yield from (layout for layout in layouts if layout is not None)
 
 
-def _best_block(band: _Band, size: int, trials: _Trials) -> _Band | None:
-    """The band with one block of ``size`` rows more where it gains most; None if nothing gains."""
-    gaps = band.gaps()
-    step = max(1, len(gaps) // 12)
-    tried: dict[int, _Band] = {}
+def _ways(base: _Band, more: int) -> Iterator[_Band]:
+    """Ways to put ``more`` rows into a band, the most promising ones first."""
+    n = base.problem.network.strands
+    # straight rows in a diagonal band are bound by its ease, diagonal ones are not
+    straight = more >= 2 and (
+        base.problem.ease is Ease.FULL
+        or any(row.picture is not None and row.worked == "rows" for row in base.problem.network.rows)
+    )
+    if straight:
+        yield base.with_blocks([_straight(n, gap, 0) for gap in base.painful(more // 2)])
+    for gap in base.spread(6) if more >= 4 else base.painful(3):
+        yield base.with_blocks([_diagonal(n, gap, more)])
+    if straight:
+        yield base.with_blocks([_straight(n, gap, 1) for gap in base.painful(more // 2)])
+    if more >= 4:
+        yield base.with_blocks([_diagonal(n, gap, more // 2) for gap in base.painful(2)])
+    if straight and more >= 4:
+        yield base.with_blocks([_straight(n, gap, 0) for gap in base.spread(more // 2)])
 
-    def attempt(i: int) -> float:
-        if i not in tried and 0 <= i < len(gaps) and not trials.spent:
-            best = None
-            for block in _blocks(band.problem.network.strands, size):
-                longer = band.with_block(gaps[i], block).settled()
-                trials.count(longer.problem.network.knots)
-                if best is None or longer.error < best.error - 1e-9:
-                    best = longer
-                if size > 2:
-                    break
-            assert best is not None
-            tried[i] = best
-        return tried[i].error if i in tried else np.inf
 
-    for i in range(step // 2, len(gaps), step):
-        attempt(i)
-    while step > 1 and tried:
-        step = (step + 1) // 2 if step > 2 else 1
-        centre = min(tried, key=lambda i: (tried[i].error, i))
-        for i in (centre - step, centre + step):
-            attempt(i)
-    if not tried:
+def _best_layout(band: _Band, bare: _Band, total: int, meter: Meter) -> _Band:
+    best = band
+    for layout in _layouts(band, bare, total):
+        tried = layout.settled(meter)
+        if tried.error < best.error - 1e-6:
+            best = tried
+        if meter.share > TRIALS or meter.late:
+            break
+    return best
+
+
+def _parted(best: _Band, bare: _Band, total: int, budget: Budget) -> _Band:
+    """The best of ``best`` and the bare band parted at a few places."""
+    for gap in sorted({*bare.painful(1), *bare.spread(3)}):
+        parted = _cut(bare, gap, total, budget)
+        if parted is not None and parted.error < best.error - 1e-6:
+            best = parted
+    return best
+
+
+def _cut(band: _Band, gap: int, most: int, budget: Budget) -> _Band | None:
+    """Part the band before row ``gap``, route both parts by themselves, and sort between them.
+
+    The lower part may begin in any order of the threads that the upper one ends with. Up to ``most``
+    diagonal rows take it there; if they do not suffice, the lower part begins as near as they lead.
+    """
+    net = band.problem.network
+    n, k = net.strands, band.problem.threads
+    at = int(np.searchsorted(net.row, gap))
+    upper = replace(band.problem, network=network(n, net.rows[:gap]), costs=band.problem.costs[:at])
+    over = _better(route(upper, budget), upper, band.strands, band.swaps[:at])
+    ending = labels_of(upper.network, over)[upper.network.last]
+    counts = np.bincount(ending, minlength=k)
+    lower = Problem(
+        network(n, net.rows[gap:]),
+        band.problem.costs[at:],
+        (None,) * n,
+        tuple(int(count) for count in counts),
+        ease=band.problem.ease,
+    )
+    under = route(lower, budget)
+    rows, swaps, reached = _sorting(ending, under.strands, most)
+    if (reached != under.strands).any():
+        pinned = replace(lower, start=tuple(int(t) for t in reached))
+        under = route(pinned, budget)
+    if over.cost + under.cost >= band.error - 1e-6:
         return None
-    best = min(tried.values(), key=lambda b: b.error)
-    return best if best.error < band.error - 1e-6 else None
+    costs = [band.problem.costs[:at], np.zeros((len(swaps), k)), band.problem.costs[at:]]
+    wanted = [band.wanted[:at], np.full(len(swaps), -1), band.wanted[at:]]
+    whole = band._rebuilt(
+        (*net.rows[:gap], *rows, *net.rows[gap:]),
+        np.concatenate(costs),
+        np.concatenate(wanted),
+        np.concatenate([over.swaps, swaps, under.swaps]),
+    )
+    return replace(whole, strands=over.strands, error=over.cost + under.cost)
+
+
+def _better(
+    found: Solution, problem: Problem, strands: NDArray[np.int64], swaps: NDArray[np.bool_]
+) -> Solution:
+    """The routes at hand, if they cost less than those found anew."""
+    labels = labels_of(problem.network, Solution(strands, swaps, 0.0, 0.0))
+    present = solution(problem, labels, 0.0)
+    return present if present.cost <= found.cost else found
+
+
+def _sorting(
+    have: NDArray[np.integer], want: NDArray[np.integer], most: int
+) -> tuple[list[RowPlan], NDArray[np.bool_], NDArray[np.int64]]:
+    """Diagonal rows, at most ``most``, that lead from one order of threads towards another.
+
+    Strands of one thread keep their order; odd-even transposition does the rest. Returns the rows, their
+    swaps, and the order reached.
+    """
+    n = len(have)
+    aim = np.empty(n, np.int64)
+    for thread in np.unique(have):
+        aim[np.flatnonzero(have == thread)] = np.flatnonzero(want == thread)
+    best: tuple[int, list[RowPlan], list[bool], NDArray[np.int64]] | None = None
+    for parity in (0, 1):
+        now = aim.copy()
+        rows: list[RowPlan] = []
+        swaps: list[bool] = []
+        while len(rows) < most and (np.diff(now) < 0).any():
+            positions = row_positions(n, parity + len(rows), "diagonal")
+            rows.append(RowPlan("diagonal", positions))
+            for p in positions:
+                swap = bool(now[p] > now[p + 1])
+                swaps.append(swap)
+                if swap:
+                    now[p], now[p + 1] = now[p + 1], now[p]
+        left = int((np.diff(now) < 0).sum())
+        if best is None or (left, len(rows)) < (int((np.diff(best[3]) < 0).sum()), len(best[1])):
+            best = (left, rows, swaps, now)
+    assert best is not None
+    return best[1], np.array(best[2], dtype=bool), np.asarray(want, np.int64)[best[3]]
