@@ -8,18 +8,15 @@ refused with the line where it does.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass
 
+from pipeline import spoken_grammar as grammar
 from pipeline import words
-from pipeline.errors import InputError
 from pipeline.knots import Knot, knot_of, tie
-from pipeline.pattern import MAX_STRANDS
+from pipeline.spoken_lines import Line, expanded, parts_of, refuse, starting_order, thread_called, threads_of
 
-MAX_THREADS = 200
 MAX_KNOTS = 2_000_000
 MAX_LINES_TIED = 200_000
-HINT = "Undo the last change to that line, or write the instructions again."
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,12 +41,6 @@ class Spoken:
 
 
 @dataclass(frozen=True, slots=True)
-class _Line:
-    number: int
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
 class _Done:
     """What a numbered line did: (position, knot, threads of the left and right strand) of each knot.
 
@@ -60,48 +51,15 @@ class _Done:
     named: dict[int, tuple[int, int]]
 
 
-_NUM = r"(\d{1,6})"
-_NAME = r"([^,;:()]{1,60})"
-_STRAND = rf"{_NAME} \(strand {_NUM}\)"
-_SPAN = rf"{_NUM}(?:–{_NUM})?"
-_JOIN = rf"(?: {words.JOINING} {_NAME} to strand {_NUM})?"
-_KIND = "|".join(sorted((knot.value for knot in Knot), key=len, reverse=True))
-
-_THREAD = re.compile(rf"{_NUM}\. {_NAME} \(#[0-9a-f]{{6}}\)(?:, in the stash .*)?")
-_START = re.compile(rf"{words.START_ORDER}: (.+) \({_NUM} strands\)\.")
-_SECTION = re.compile(
-    rf"Section {_NUM} of {_NUM}: \w+, ({'|'.join(words.WORKED_WORDS.values())}), "
-    rf"(?:rows? {_SPAN}|{words.NO_ROWS})"
-)
-_CHECK = re.compile(rf"Order after (row|step) {_NUM}, left to right: (.+)\.")
-_AGAIN = re.compile(
-    rf"(Row|Step)s? {_SPAN}: as (row|step)s? {_SPAN}(?:, (once|twice|{_NUM} times))?"
-    rf"(, {words.OTHER_STRANDS})?\."
-)
-_NUMBERED = re.compile(rf"(Row|Step) {_NUM}([,:] .+)\.")
-_ROW = re.compile(rf", ({words.RIGHTWARDS}|{words.LEFTWARDS}), {_STRAND} leads: (.+)")
-_TIES = re.compile(
-    rf"({words.LEADER_TIES}|{words.BASE_TIES}|{words.BASES_TIE}) {_NUM} \({_SPAN}\){_JOIN}"
-    rf"(?: then {_STRAND} leads)?"
-)
-_TAKE = re.compile(rf": {words.TAKE} {_NUM} \({_NAME}\) ({words.TO_THE_RIGHT}|{words.TO_THE_LEFT}): (.+)")
-_SIDE_BY_SIDE = re.compile(rf": {words.PAIRS} {_NUM}: (.+)")
-_KNOTS = re.compile(rf"{_NUM} ({_KIND}){_JOIN}(?: then {_NAME} {words.GOES_ON})?")
-_SKIP = re.compile(rf"{words.SKIP} {_NUM}")
-_NEXT = re.compile(rf"{words.SAME_WITH_NEXT} {_NUM} there(?: \((.+)\))?")
-_OTHER = re.compile(rf"{_NUM}(?: \({_NAME}\))?")
-_COUNTED = re.compile(rf"{_NUM} {_NAME}")
-
-
 def read_instructions(text: str) -> Spoken:
     """Tie what the text says. Raises InputError naming the line that cannot be tied as it stands."""
-    parts = _parts(text)
-    threads = _threads(parts["Threads"])
+    parts = parts_of(text)
+    threads = threads_of(parts["Threads"])
     left_handed = any(line.text.startswith(words.LEFT_HANDED) for line in parts["How to read this"])
-    bench = _Bench(threads, _starting_order(parts["Start"], threads))
+    bench = _Bench(threads, starting_order(parts["Start"], threads))
     for line in parts["Work"]:
         bench.follow(line)
-    bench.end_section(parts["Work"][-1] if parts["Work"] else _Line(1, ""))
+    bench.end_section(parts["Work"][-1] if parts["Work"] else Line(1, ""))
     strands, knots = bench.strands, bench.knots
     if left_handed:  # left and right were the maker's at the far side
         last = len(strands) - 1
@@ -116,91 +74,6 @@ def read_instructions(text: str) -> Spoken:
             for said in knots
         ]
     return Spoken(threads, strands, tuple(knots))
-
-
-def _refuse(line: _Line, what: str) -> InputError:
-    return InputError(f"line {line.number} of the instructions: {what}.", HINT)
-
-
-def _parts(text: str) -> dict[str, list[_Line]]:
-    """The lines under each heading; the title and its underline come before them."""
-    parts: dict[str, list[_Line]] = {}
-    lines = list(_logical_lines(text))
-    for line in lines[2:]:
-        expected = words.HEADINGS[len(parts)] if len(parts) < len(words.HEADINGS) else None
-        if line.text in words.HEADINGS and line.text not in parts:
-            later = words.HEADINGS[len(parts) :]
-            if line.text != expected and not (line.text in later and "Work" in parts):
-                raise _refuse(line, f"the part {line.text!r} comes where {expected!r} should")
-            parts[line.text] = []
-        elif parts:
-            parts[next(reversed(parts))].append(line)
-        else:
-            raise _refuse(line, f"the part {expected!r} should begin here")
-    if "Work" not in parts:
-        raise InputError(
-            f"the instructions lack the part {words.HEADINGS[len(parts)]!r}.",
-            "Name a text that hitchgrid wrote.",
-        )
-    return parts
-
-
-def _logical_lines(text: str) -> Iterator[_Line]:
-    """Lines with their indented continuations; numbers are those of the first line, from 1."""
-    number, parts = 0, [""]
-    for n, raw in enumerate(text.split("\n"), start=1):
-        line = raw.rstrip()
-        if line.startswith(" ") and parts[0]:
-            parts.append(line.strip())
-            continue
-        if parts[0]:
-            yield _Line(number, " ".join(parts))
-        number, parts = n, [line.strip()]
-    if parts[0]:
-        yield _Line(number, " ".join(parts))
-
-
-def _threads(lines: list[_Line]) -> tuple[str, ...]:
-    names: list[str] = []
-    for line in lines:
-        match = _THREAD.fullmatch(line.text)
-        if len(names) >= MAX_THREADS:
-            raise _refuse(line, f"there are more than {MAX_THREADS} threads")
-        if match is None or int(match[1]) != len(names) + 1 or match[2] in names:
-            raise _refuse(line, "the list of threads is damaged")
-        names.append(match[2])
-    return tuple(names)
-
-
-def _starting_order(lines: list[_Line], threads: tuple[str, ...]) -> tuple[int, ...]:
-    for line in lines:
-        match = _START.fullmatch(line.text)
-        if match is not None:
-            order = _runs(line, match[1], threads, MAX_STRANDS)
-            if len(order) != int(match[2]) or len(order) < 2:
-                raise _refuse(line, f"the order lists {len(order)} strands and says {match[2]}")
-            return tuple(order)
-    raise InputError("the instructions do not tell the order at the start.", HINT)
-
-
-def _runs(line: _Line, text: str, threads: tuple[str, ...], most: int) -> list[int]:
-    """Expand "2 navy, 1 chalk" to thread indices."""
-    order: list[int] = []
-    for part in text.split(", "):
-        match = _COUNTED.fullmatch(part)
-        if match is None:
-            raise _refuse(line, f"{part!r} is not a number and a thread")
-        count = int(match[1])
-        if len(order) + count > most:
-            raise _refuse(line, f"there are more than {most} strands")
-        order += [_thread(line, match[2], threads)] * count
-    return order
-
-
-def _thread(line: _Line, name: str, threads: tuple[str, ...]) -> int:
-    if name not in threads:
-        raise _refuse(line, f"there is no thread {name!r}")
-    return threads.index(name)
 
 
 class _Bench:
@@ -218,81 +91,81 @@ class _Bench:
         """Rows of this section, None before the first section."""
         self._diagonal = False
         self._unit: str | None = None
-        self._first = self._next = 1
+        self._next = 1
         self._done: dict[int, _Done] = {}
         """What each numbered line of this section did, but for lines with a join, which have no repeat."""
 
-    def follow(self, line: _Line) -> None:
+    def follow(self, line: Line) -> None:
         text = line.text
-        if (match := _SECTION.fullmatch(text)) is not None:
+        if (match := grammar.SECTION.fullmatch(text)) is not None:
             self._begin_section(line, match)
         elif text.startswith("Note: ") and self._count is None:
             pass
         elif self._count is None:
-            raise _refuse(line, "a section should begin here")
-        elif (match := _CHECK.fullmatch(text)) is not None:
+            raise refuse(line, "a section should begin here")
+        elif (match := grammar.CHECK.fullmatch(text)) is not None:
             self._check(line, match)
-        elif (match := _AGAIN.fullmatch(text)) is not None:
+        elif (match := grammar.AGAIN.fullmatch(text)) is not None:
             self._again(line, match)
-        elif (match := _NUMBERED.fullmatch(text)) is not None:
+        elif (match := grammar.NUMBERED.fullmatch(text)) is not None:
             self._number(line, match[1].lower(), int(match[2]))
             start = len(self.knots)
             done = self._one(line, match[3])
             if not any(said.joined for said in self.knots[start:]):
                 self._done[self._next - 1] = done
         else:
-            raise _refuse(line, "this is no row, step, repeat, order or section")
+            raise refuse(line, "this is no row, step, repeat, order or section")
 
     # ------------------------------------------------------------ sections and numbers
 
-    def _begin_section(self, line: _Line, match: re.Match[str]) -> None:
+    def _begin_section(self, line: Line, match: re.Match[str]) -> None:
         self.end_section(line)
         first, last = match[4], match[5] or match[4]
         self._rows += self._count or 0
         self._count = 0 if first is None else int(last) - int(first) + 1
         if first is not None and (int(first) != self._rows + 1 or self._count < 1):
-            raise _refuse(line, f"the section should begin with row {self._rows + 1}")
+            raise refuse(line, f"the section should begin with row {self._rows + 1}")
         self._diagonal = match[3] == words.WORKED_WORDS["diagonal"]
         self._unit, self._done = None, {}
 
-    def end_section(self, line: _Line) -> None:
+    def end_section(self, line: Line) -> None:
         """Refuse a section that ended early; ``line`` is where that is noticed."""
         if self._count and self._unit is None and not self._diagonal:
-            raise _refuse(line, "the section before has no rows")
+            raise refuse(line, "the section before has no rows")
         if self._unit == "row" and self._next != self._rows + (self._count or 0) + 1:
-            raise _refuse(line, f"row {self._next} of the section before is missing")
+            raise refuse(line, f"row {self._next} of the section before is missing")
 
-    def _number(self, line: _Line, unit: str, number: int) -> None:
+    def _number(self, line: Line, unit: str, number: int) -> None:
         if self._unit is None:
             self._unit = unit
-            self._next = self._first = self._rows + 1 if unit == "row" else 1
+            self._next = self._rows + 1 if unit == "row" else 1
         if unit != self._unit or number != self._next:
-            raise _refuse(line, f"{unit} {number} comes where {self._unit} {self._next} should")
+            raise refuse(line, f"{unit} {number} comes where {self._unit} {self._next} should")
         if unit == "row" and number > self._rows + (self._count or 0):
-            raise _refuse(line, f"row {number} is beyond the section")
+            raise refuse(line, f"row {number} is beyond the section")
         if number > MAX_LINES_TIED:
-            raise _refuse(line, f"there are more than {MAX_LINES_TIED} rows or steps")
+            raise refuse(line, f"there are more than {MAX_LINES_TIED} rows or steps")
         self._next += 1
 
-    def _check(self, line: _Line, match: re.Match[str]) -> None:
+    def _check(self, line: Line, match: re.Match[str]) -> None:
         if match[1] != self._unit or int(match[2]) != self._next - 1:
-            raise _refuse(line, f"the order after {match[1]} {match[2]} is checked in the wrong place")
-        order = _runs(line, match[3], self.threads, len(self.strands))
+            raise refuse(line, f"the order after {match[1]} {match[2]} is checked in the wrong place")
+        order = expanded(line, match[3], self.threads, len(self.strands))
         if order != [self._thread_of[strand] for strand in self._order]:
-            raise _refuse(line, "what was tied so far leaves the threads in another order")
+            raise refuse(line, "what was tied so far leaves the threads in another order")
 
-    def _again(self, line: _Line, match: re.Match[str]) -> None:
+    def _again(self, line: Line, match: re.Match[str]) -> None:
         unit, first, last = match[1].lower(), int(match[2]), int(match[3] or match[2])
         source, until = int(match[5]), int(match[6] or match[5])
         times = {None: 1, "once": 1, "twice": 2}.get(match[7]) or int(match[8])
         length = until - source + 1
         if match[4] != unit or length < 1 or last - first + 1 != length * times:
-            raise _refuse(line, "the numbers of the repeat do not agree")
+            raise refuse(line, "the numbers of the repeat do not agree")
         if unit != self._unit or any(number not in self._done for number in range(source, until + 1)):
-            raise _refuse(line, f"it repeats a {unit} that is not written out before")
+            raise refuse(line, f"it repeats a {unit} that is not written out before")
         knots = times * sum(len(self._done[number].moves) for number in range(source, until + 1))
         if last > MAX_LINES_TIED or len(self.knots) + knots > MAX_KNOTS:
-            raise _refuse(line, f"it repeats more than {MAX_LINES_TIED} rows or steps or {MAX_KNOTS} knots")
+            raise refuse(line, f"it repeats more than {MAX_LINES_TIED} rows or steps or {MAX_KNOTS} knots")
         for number in range(first, last + 1):
             self._number(line, unit, number)
             done = self._done[source + (number - first) % length]
@@ -303,50 +176,50 @@ class _Bench:
                 self._knot(line, position, knot, again)
             self._check_named(line, named.get(len(done.moves)))
             if again.moves != done.moves:
-                raise _refuse(line, f"{unit} {number} meets other threads than what it repeats")
+                raise refuse(line, f"{unit} {number} meets other threads than what it repeats")
 
-    def _check_named(self, line: _Line, named: tuple[int, int] | None) -> None:
+    def _check_named(self, line: Line, named: tuple[int, int] | None) -> None:
         if named is not None and self._order[named[0]] != named[1]:
-            raise _refuse(line, f"another strand than strand {named[1] + 1} leads in the repeat")
+            raise refuse(line, f"another strand than strand {named[1] + 1} leads in the repeat")
 
     # ------------------------------------------------------------ rows, strands, pairs
 
-    def _one(self, line: _Line, text: str) -> _Done:
+    def _one(self, line: Line, text: str) -> _Done:
         """Tie a numbered line; return what it did."""
         done = _Done([], {})
         if text == f": {words.NO_KNOTS}":
             return done
         if self._diagonal:
-            if (match := _TAKE.fullmatch(text)) is not None:
+            if (match := grammar.TAKE.fullmatch(text)) is not None:
                 self._take(line, match, done)
-            elif (match := _SIDE_BY_SIDE.fullmatch(text)) is not None:
+            elif (match := grammar.SIDE_BY_SIDE.fullmatch(text)) is not None:
                 self._pairs(line, match, done)
             else:
-                raise _refuse(line, "diagonal work takes a strand or pairs here")
+                raise refuse(line, "diagonal work takes a strand or pairs here")
         else:
-            match = _ROW.fullmatch(text)
+            match = grammar.ROW.fullmatch(text)
             if match is None:
-                raise _refuse(line, "row work tells the direction and the leader here")
+                raise refuse(line, "row work tells the direction and the leader here")
             self._row(line, match, done)
         return done
 
-    def _row(self, line: _Line, match: re.Match[str], done: _Done) -> None:
+    def _row(self, line: Line, match: re.Match[str], done: _Done) -> None:
         rising = match[1] == words.RIGHTWARDS
         last = len(self.strands) - 2
         position = 0 if rising else last
         self._name(line, position if rising else position + 1, match[2], match[3], done)
         for part in match[4].split(", "):
-            run = _TIES.fullmatch(part)
+            run = grammar.TIES.fullmatch(part)
             if run is None:
-                raise _refuse(line, f"{part!r} is not understood")
+                raise refuse(line, f"{part!r} is not understood")
             count, leader_ties = int(run[2]), run[1] == words.LEADER_TIES
             if run[1] != words.LEADER_TIES and (run[1] == words.BASE_TIES) != (count == 1):
-                raise _refuse(line, f"{part!r} does not agree with its number")
+                raise refuse(line, f"{part!r} does not agree with its number")
             ends = position + (count - 1 if rising else 1 - count)
             if count < 1 or not 0 <= ends <= last:
-                raise _refuse(line, f"{part!r} goes beyond the edge")
+                raise refuse(line, f"{part!r} goes beyond the edge")
             if (int(run[3]), int(run[4] or run[3])) != (position + 1, ends + 1):
-                raise _refuse(line, f"{part!r} begins at column {position + 1} and ends at {ends + 1}")
+                raise refuse(line, f"{part!r} begins at column {position + 1} and ends at {ends + 1}")
             for i in range(count):
                 stays = i == count - 1 and run[7] is not None
                 knot = knot_of(left_ties=leader_ties == rising, swaps=not stays)
@@ -355,43 +228,43 @@ class _Bench:
             if run[7] is not None:
                 self._name(line, position if rising else position + 1, run[7], run[8], done)
         if position != (last + 1 if rising else -1):
-            raise _refuse(line, "the row does not reach the other edge")
+            raise refuse(line, "the row does not reach the other edge")
 
-    def _take(self, line: _Line, match: re.Match[str], done: _Done) -> None:
+    def _take(self, line: Line, match: re.Match[str], done: _Done) -> None:
         runs, _, same = match[4].partition("; ")
         taken, right = int(match[1]) - 1, match[3] == words.TO_THE_RIGHT
-        thread = _thread(line, match[2], self.threads)
+        thread = thread_called(line, match[2], self.threads)
         self._travel(line, taken, right, thread, runs, done)
         if not same:
             return
-        if (next_there := _NEXT.fullmatch(same)) is not None:
+        if (next_there := grammar.NEXT.fullmatch(same)) is not None:
             count = int(next_there[1])
             expected = [thread] * min(count, MAX_LINES_TIED)
             if next_there[2] is not None:
-                expected = _runs(line, next_there[2], self.threads, MAX_LINES_TIED)
+                expected = expanded(line, next_there[2], self.threads, MAX_LINES_TIED)
             if len(expected) != count or count < 1:
-                raise _refuse(line, f"{same!r} does not agree with its number")
+                raise refuse(line, f"{same!r} does not agree with its number")
             for other in expected:
                 self._travel(line, taken, right, other, runs, done)
             return
         if not same.startswith(f"{words.SAME_WITH} "):
-            raise _refuse(line, f"{same!r} is not understood")
+            raise refuse(line, f"{same!r} is not understood")
         for part in same.removeprefix(f"{words.SAME_WITH} ").split(", "):
-            place = _OTHER.fullmatch(part)
+            place = grammar.OTHER.fullmatch(part)
             if place is None:
-                raise _refuse(line, f"{part!r} is no position")
-            other = thread if place[2] is None else _thread(line, place[2], self.threads)
+                raise refuse(line, f"{part!r} is no position")
+            other = thread if place[2] is None else thread_called(line, place[2], self.threads)
             self._travel(line, int(place[1]) - 1, right, other, runs, done)
 
-    def _travel(self, line: _Line, taken: int, right: bool, thread: int, runs: str, done: _Done) -> None:
+    def _travel(self, line: Line, taken: int, right: bool, thread: int, runs: str, done: _Done) -> None:
         """Take the strand at position ``taken`` and tie ``runs`` with it."""
         if not 0 <= taken < len(self.strands) or self._thread_at(taken) != thread:
-            raise _refuse(line, f"no {self.threads[thread]} hangs in position {taken + 1}")
+            raise refuse(line, f"no {self.threads[thread]} hangs in position {taken + 1}")
         position = taken if right else taken - 1
         for part in runs.split(", "):
-            run = _KNOTS.fullmatch(part)
+            run = grammar.KNOTS.fullmatch(part)
             if run is None or int(run[1]) < 1:
-                raise _refuse(line, f"{part!r} is not understood")
+                raise refuse(line, f"{part!r} is not understood")
             count, knot = int(run[1]), Knot(run[2])
             for i in range(count):
                 self._knot(line, position, knot, done, (run[3], run[4]) if i == count - 1 else None)
@@ -399,21 +272,21 @@ class _Bench:
             if run[5] is not None:
                 front = position if right else position + 1
                 there = 0 <= front < len(self.strands) and not knot.swaps
-                if not there or self._thread_at(front) != _thread(line, run[5], self.threads):
-                    raise _refuse(line, f"no {run[5]} goes on there")
+                if not there or self._thread_at(front) != thread_called(line, run[5], self.threads):
+                    raise refuse(line, f"no {run[5]} goes on there")
 
     def _thread_at(self, position: int) -> int:
         return self._thread_of[self._order[position]]
 
-    def _pairs(self, line: _Line, match: re.Match[str], done: _Done) -> None:
+    def _pairs(self, line: Line, match: re.Match[str], done: _Done) -> None:
         position = int(match[1]) - 1
         for part in match[2].split(", "):
-            if (skipped := _SKIP.fullmatch(part)) is not None:
+            if (skipped := grammar.SKIP.fullmatch(part)) is not None:
                 position += 2 * int(skipped[1])
                 continue
-            run = _KNOTS.fullmatch(part)
+            run = grammar.KNOTS.fullmatch(part)
             if run is None or int(run[1]) < 1 or run[5] is not None:
-                raise _refuse(line, f"{part!r} is not understood")
+                raise refuse(line, f"{part!r} is not understood")
             for i in range(int(run[1])):
                 join = (run[3], run[4]) if i == int(run[1]) - 1 else None
                 self._knot(line, position, Knot(run[2]), done, join)
@@ -421,32 +294,32 @@ class _Bench:
 
     # ------------------------------------------------------------ one knot
 
-    def _name(self, line: _Line, position: int, name: str, number: str, done: _Done) -> None:
+    def _name(self, line: Line, position: int, name: str, number: str, done: _Done) -> None:
         """Check a strand that the text names where it hangs now."""
         strand = self._order[position]
-        if strand != int(number) - 1 or self._thread_of[strand] != _thread(line, name, self.threads):
+        if strand != int(number) - 1 or self._thread_of[strand] != thread_called(line, name, self.threads):
             here = f"{self.threads[self._thread_of[strand]]} (strand {strand + 1})"
-            raise _refuse(line, f"{here} leads here, not {name} (strand {number})")
+            raise refuse(line, f"{here} leads here, not {name} (strand {number})")
         done.named[len(done.moves)] = (position, strand)
 
     def _knot(
         self,
-        line: _Line,
+        line: Line,
         position: int,
         knot: Knot,
         done: _Done,
         join: tuple[str | None, str | None] | None = None,
     ) -> None:
         if not 0 <= position < len(self.strands) - 1:
-            raise _refuse(line, f"there is no pair at position {position + 1}")
+            raise refuse(line, f"there is no pair at position {position + 1}")
         if len(self.knots) >= MAX_KNOTS:
-            raise _refuse(line, f"there are more than {MAX_KNOTS} knots")
+            raise refuse(line, f"there are more than {MAX_KNOTS} knots")
         tied = tie(self._order, position, knot)
         done.moves.append((position, knot, (self._thread_of[tied.left], self._thread_of[tied.right])))
         joined = None
         if join is not None and join[0] is not None and join[1] is not None:
-            joined = (int(join[1]) - 1, _thread(line, join[0], self.threads))
+            joined = (int(join[1]) - 1, thread_called(line, join[0], self.threads))
             if joined[0] not in (tied.left, tied.right):
-                raise _refuse(line, f"strand {join[1]} is not in the knot of the join")
+                raise refuse(line, f"strand {join[1]} is not in the knot of the join")
             self._thread_of[joined[0]] = joined[1]
         self.knots.append(SpokenKnot(line.number, position, knot, joined))
