@@ -20,26 +20,39 @@ SERIES = {
 }
 
 
-def run(kept: dict[str, Any], save: Callable[[], None], *, again: bool, say: Callable[[str], None]) -> None:
-    """Measure every point of the series that is not in ``kept`` yet."""
-    for series, values in SERIES.items():
-        for value in values:
-            for worked in WORKED:
-                size = BASE | {series: value}
-                key = f"{series} {value} {worked}"
-                if key in kept and not again:
-                    continue
-                case = hills(size["rows"], size["strands"] - 1, size["threads"])
-                measured = measure("ours", problem(case, worked), 0.0)
-                about = {"series": series, "worked": worked, "date": datetime.date.today().isoformat()}
-                kept[key] = about | size | asdict(measured)
-                save()
-                numbers = f"cost {measured.cost}, bound {measured.bound:.1f}, {measured.seconds:.1f} s"
-                say(f"growth, {key}: {numbers}")
+def run(
+    kept: dict[str, Any], save: Callable[[], None], effort: float, *, again: bool, say: Callable[[str], None]
+) -> None:
+    """Measure every size of the series that is not in ``kept`` yet."""
+    sizes = [BASE | {series: value} for series, values in SERIES.items() for value in values]
+    for size in dict.fromkeys(tuple(size.values()) for size in sizes):
+        strands, rows, threads = size
+        case = hills(rows, strands - 1, threads)
+        for worked in WORKED:
+            key = f"{strands} × {rows} × {threads} {worked}"
+            if key in kept and kept[key]["effort"] == effort and not again:
+                continue
+            measured = measure("ours", problem(case, worked), effort)
+            about = {"strands": strands, "rows": rows, "threads": threads, "worked": worked, "effort": effort}
+            kept[key] = about | {"date": datetime.date.today().isoformat()} | asdict(measured)
+            save()
+            cost = "none" if measured.cost is None else f"{measured.cost:.1f}"
+            say(f"growth, {key}: cost {cost}, bound {measured.bound:.1f}, {measured.cpu_s:.1f} CPU s")
+
+
+def series_of(kept: Mapping[str, Mapping[str, Any]], series: str, worked: str) -> list[Mapping[str, Any]]:
+    """The runs of one series in one working order, from small to large."""
+    others = [key for key in BASE if key != series]
+    runs = [
+        run
+        for run in kept.values()
+        if run["worked"] == worked and all(run[key] == BASE[key] for key in others)
+    ]
+    return sorted(runs, key=lambda run: run[series])
 
 
 def plot(kept: Mapping[str, Mapping[str, Any]], path: Path) -> None:
-    """Draw seconds over each series, a line for each working order, as PNG."""
+    """Draw CPU seconds over each series, a line for each working order, as PNG."""
     import matplotlib
 
     matplotlib.use("Agg")
@@ -48,16 +61,18 @@ def plot(kept: Mapping[str, Mapping[str, Any]], path: Path) -> None:
     figure, panels = pyplot.subplots(1, len(SERIES), figsize=(10, 3.2), sharey=True, layout="constrained")
     for panel, series in zip(panels, SERIES, strict=True):
         for worked, marker in zip(WORKED, "os", strict=True):
-            points = [run for run in kept.values() if run["series"] == series and run["worked"] == worked]
-            points = sorted((run[series], run["seconds"]) for run in points)
+            runs = series_of(kept, series, worked)
             name = "row-worked" if worked == "rows" else "diagonal-worked"
-            panel.plot([x for x, _ in points], [y for _, y in points], marker=marker, label=name)
+            panel.plot(
+                [run[series] for run in runs], [run["cpu_s"] for run in runs], marker=marker, label=name
+            )
         panel.set_xlabel(series)
+        panel.set_xlim(left=0)
         panel.set_ylim(bottom=0)
         panel.grid(alpha=0.3)
-    panels[0].set_ylabel("seconds, one core")
+    panels[0].set_ylabel("CPU seconds, one core")
     panels[0].legend()
     fixed = ", ".join(f"{value} {key}" for key, value in BASE.items())
-    figure.suptitle(f"Default effort; else {fixed}", fontsize="medium")
+    figure.suptitle(f"One thing grows at a time, the others stay at {fixed}", fontsize="medium")
     figure.savefig(path, dpi=110, metadata={"Software": None})
     pyplot.close(figure)

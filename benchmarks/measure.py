@@ -27,6 +27,7 @@ class Measured:
     cost: float | None
     bound: float
     seconds: float
+    cpu_s: float
     peak_mib: float
     hand_overs: int | None = None
     replayed: bool = False
@@ -36,18 +37,17 @@ class Measured:
 def _child(solver: str, problem: Problem, limit: float, answers: Any) -> None:
     if solver.startswith("ours"):  # compiled loops come from a cache or are made once: not part of routing
         warm_up()
-    before = time.perf_counter()
+    before, cpu_before = time.perf_counter(), time.process_time()
     try:
         found = SOLVERS[solver](problem, limit)
     except Exception as fault:
-        answers.put(
-            Measured(None, 0.0, time.perf_counter() - before, 0.0, note=f"{type(fault).__name__}: {fault}")
-        )
+        taken = time.perf_counter() - before, time.process_time() - cpu_before
+        answers.put(Measured(None, 0.0, *taken, 0.0, note=f"{type(fault).__name__}: {fault}"))
         return
-    seconds = time.perf_counter() - before
+    seconds, cpu = time.perf_counter() - before, time.process_time() - cpu_before
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     cost = None if found.cost is None else float(found.cost)
-    answers.put(Measured(cost, float(found.bound), seconds, peak, found.hand_overs, found.replayed))
+    answers.put(Measured(cost, float(found.bound), seconds, cpu, peak, found.hand_overs, found.replayed))
 
 
 def warm_up() -> None:
@@ -79,7 +79,7 @@ def measure(solver: str, problem: Problem, limit: float) -> Measured:
     if child.is_alive() and answer is None:
         child.terminate()
     child.join()
-    return answer or Measured(None, 0.0, 0.0, 0.0, note="ended without an answer")
+    return answer or Measured(None, 0.0, 0.0, 0.0, 0.0, note="ended without an answer")
 
 
 def machine() -> dict[str, str]:

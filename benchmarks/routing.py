@@ -18,12 +18,10 @@ from typing import Any
 from benchmarks import growth, report
 from benchmarks.instances import load, names, problem
 from benchmarks.measure import machine, measure
-from benchmarks.solvers import ROWS_ONLY, SOLVERS, TWO_ONLY
+from benchmarks.solvers import BY_EFFORT, ROWS_ONLY, SOLVERS, TWO_ONLY, UNLIMITED
 from pipeline.knots import WORKED
 
 HERE = Path(__file__).parent
-UNLIMITED = ("ours", "ours-light", "ours-plain", "by-hand", "networkx")
-"""Solvers whose answer does not depend on the limit."""
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -36,7 +34,7 @@ def main(arguments: list[str] | None = None) -> int:
                 for solver in chosen.solvers:
                     _run(results, name, worked, solver, chosen)
         if chosen.growth:
-            growth.run(results.section("growth"), results.save, again=chosen.again, say=_say)
+            growth.run(results.section("growth"), results.save, chosen.effort, again=chosen.again, say=_say)
     except KeyboardInterrupt:
         _say("stopped; what was measured is kept")
     if results.data:
@@ -53,7 +51,7 @@ def _run(results: _Results, name: str, worked: str, solver: str, chosen: argpars
         return
     runs = results.section("runs")
     key = f"{name} {worked} {solver}"
-    limit = 0.0 if solver in UNLIMITED else chosen.limit
+    limit = 0.0 if solver in UNLIMITED else chosen.effort if solver in BY_EFFORT else chosen.limit
     if key in runs and runs[key]["limit"] == limit and not chosen.again:
         return
     measured = measure(solver, problem(case, worked), limit)
@@ -91,6 +89,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--orders", nargs="+", choices=WORKED, default=list(WORKED), metavar="ORDER")
     parser.add_argument("--solvers", nargs="*", choices=SOLVERS, default=list(SOLVERS), metavar="SOLVER")
     parser.add_argument("--limit", type=float, default=60.0, help="seconds for the solvers that have a limit")
+    parser.add_argument("--effort", type=float, default=1.0, help="effort of our router; the default is 1")
     parser.add_argument("--growth", action="store_true", help="measure growth in rows, strands, threads too")
     parser.add_argument("--again", action="store_true", help="repeat runs that are in the results already")
     parser.add_argument("--results", type=Path, default=HERE / "results.json")

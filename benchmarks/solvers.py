@@ -24,7 +24,7 @@ class Result:
 
 
 Solver = Callable[[Problem, float], Result]
-"""Takes a problem and a time limit in seconds."""
+"""Takes a problem and an allowance: effort for our router at an effort, else a time limit in seconds."""
 
 
 def _replayed(problem: Problem, strands: np.ndarray, swaps: np.ndarray, bound: float) -> Result:
@@ -41,9 +41,9 @@ def _ours(problem: Problem, budget: Budget) -> Result:
     return _replayed(problem, found.strands, found.swaps, found.lower_bound)
 
 
-def ours(problem: Problem, limit: float) -> Result:
-    """Our router at default effort; the limit does not concern it."""
-    return _ours(problem, Budget())
+def ours(problem: Problem, effort: float) -> Result:
+    """Our router, full ease."""
+    return _ours(problem, Budget(effort=effort))
 
 
 def ours_long(problem: Problem, limit: float) -> Result:
@@ -51,14 +51,14 @@ def ours_long(problem: Problem, limit: float) -> Result:
     return _ours(problem, Budget(effort=limit, deadline=time.monotonic() + limit))
 
 
-def ours_light(problem: Problem, limit: float) -> Result:
-    """Our router at default effort, at most one hand-over in mid-row."""
-    return _ours(replace(problem, ease=Ease.LIGHT), Budget())
+def ours_light(problem: Problem, effort: float) -> Result:
+    """Our router, at most one hand-over in mid-row."""
+    return _ours(replace(problem, ease=Ease.LIGHT), Budget(effort=effort))
 
 
-def ours_plain(problem: Problem, limit: float) -> Result:
-    """Our router at default effort, no hand-over in mid-row."""
-    return _ours(replace(problem, ease=Ease.PLAIN), Budget())
+def ours_plain(problem: Problem, effort: float) -> Result:
+    """Our router, no hand-over in mid-row."""
+    return _ours(replace(problem, ease=Ease.PLAIN), Budget(effort=effort))
 
 
 def by_hand(problem: Problem, limit: float) -> Result:
@@ -106,6 +106,10 @@ SOLVERS: dict[str, Solver] = {
     "highs": highs,
     "networkx": networkx,
 }
+BY_EFFORT = ("ours", "ours-light", "ours-plain")
+"""Solvers that count work."""
+UNLIMITED = ("by-hand", "networkx")
+"""Solvers that take no allowance."""
 ROWS_ONLY = ("ours-light", "ours-plain")
 """Ease does not bind diagonal-worked rows."""
 TWO_ONLY = ("networkx",)
