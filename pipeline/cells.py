@@ -129,8 +129,8 @@ def _border_colour(rgb: Bytes) -> Colour:
 
 
 def _fine(rows: int, cells: int) -> int:
-    """Samples along each side of a field: as many as memory allows, 4 … 16, even (half a field counts)."""
-    side = int(np.clip((_SAMPLES / (rows * cells)) ** 0.5, 4, 16))
+    """Samples along each side of a field: as many as memory allows, 2 … 16, even (half a field counts)."""
+    side = int(np.clip((_SAMPLES / (rows * cells)) ** 0.5, 2, 16))
     return side - side % 2
 
 
