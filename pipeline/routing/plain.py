@@ -104,7 +104,7 @@ def _stretches(network: Network, *, through: bool = True) -> Iterator[_Stretch]:
     falls: list[bool] = []
     last = -1
     for index, row in enumerate(network.rows):
-        if row.worked != "rows":
+        if row.worked != "rows" or not row.positions:
             continue
         if row.positions not in (rising, rising[::-1]):
             raise ValueError(f"row {index}: a row-worked row ties every position from edge to edge")
@@ -153,7 +153,7 @@ def _tie(
     """
     swaps = np.zeros(network.knots, dtype=bool)
     for row in rows:
-        if network.rows[row].worked != "rows":
+        if row not in leaders:
             continue
         knots = network.knots_of_row(row)
         positions = network.position[knots]
