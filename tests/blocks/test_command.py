@@ -55,3 +55,27 @@ def test_the_command_writes_everything(tmp_path: Path) -> None:
     ]
     assert report["cells"] == 0
     assert "blocks" in (folder / "instructions.txt").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("flags", "message"),
+    [
+        (["--groups", "navy 4"], "needs two groups or more"),
+        (["--groups", "navy 3, chalk 3", "--switch", "2-3"], "places 2 and 3 are no neighbours"),
+        (["--groups", "no such thread 3, chalk 3"], "there is no thread 'no such thread'"),
+        (["--groups", "navy 3, chalk 3", "--rows", "0"], "0 rows of blocks"),
+        (["--groups", "navy 3, chalk 3", "--repeats", "-2"], "-2 repeats cannot be tied"),
+        (["--groups", "navy 3, chalk 3", "--start", "zip"], "no style 'zip'"),
+    ],
+)
+def test_what_cannot_be_used_is_one_sentence(
+    flags: list[str], message: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from cli.main import run
+
+    with pytest.raises(SystemExit) as exit_:
+        run(["blocks", *flags, "--out", str(tmp_path / "band")])
+    told = capsys.readouterr()
+    assert exit_.value.code == 2
+    assert message in told.err and told.err.count("\n") == 1 and told.out == ""
+    assert list(tmp_path.iterdir()) == []
