@@ -17,7 +17,7 @@ from pipeline import lettering
 from pipeline.cells import natural_rows, reduce_picture
 from pipeline.colour import Colour, delta_e, delta_e_table, parse_hex
 from pipeline.errors import ImpossibleError, InputError
-from pipeline.fit import place
+from pipeline.fit import offers, place
 from pipeline.knots import Worked
 from pipeline.pattern import MAX_STRANDS, Gauge
 from pipeline.picture import Picture, load_grid, load_picture
@@ -274,12 +274,18 @@ def _filled(wanted: Grid, room: Room, ground: int, how: Fill) -> tuple[Grid, tup
     fill = how if room.fill == "auto" else room.fill
     if room.length is None or fill == "none" or room.length == rows:
         return wanted, ()
+    chosen = fill if rows < room.length else "longer"
+    possible = offers(rows, room.length, strands=wanted.shape[1] + 1, worked=room.worked)
+    others = " ".join(offer.sentence for offer in possible if offer.how != chosen)
+    begun = f"The picture takes {rows} rows and the wrist has room for {room.length}"
     if rows > room.length:
-        return wanted, (
-            f"The picture takes {rows} rows and the wrist has room for {room.length}: "
-            "the band comes out longer. Fewer --rows or a longer --wrist would mend that.",
+        note = (
+            f"{begun}: the band comes out longer. Fewer --rows or a longer --wrist would mend that. {others}"
         )
-    return place(wanted, room.length, how=fill, ground=ground, worked=room.worked), ()
+        return wanted, (note.strip(),)
+    placed = place(wanted, room.length, how=fill, ground=ground, worked=room.worked)
+    done = {"repeat": "repeated as often as it fits", "border": "centred between bars"}.get(fill, "centred")
+    return placed, (f"{begun}: it is {done}. {others}".strip(),)
 
 
 # ---------------------------------------------------------------- letters
@@ -297,6 +303,8 @@ def _lettered(artwork: LetterSource, room: Room, drawer: Drawer) -> Design:
     wanted = np.array([0, *of_letter], dtype=np.int64)[canvas]
     if room.worked == "diagonal":
         wanted = _onto_diagonal(wanted, threads, cells, room.gauge)
+    if room.fill == "none":
+        wanted = np.pad(wanted, ((2, 2), (0, 0)))  # two rows of ground, so that letters touch nothing
     length = room.rows or room.length
     if length is not None and wanted.shape[0] > length:
         limit = f"--rows {length} allows" if room.rows else f"the {length} the wrist has room for"

@@ -168,15 +168,19 @@ def _taper_use(halves: tuple[int, int], gauge: Gauge, d: float) -> list[float]:
 
     A bundle of m threads is as thick as √m of one (equal area); its wraps follow ``wrap_mm``.
     """
-    left, right = halves
-    use: list[float] = []
-    for half in (left, right):
-        side = []
-        for k in range(half):  # k strands lie outside this one
-            wrap = wrap_mm(2, d * math.sqrt(k), d, d) if k else 0.0
-            side.append(wrap + (half - k) * gauge.strand_pitch_mm * math.sqrt(2))
-        use += side if not use else side[::-1]
-    use[left - 1] += wrap_mm(2, d * math.sqrt(left + right), d, d)
+    left, right = (_half_taper(half, gauge, d) for half in halves)
+    use = [*left, *reversed(right)]
+    innermost = max(0, len(left) - 1)
+    use[innermost] += wrap_mm(2, d * math.sqrt(len(use)), d, d)
+    return use
+
+
+def _half_taper(strands: int, gauge: Gauge, d: float) -> list[float]:
+    """From the edge inwards; k strands lie outside the strand k and make the bundle that it ties over."""
+    use = []
+    for k in range(strands):
+        wrap = wrap_mm(2, d * math.sqrt(k), d, d) if k else 0.0
+        use.append(wrap + (strands - k) * gauge.strand_pitch_mm * math.sqrt(2))
     return use
 
 
@@ -186,31 +190,37 @@ def _taper_use(halves: tuple[int, int], gauge: Gauge, d: float) -> list[float]:
 def start_steps(pattern: Pattern) -> list[str]:
     """What to do before the first knot, sentence by sentence."""
     end = pattern.ends.start
-    count = len(pattern.strands)
-    steps: list[str] = []
-    if end.style == "loop":
-        steps += [
-            f"Fold {_pairs(end)} and lay all folds together.",
-            f"Tie one overhand knot below the folds, leaving a loop of {_mm(end.loop_mm or LOOP_MM)} around.",
-        ]
-    elif end.style == "larks-head":
-        steps.append(f"Fold {_pairs(end)}; hitch each fold over the ring or pin with a lark's head.")
-    elif end.style == "holding-cord":
-        steps += [
-            f"Stretch a holding cord of {_mm(end.loop_mm or 0)} across the board, its ends free for the tie.",
-            f"Fold {_pairs(end)}; hitch each fold over the cord with a lark's head.",
-        ]
-    single = count - 2 * len(end.folded)
+    single = len(pattern.strands) - 2 * len(end.folded)
+    steps = _folding(end) if end.folded else []
     if end.folded and single:
         steps.append(f"Lay in the other {_strands(single)} singly, with {_mm(end.tail_mm)} of tail.")
-    elif not end.folded:
+    elif single:
         steps.append(
-            f"Lay the {count} strands side by side and clip them {_mm(end.tail_mm)} from their ends."
+            f"Lay the {single} strands side by side and clip them {_mm(end.tail_mm)} from their ends."
         )
     if end.taper is not None:
-        steps.append("Leave the start for now: it is tapered last, with the band turned round.")
+        steps.append(
+            "Leave the start as wide as it is for now: it is tapered last, with the band turned round."
+        )
     steps.append("Check the order of the threads from left to right before the first knot.")
     return steps
+
+
+def _folding(end: End) -> list[str]:
+    places = ", ".join(f"{a + 1} and {b + 1}" for a, b in end.folded)
+    cuts = "one cut" if len(end.folded) == 1 else f"{len(end.folded)} cuts"
+    fold = f"Fold {cuts} in two (for positions {places})"
+    if end.style == "loop":
+        return [
+            f"{fold} and lay the folds together.",
+            f"Tie one overhand knot below the folds, leaving a loop of {_mm(end.loop_mm or LOOP_MM)} around.",
+        ]
+    if end.style == "larks-head":
+        return [f"{fold}; hitch each fold over the ring or pin with a lark's head."]
+    return [
+        f"Stretch a holding cord of {_mm(end.loop_mm or 0)} across the board, its ends free for the tie.",
+        f"{fold}; hitch each fold over the cord with a lark's head.",
+    ]
 
 
 def finish_steps(pattern: Pattern) -> list[str]:
@@ -224,44 +234,35 @@ def finish_steps(pattern: Pattern) -> list[str]:
 
 
 def _closing(pattern: Pattern, end: End) -> list[str]:
-    steps: list[str] = []
-    if end.taper is not None:
-        left, right = end.taper
-        if left != right:
-            steps.append(f"The halves are uneven: {left} strands on the left and {right} on the right.")
-        steps += _half_steps("left", left, "forward") + _half_steps("right", right, "backward")
-        steps.append(
-            f"Lay the two bundles together and tie the strand in position {left} over both with one double "
-            "half hitch; pull it hard."
-        )
+    steps = _tapering(end.taper) if end.taper is not None else []
     if end.style == "tie":
         steps.append(
-            f"Gather all tails in one overhand knot against the band and trim to {_mm(end.tail_mm)}."
+            f"Gather all tails in one overhand knot against the band and trim them to {_mm(end.tail_mm)}."
         )
     elif end.style == "braid":
         steps += [
-            "Part the tails into three equal bundles and plait them, left over middle, right over middle.",
-            f"End the braid with an overhand knot before the {_mm(end.tail_mm)} run out; trim.",
+            "Part the tails into three bundles and plait them, left over middle, right over middle.",
+            f"End the braid with an overhand knot before the {_mm(end.tail_mm)} of tail run out, and trim.",
         ]
     else:
         steps.append(f"Leave the tails hanging, {_mm(end.tail_mm)} each.")
     return steps
 
 
-def _half_steps(side: str, strands: int, knot: str) -> list[str]:
-    if strands < 2:
-        return []
-    edge = "first" if side == "left" else "last"
-    return [
-        f"Taper the {side} half: take the {edge} strand as the bundle; with each of the next {strands - 1} "
-        f"strands towards the centre tie one {'backward' if knot == 'forward' else 'forward'} knot over the "
-        "bundle, then lay that strand in with it."
-    ]
-
-
-def _pairs(end: End) -> str:
-    places = ", ".join(f"{a + 1} and {b + 1}" for a, b in end.folded)
-    return f"{len(end.folded)} cuts in two (for positions {places})"
+def _tapering(halves: tuple[int, int]) -> list[str]:
+    left, right = halves
+    steps = []
+    if left != right:
+        steps.append(f"The halves of the taper are uneven: {left} strands on the left, {right} on the right.")
+    for side, strands in (("left", left), ("right", right)):
+        if strands > 1:
+            each = "the next strand" if strands == 2 else f"each of the next {strands - 1} strands in turn"
+            steps.append(
+                f"Taper the {side} half: the strand at the {side} edge is the bundle. Towards the centre, "
+                f"tie {each} over the bundle with one double half hitch, and lay it in with the bundle."
+            )
+    last = f"Lay the two bundles together and tie the strand in position {max(1, left)} over both"
+    return [*steps, f"{last} with one double half hitch; pull it tight."]
 
 
 def _strands(count: int) -> str:

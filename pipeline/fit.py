@@ -9,7 +9,6 @@ Wrist sizes by name are percentiles of ANSUR II (Gordon et al., NATICK/TR-15/007
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -17,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.errors import ImpossibleError, InputError
+from pipeline.knots import Worked
 from pipeline.pattern import Ends, Gauge
 
 EASE_MM = 13.0
@@ -107,7 +107,7 @@ HOWS: tuple[How, ...] = ("repeat", "centre", "border")
 BORDER_ROWS = 2
 
 
-def place(grid: Grid, rows: int, *, how: str, ground: int, worked: str = "rows") -> Grid:
+def place(grid: Grid, rows: int, *, how: str, ground: int, worked: Worked = "rows") -> Grid:
     """Bring a (picture rows, cells) grid of thread indices to ``rows`` rows.
 
     ``repeat``: whole motifs one after another, as many as fit, the spare rows shared between and around
@@ -134,7 +134,7 @@ def place(grid: Grid, rows: int, *, how: str, ground: int, worked: str = "rows")
     return placed
 
 
-def _step(worked: str) -> int:
+def _step(worked: Worked) -> int:
     """In diagonal work a motif may only move by whole pairs of rows: other cells are knots then."""
     return 2 if worked == "diagonal" else 1
 
@@ -175,7 +175,7 @@ class Offer:
     sentence: str
 
 
-def offers(picture_rows: int, rows: int, *, strands: int) -> tuple[Offer, ...]:
+def offers(picture_rows: int, rows: int, *, strands: int, worked: Worked = "rows") -> tuple[Offer, ...]:
     """Say what is possible with a picture of ``picture_rows`` rows in a band of ``rows``."""
     spare = rows - picture_rows
     if spare == 0:
@@ -183,30 +183,17 @@ def offers(picture_rows: int, rows: int, *, strands: int) -> tuple[Offer, ...]:
     if spare < 0:
         fewer = max(2, math.floor((strands - 1) * rows / picture_rows) + 1)
         return (
-            Offer("strands", f"{fewer} strands instead of {strands} bring the picture to the length."),
-            Offer("longer", f"Keep the picture and let the band come out {-spare} rows longer."),
+            Offer("strands", f"On {fewer} strands instead of {strands} it has the right length."),
+            Offer("longer", f"Left as it is, the band comes out {-spare} rows longer."),
         )
     found: list[Offer] = []
-    times = rows // picture_rows
+    times = rows // _padded(picture_rows, _step(worked))
     if times > 1:
-        found.append(
-            Offer(
-                "repeat",
-                f"Repeat the picture {times} times; {rows - times * picture_rows} rows of "
-                "ground lie between.",
-            )
-        )
-    found.append(Offer("centre", f"Centre it with {spare // 2} and {spare - spare // 2} rows of ground."))
+        found.append(Offer("repeat", f"It could be repeated {times} times: --fill repeat."))
+    found.append(Offer("centre", f"It could be centred in {spare} rows of ground: --fill centre."))
     if spare >= 2 * (2 + BORDER_ROWS):
-        found.append(Offer("border", "Centre it between two bars."))
+        found.append(Offer("border", "It could be centred between two bars: --fill border."))
     more = math.ceil((strands - 1) * rows / picture_rows) + 1
     if more <= 2 * strands:
-        found.append(
-            Offer("strands", f"{more} strands instead of {strands} bring the picture to the length.")
-        )
+        found.append(Offer("strands", f"On {more} strands instead of {strands} it has the right length."))
     return tuple(found)
-
-
-def names() -> Sequence[str]:
-    """Names of the sizes that the command line takes."""
-    return tuple(size.name for size in SIZES)

@@ -9,7 +9,7 @@ from itertools import groupby
 
 from pipeline import words
 from pipeline.knots import Knot
-from pipeline.materials import Cut, pieces
+from pipeline.materials import Cut, Piece, pieces
 from pipeline.pattern import Pattern
 
 
@@ -95,7 +95,7 @@ def starting_order(
         places = sorted(last - p if left_handed else p for p in piece.positions)
         if len(places) != 1:
             which = f"strands {places[0] + 1} and {places[1] + 1}" if places else "holding cord"
-            whole.append(f"- {which}, {name}: {length}{', folded' if places else ''}")
+            whole.append(f"- {which}, {name}: {length}{_folded(piece, left_handed, last)}")
             first.update((place, ("", "")) for place in places)
         elif places[0] in first:
             later[places[0]].append(f"{length} {name}")
@@ -111,6 +111,19 @@ def starting_order(
             yield f"- {which}, {name}: {length}{' each' if len(places) > 1 else ''}"
     for place in sorted(later):
         yield f"- for joins to strand {place + 1}: {', '.join(later[place])}"
+
+
+def _folded(piece: Piece, left_handed: bool, last: int) -> str:
+    """Where a cut is folded: in the middle, or so that each half hangs as long as it must."""
+    if not piece.halves_mm:
+        return ""
+    if len(set(piece.halves_mm)) == 1:
+        return ", folded"
+    halves = sorted(
+        (last - p if left_handed else p, mm) for p, mm in zip(piece.positions, piece.halves_mm, strict=True)
+    )
+    hang = " and ".join(f"{mm / 10:.0f} cm as strand {p + 1}" for p, mm in halves)
+    return f", folded so that {hang} hang down"
 
 
 def _span(places: Sequence[int]) -> str:

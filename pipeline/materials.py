@@ -199,11 +199,15 @@ class _Strands:
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """One length to cut from a skein of ``thread``, and the positions that hang from it."""
+    """One length to cut from a skein of ``thread``, and the positions that hang from it.
+
+    ``halves_mm`` is what hangs in each of two positions from the fold on, in their order.
+    """
 
     thread: int
     length_mm: float
     positions: tuple[int, ...]
+    halves_mm: tuple[float, ...] = ()
 
 
 def pieces(pattern: Pattern, cuts: tuple[Cut, ...]) -> tuple[Piece, ...]:
@@ -214,7 +218,8 @@ def pieces(pattern: Pattern, cuts: tuple[Cut, ...]) -> tuple[Piece, ...]:
             if i == 0 and cut.folded_with is not None:
                 if cut.position < cut.folded_with:
                     other = cuts[cut.folded_with]
-                    made.append(Piece(thread, length + other.pieces_mm[0], (cut.position, other.position)))
+                    halves = (length, other.pieces_mm[0])
+                    made.append(Piece(thread, sum(halves), (cut.position, other.position), halves))
             else:
                 made.append(Piece(thread, length, (cut.position,)))
     start = pattern.ends.start

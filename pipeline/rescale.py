@@ -150,19 +150,23 @@ def _present_pieces(
 
 
 PRIOR = 0.1
-"""Weight of the prior that both rates are one, against a strand of usual length; our own choosing."""
+"""Weight of the prior that both rates are one, against one strand measured; our own choosing."""
 
 
 def _rates(measured: Sequence[tuple[float, float, float]]) -> tuple[float, float, float]:
-    """Fit (tied, carried, used) in mm; return both rates and the largest deviation of one strand."""
+    """Fit (tied, carried, used) in mm; return both rates and the largest deviation of one strand.
+
+    Deviations are counted in proportion, so that a long leader does not outweigh all others.
+    """
     if not measured:
         return 1.0, 1.0, 0.0
     predicted = np.array([row[:2] for row in measured])
-    used = np.array([row[2] for row in measured])
-    weight = PRIOR * float(np.linalg.norm(predicted))
-    rates, _ = nnls(np.vstack([predicted, [weight, -weight]]), np.append(used, 0.0))
+    whole = predicted.sum(axis=1)
+    shares = predicted / whole[:, None]
+    used = np.array([row[2] for row in measured]) / whole
+    rates, _ = nnls(np.vstack([shares, [PRIOR, -PRIOR]]), np.append(used, 0.0))
     tie_rate, core_rate = (max(0.05, float(rate)) for rate in rates)
-    fitted = predicted @ np.array([tie_rate, core_rate])
+    fitted = shares @ np.array([tie_rate, core_rate])
     return tie_rate, core_rate, float(np.abs(used / fitted - 1).max())
 
 

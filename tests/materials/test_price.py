@@ -1,0 +1,79 @@
+"""Hours, difficulty, price, and booking off the stash."""
+
+import pytest
+
+from pipeline.booking import booked, bookings, merged
+from pipeline.errors import ImpossibleError, InputError
+from pipeline.materials import cut_list, pieces
+from pipeline.price import GRADES, grade, hours, price
+from pipeline.skeins import plan_skeins
+from pipeline.stash import Stash, parse_stash, thread_of
+from tests.materials.bands import lettering
+from tests.patterns import random_pattern
+
+BAND = lettering(strands=13, rows=40, ground_bases=())
+CUTS = cut_list(BAND)
+NEED = {
+    name: sum(p.length_mm for p in pieces(BAND, CUTS) if BAND.threads[p.thread].name == name) / 1000
+    for name in ("harbour blue", "chalk")
+}
+STASH = "name;colour;metres;notes\nharbour blue;#1b2a59;40,5;a gift\nchalk;#f4f1e8;;\nrope;#c8a26a;3;\n"
+
+
+def test_hours_are_knots_at_a_pace():
+    told = hours(BAND)
+    assert told.knots == 40 * 12
+    assert (told.quick, told.calm) == pytest.approx((480 * 8 / 3600, 480 * 10 / 3600))
+    assert hours(BAND, 12.0).quick == hours(BAND, 12.0).calm == pytest.approx(1.6)
+    with pytest.raises(InputError, match="out of range"):
+        hours(BAND, 0.0)
+
+
+def test_harder_bands_have_higher_grades_and_say_why():
+    easy = random_pattern(1, strands=6, rows=20, threads=2, worked="diagonal", sections=1, joins=0)
+    hard = random_pattern(1, strands=40, rows=150, threads=5, worked="rows", sections=1, joins=0)
+    one, two = grade(easy, cut_list(easy)), grade(hard, cut_list(hard))
+    assert one.name == GRADES[0]
+    assert one.easier == ""
+    assert two.name == GRADES[-1]
+    assert two.easier == two.reasons[0].easier
+    assert sum(reason.points for reason in two.reasons) == two.points
+    assert [reason.points for reason in two.reasons] == sorted((r.points for r in two.reasons), reverse=True)
+
+
+def test_price_by_length_and_by_skein():
+    stash = Stash(
+        (thread_of("harbour blue", "#1b2a59", price=1.2), thread_of("chalk", "#f4f1e8")), "the test"
+    )
+    told = price(plan_skeins(BAND, CUTS, stash))
+    assert told.used == pytest.approx(1.2 * NEED["harbour blue"] / 8)
+    assert told.skeins == pytest.approx(1.2 * -(-NEED["harbour blue"] // 8))
+    assert told.unknown == ("chalk",)
+
+
+def test_booking_changes_the_metres_and_nothing_else():
+    data = STASH.encode()
+    stash = parse_stash(data, "mine.csv")
+    made = bookings(BAND, CUTS, stash)
+    after = booked(data, "mine.csv", made).decode()
+    rest = f"{40.5 - NEED['harbour blue']:.3f}".rstrip("0").replace(".", ",")
+    assert after == STASH.replace("40,5", rest)
+    assert parse_stash(after.encode(), "mine.csv").find("chalk").metres is None
+
+
+def test_no_more_is_booked_than_is_owned():
+    poor = parse_stash(b"name,colour,metres\nharbour blue,#1b2a59,1\nchalk,#f4f1e8,50\n", "mine.csv")
+    with pytest.raises(ImpossibleError, match=r"holds 1\.00 m"):
+        bookings(BAND, CUTS, poor)
+    with pytest.raises(InputError, match="no thread 'chalk'"):
+        bookings(BAND, CUTS, parse_stash(b"name,colour,metres\nharbour blue,#1b2a59,50\n", "mine.csv"))
+    with pytest.raises(InputError, match="knows no metres"):
+        booked(b"GIMP Palette\nName: x\n1 2 3 tar\n", "mine.gpl", [])
+
+
+def test_importing_keeps_what_is_there():
+    mine = parse_stash(b"name,colour,metres\nrope,#c8a26a,3\n", "mine.csv")
+    both, told = merged(mine, parse_stash(b"name,colour,metres\nrope,#000000,9\ntar,#111111,8\n", "new.csv"))
+    assert both.names == ("rope", "tar")
+    assert both.find("rope").metres == 3
+    assert told == {"rope": "kept as it was", "tar": "added"}
