@@ -13,7 +13,7 @@ from pipeline.knots import Knot
 NUM = r"(\d{1,6})"
 NAME = r"([^,;:()]{1,60})"
 STRAND = rf"{NAME} \(strand {NUM}\)"
-SPAN = rf"{NUM}(?:–{NUM})?"
+SPAN = rf"{NUM}(?:[–-]{NUM})?"
 JOIN = rf"(?: {words.JOINING} {NAME} to strand {NUM})?"
 KIND = "|".join(sorted((knot.value for knot in Knot), key=len, reverse=True))
 

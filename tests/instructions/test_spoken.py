@@ -68,6 +68,13 @@ def test_longer_bands_with_repeats_tie_the_chart(pattern: Pattern) -> None:
     assert compare(write_instructions(pattern), pattern) == []
 
 
+def test_a_text_that_was_typed_again_is_read() -> None:
+    """Hyphens for dashes, other line ends, spaces at the ends of lines."""
+    pattern = random_pattern(5, strands=7, rows=12, joins=1)
+    text = write_instructions(pattern).replace("–", "-").replace("\n", "  \r\n")
+    assert compare(text, pattern) == []
+
+
 def test_another_band_is_told_apart() -> None:
     pattern = random_pattern(7, strands=6, rows=6, threads=3, sections=1, joins=0)
     knots = list(pattern.sections[0].rows[3].knots)
