@@ -34,7 +34,7 @@ def main() -> None:
             resource.setrlimit(limit, (most, most))
     # Fonts of the machine are left out, so that a drawing looks the same everywhere.
     # Lengths in millimetres and the like are at 96 pixels an inch, as CSS has them.
-    png = svg_to_bytes(svg_string=drawing, width=side, height=side, dpi=96.0, skip_system_fonts=True)
+    png = svg_to_bytes(svg_string=drawing, width=side, height=side, dpi=96, skip_system_fonts=True)
     sys.stdout.buffer.write(bytes(png))
 
 
