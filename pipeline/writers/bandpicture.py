@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.errors import InputError
 from pipeline.knots import Worked
 from pipeline.pattern import Pattern
 from pipeline.replay import RowReplay, replay
@@ -15,6 +16,8 @@ from pipeline.writers.weave import Cloth, Floats, ground, tube
 
 MAX_CLOTH_PIXELS = 6_000_000
 """The cloth is drawn coarser rather than beyond this."""
+MAX_PITCH_PIXELS = 56.0
+"""Nor are its knots drawn larger than this."""
 _FINE = 2
 
 
@@ -66,7 +69,13 @@ def band(pattern: Pattern, *, px_per_mm: float = 9.0, lengthwise: bool = False) 
     wide, long = size_mm(pattern)
     above, below = shown_mm(pattern.ends.start), shown_mm(pattern.ends.finish)
     total, across = above + long + below + 4, wide + 8
-    scale = min(px_per_mm * _FINE, math.sqrt(MAX_CLOTH_PIXELS / (total * across)))
+    _check_shape(pattern)
+    pitches = [pattern.gauge_of(section.worked).strand_pitch_mm for section in pattern.sections]
+    scale = min(
+        px_per_mm * _FINE,
+        math.sqrt(MAX_CLOTH_PIXELS / (total * across)),
+        MAX_PITCH_PIXELS / max(pitches, default=1.0),
+    )
     cloth = Cloth(math.ceil(total * scale), math.ceil(across * scale))
     middle, top = across * scale / 2, (2 + above) * scale
     widths = [_width(pattern, section.worked) * scale for section in pattern.sections] or [wide * scale]
@@ -92,6 +101,18 @@ def band(pattern: Pattern, *, px_per_mm: float = 9.0, lengthwise: bool = False) 
     light = (0.42, -0.55, 0.72) if lengthwise else (-0.42, -0.55, 0.72)
     fine = cloth.lit([thread.colour for thread in pattern.threads], light)
     return Band(_halved(fine), scale / _FINE, (top / _FINE, y / _FINE))
+
+
+def _check_shape(pattern: Pattern) -> None:
+    """Refuse cells so flat, tall, small or large that no picture of the band could be made."""
+    for worked in {section.worked for section in pattern.sections}:
+        gauge = pattern.gauge_of(worked)
+        across, along = gauge.strand_pitch_mm, gauge.row_pitch_mm
+        if not (1 / 20 <= across / along <= 20 and 0.05 <= across <= 100 and 0.05 <= along <= 100):
+            raise InputError(
+                f"a cell of {across:g} × {along:g} mm cannot be drawn as knots.",
+                "Check the gauge, strand_pitch_mm and row_pitch_mm.",
+            )
 
 
 def _halved(fine: Floats) -> Floats:

@@ -6,6 +6,7 @@ Lengths are millimetres on paper, x to the right, y down; a text stands on its b
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
@@ -119,10 +120,11 @@ def fitted(text: str, size_mm: float, width_mm: float, *, bold: bool = False) ->
     """The text, cut with an ellipsis where it is wider than ``width_mm``."""
     if text_width(text, size_mm, bold=bold) <= width_mm:
         return text
-    keep = len(text)
-    while keep and text_width(text[:keep] + "…", size_mm, bold=bold) > width_mm:
-        keep -= 1
-    return text[:keep].rstrip() + "…"
+    # The widest beginning that fits, found by halving: a longer beginning is never narrower.
+    keep = bisect_right(
+        range(len(text)), width_mm, key=lambda n: text_width(text[:n] + "…", size_mm, bold=bold)
+    )
+    return text[: max(0, keep - 1)].rstrip() + "…"
 
 
 # --- SVG --------------------------------------------------------------------------------------------

@@ -17,7 +17,7 @@ from pipeline.writers.bandpicture import size_mm
 from pipeline.writers.drawing import inline_svg, printable
 from pipeline.writers.pages import page, thread_css
 
-MOST_LINES = 40
+MOST_LINES = 20
 """Lines of a table of unmade cells; the rest is in report.json."""
 
 _WHY = {

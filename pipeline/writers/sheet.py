@@ -36,7 +36,7 @@ from pipeline.materials import Cut, cut_list
 from pipeline.pattern import Pattern
 from pipeline.skeins import SkeinPlan, ThreadPlan
 from pipeline.writers.bandpicture import size_mm
-from pipeline.writers.chart import MARGIN_MM, PAPERS, Paper, chart_pages, key
+from pipeline.writers.chart import MARGIN_MM, PAPERS, Paper, chart_pages
 from pipeline.writers.drawing import (
     PDF_FONTS,
     POINTS_PER_MM,
@@ -52,6 +52,7 @@ from pipeline.writers.drawing import (
     text_width,
 )
 from pipeline.writers.ink import HAIR, INK, PAPER, SIGNAL, SOFT, TINT, ink_on
+from pipeline.writers.key import sign_key, thread_keys
 from pipeline.writers.preview import PAGE, preview_pictures
 from pipeline.writers.report_page import certificate, verdict
 
@@ -136,7 +137,7 @@ def sheet_pdf(
     ]
     for drawing in chart_pages(pattern, paper, legend=False):
         story += [PageBreak(), WholePage(drawing)]
-    story += [NextPageTemplate("text"), PageBreak(), *_instructions(pattern, cuts, left_handed)]
+    story += [NextPageTemplate("text"), PageBreak(), *_instructions(pattern, left_handed)]
     out = BytesIO()
     document = BaseDocTemplate(
         out,
@@ -192,8 +193,8 @@ def _cover(
         yield Paragraph(escape(verdict(report)), ParagraphStyle("v", parent=_HEAD, spaceBefore=2))
         yield Paragraph(escape(certificate(report)), _BODY)
     yield Paragraph("Threads and signs", _HEAD)
-    shapes, height = key(pattern, inner / mm)
-    yield Painted(Drawing(inner / mm, height, tuple(shapes), "Threads and signs"))
+    for shapes, height in [*thread_keys(pattern, inner / mm, 70.0), sign_key(pattern, inner / mm)]:
+        yield Painted(Drawing(inner / mm, height, tuple(shapes), "Threads and signs"))
     yield KeepTogether([Paragraph("Cautions", _HEAD), *(Paragraph(f"– {text}", _STEP) for text in CAUTIONS)])
 
 
@@ -328,10 +329,10 @@ def _skein_bars(pattern: Pattern, plan: ThreadPlan, width: float) -> Drawing:
 # --- instructions -----------------------------------------------------------------------------------
 
 
-def _instructions(pattern: Pattern, cuts: Sequence[Cut], left_handed: bool) -> Iterator[Flowable]:
+def _instructions(pattern: Pattern, left_handed: bool) -> Iterator[Flowable]:
     """The written instructions; threads, cut lengths and cautions stand on the sheet already."""
     yield Paragraph("Instructions", _TITLE)
-    text = write_instructions(pattern, cuts, left_handed=left_handed)
+    text = write_instructions(pattern, left_handed=left_handed)
     part = ""
     for line in _logical_lines(text):
         if line in words.HEADINGS:

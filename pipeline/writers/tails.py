@@ -70,7 +70,7 @@ def lay_end(
     if length < 2 * scale:
         return
     diameter = sum(pattern.threads[t].diameter_mm for t in threads) / len(threads)
-    radius = max(1.0, 0.39 * diameter * scale)
+    radius = max(1.0, min(0.39 * diameter * scale, 0.6 * wide / len(threads)))
     place = _Place(cloth, middle, edge, -1 if at_start else 1, wide, length, scale, radius)
     if end.style in ("larks-head", "holding-cord"):
         _hitched(place, end, threads, pattern.strands[0] if pattern.ground is None else pattern.ground)

@@ -37,6 +37,7 @@ def tube(dx: float, dy: float, radius: float, plies: float = 2.6, raised: float 
 
     ``plies`` is how many turns of ply lines its length shows; its ends dip under their neighbours.
     """
+    radius = max(radius, 0.5)
     half_w, half_h = int(abs(dx) / 2 + radius) + 2, int(abs(dy) / 2 + radius) + 2
     y, x = np.mgrid[-half_h : half_h + 1, -half_w : half_w + 1].astype(np.float32)
     length = max(1e-6, float(np.hypot(dx, dy)))

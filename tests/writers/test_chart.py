@@ -20,6 +20,7 @@ from pipeline.knots import Knot
 from pipeline.pattern import Pattern
 from pipeline.replay import replay
 from pipeline.writers import chart as charts
+from pipeline.writers import grid
 from pipeline.writers.chart import (
     MARGIN_MM,
     PAPERS,
@@ -28,10 +29,10 @@ from pipeline.writers.chart import (
     chart_pdf,
     chart_png,
     chart_svg,
-    slab,
 )
 from pipeline.writers.drawing import Drawing, Line, Polygon, Text, raster
 from pipeline.writers.ink import INK, PAPER, SIGNAL, SOFT, TINT, contrast, ink_on
+from pipeline.writers.slabs import slab
 from tests.patterns import patterns, random_pattern
 from tests.writers.bands import HOSTILE, chequers, pennant, tiny
 
@@ -229,6 +230,6 @@ def test_png_has_the_size_it_says() -> None:
 
 
 def test_too_many_knots_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(charts, "MAX_KNOTS", 5)
+    monkeypatch.setattr(grid, "MAX_KNOTS", 5)
     with pytest.raises(InputError, match="knots cannot be drawn"):
         chart_svg(tiny())

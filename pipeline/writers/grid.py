@@ -1,0 +1,207 @@
+"""The chart's grid: rows by columns, with the order of the strands before and after them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from pipeline.errors import InputError
+from pipeline.knots import Worked
+from pipeline.pattern import Pattern
+from pipeline.replay import RowReplay, replay
+from pipeline.writers.drawing import Line, Polygon, Shape, Text, box, text_width
+from pipeline.writers.ink import HAIR, INK, SIGNAL, SOFT, TINT
+from pipeline.writers.slabs import PITCH_MM, knot_shapes, strand_tab
+
+MAX_KNOTS = 100_000
+"""Charts of more knots are refused; no band is that long."""
+OVERLAP_GAP_MM = 4.0
+
+
+@dataclass(frozen=True, slots=True)
+class BandRow:
+    """One row of the band: its number from 1, and whether a section begins with it."""
+
+    number: int
+    kind: str
+    worked: Worked
+    opens: bool
+    section_rows: int
+    replayed: RowReplay
+
+    @property
+    def begins_left(self) -> bool:
+        steps = self.replayed.steps
+        return self.worked == "diagonal" or len(steps) < 2 or steps[0].tied.position < steps[-1].tied.position
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """A pattern laid out at a column pitch; all other measures follow from the pitch."""
+
+    pattern: Pattern
+    rows: tuple[BandRow, ...]
+    pitch: float
+
+    @property
+    def unit(self) -> float:
+        return self.pitch / PITCH_MM
+
+    @property
+    def side(self) -> float:
+        """Room for row numbers at each side."""
+        return 9.5 * max(self.unit, 0.8)
+
+    def height(self, index: int, *, first: bool) -> float:
+        """Height of a row with the gap before it."""
+        row = self.rows[index]
+        gap = 6.2 * self.unit if row.opens and not first and self.several else 0.0
+        return gap + (6.0 if row.worked == "rows" else 5.6) * self.unit
+
+    @property
+    def several(self) -> bool:
+        return len(self.pattern.sections) > 1
+
+    def before(self, index: int) -> tuple[Sequence[int], Sequence[int]]:
+        """Strand numbers and their threads at each position before a row."""
+        if index == 0:
+            return range(len(self.pattern.strands)), self.pattern.strands
+        replayed = self.rows[index - 1].replayed
+        return replayed.order, replayed.threads
+
+
+def lay_out(pattern: Pattern, pitch: float = PITCH_MM) -> Layout:
+    knots = sum(len(row.knots) for _, _, _, row in pattern.rows())
+    if knots > MAX_KNOTS:
+        raise InputError(
+            f"a chart of {knots:,} knots cannot be drawn, {MAX_KNOTS:,} is the most",
+            "Draw the instructions instead, or a shorter band.",
+        )
+    rows = []
+    for number, (done, (_, r, section, _)) in enumerate(zip(replay(pattern), pattern.rows(), strict=True), 1):
+        opens = r == 0
+        rows.append(BandRow(number, section.kind, section.worked, opens, len(section.rows), done))
+    return Layout(pattern, tuple(rows), pitch)
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """Rows first … last−1 and knot columns left … right−1, and how many of its rows stand twice."""
+
+    first: int
+    last: int
+    left: int
+    right: int
+    again_before: int = 0
+    again_after: int = 0
+
+
+def panel(layout: Layout, window: Window) -> tuple[list[Shape], float, float]:
+    """Shapes of a window with the order of the strands before and after it; its width and height."""
+    unit, pitch = layout.unit, layout.pitch
+    grid = (window.right - window.left + 1) * pitch
+    width = grid + 2 * layout.side
+    shapes: list[Shape] = []
+    y = _order_above(layout, window, shapes)
+    top = y
+    body: list[Shape] = []
+    ground: list[Shape] = []
+    for index in range(window.first, window.last):
+        if window.again_before and index == window.first + window.again_before:
+            y += _overlap_mark(body, layout, y, width, "the rows above stand on the page before as well")
+        if window.again_after and index == window.last - window.again_after:
+            y += _overlap_mark(body, layout, y, width, "the rows below come again on the next page")
+        first = index == window.first
+        y += layout.height(index, first=first)
+        _row(layout, window, index, y, first, ground, body)
+    for column in range(window.left, window.right + 1):
+        if column % 5 == 4:
+            x = layout.side + (column - window.left + 0.5) * pitch
+            ground.append(Line((x, top), (x, y), HAIR, 0.16 * unit))
+    shapes += ground + body
+    y = _order_below(layout, window, shapes, y)
+    return shapes, width, y
+
+
+def _row(
+    layout: Layout,
+    window: Window,
+    index: int,
+    bottom: float,
+    first: bool,
+    ground: list[Shape],
+    body: list[Shape],
+) -> None:
+    row, unit, pitch = layout.rows[index], layout.unit, layout.pitch
+    grid = (window.right - window.left + 1) * pitch
+    height = layout.height(index, first=True)
+    if row.kind == "switching":
+        ground.append(Polygon(box(layout.side, bottom - height, grid, height), TINT))
+    if row.opens and layout.several and not first:
+        words = _SECTION_WORDS[row.kind].format(
+            rows=f"{row.section_rows} row{'s' if row.section_rows > 1 else ''}"
+        )
+        baseline = bottom - height - 1.4 * unit
+        body.append(Text((layout.side, baseline), words, 2.4 * max(unit, 0.8), SOFT))
+    label, size = str(row.number), 2.5 * max(unit, 0.8)
+    baseline = bottom - height / 2 + 0.36 * size
+    bold = row.number % 5 == 0
+    if row.begins_left:
+        body.append(Text((layout.side - 1.4, baseline), label, size, INK, "end", bold))
+    else:
+        body.append(Text((layout.side + grid + 1.4, baseline), label, size, INK, "start", bold))
+    for step in row.replayed.steps:
+        p = step.tied.position
+        if window.left <= p < window.right:
+            x = layout.side + (p - window.left + 1) * pitch
+            body += knot_shapes(layout.pattern, step, row.worked, (x, bottom - height / 2), pitch, height)
+
+
+_SECTION_WORDS = {
+    "picture": "picture, {rows}",
+    "switching": "switching section, {rows}: strands change places",
+    "blocks": "colour blocks, {rows}",
+    "plain": "plain, {rows}",
+}
+
+
+def _overlap_mark(body: list[Shape], layout: Layout, y: float, width: float, words: str) -> float:
+    """A dashed line with words in a gap between two rows; returns the height of the gap."""
+    middle, size = y + OVERLAP_GAP_MM / 2, 2.2
+    wide = text_width(words, size)
+    left = layout.side + 1.0
+    body.append(Line((1.0, middle), (left - 1.0, middle), SIGNAL, 0.3, dashed=True))
+    body.append(Text((left, middle + 0.36 * size), words, size, SIGNAL))
+    body.append(Line((left + wide + 1.0, middle), (width - 1.0, middle), SIGNAL, 0.3, dashed=True))
+    return OVERLAP_GAP_MM
+
+
+def _order_above(layout: Layout, window: Window, shapes: list[Shape]) -> float:
+    unit, pitch = layout.unit, layout.pitch
+    _, threads = layout.before(window.first)
+    size = 2.3 * max(unit, 0.75)
+    words = "starting order" if window.first == 0 else f"order before row {layout.rows[window.first].number}"
+    shapes.append(Text((layout.side, 2.8), words, 2.6, SOFT))
+    y = 4.6
+    for p in range(window.left, window.right + 1):
+        x = layout.side + (p - window.left + 0.5) * pitch
+        shapes.append(Text((x, y + size), str(p + 1), size, INK, "middle", (p + 1) % 5 == 0))
+        shapes += strand_tab(layout.pattern, threads[p], x, y + size + 1.0 * unit, pitch, tip_down=True)
+    return y + size + 7.2 * unit
+
+
+def _order_below(layout: Layout, window: Window, shapes: list[Shape], y: float) -> float:
+    unit, pitch = layout.unit, layout.pitch
+    row = layout.rows[window.last - 1] if layout.rows else None
+    strands, threads = (row.replayed.order, row.replayed.threads) if row else layout.before(0)
+    size = 2.3 * max(unit, 0.75)
+    y += 1.0 * unit
+    for p in range(window.left, window.right + 1):
+        x = layout.side + (p - window.left + 0.5) * pitch
+        shapes += strand_tab(layout.pattern, threads[p], x, y, pitch, tip_down=False)
+        shapes.append(Text((x, y + 6.0 * unit + size), str(strands[p] + 1), size, INK, "middle"))
+    y += 6.0 * unit + size + 3.8
+    last = window.last == len(layout.rows)
+    words = "final order" if last or not row else f"order after row {row.number}"
+    shapes.append(Text((layout.side, y), f"{words}, with each strand's number", 2.6, SOFT))
+    return y + 1.2
