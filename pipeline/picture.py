@@ -66,9 +66,9 @@ def load_picture(
     """Read a picture file: PNG, JPEG, WebP, GIF (first frame), BMP, TIFF or SVG.
 
     ``background`` ("#rrggbb") is laid under transparent parts and becomes the ground; without it they
-    get white, or black under a picture that is itself nearly white. ``crop`` takes a part of the upright picture;
-    without it a margin of the ground colour is trimmed off, unless ``trim`` is False. Then the
-    picture is turned clockwise by ``turn`` quarter turns and, last, mirrored left to right.
+    get white, or black under a picture that is itself nearly white. ``crop`` takes a part of the
+    upright picture; without it a margin of the ground colour is trimmed off, unless ``trim`` is
+    False. Then the picture is turned clockwise by ``turn`` quarter turns and, last, mirrored.
     Very large pictures are made smaller here, by averaging in linear light.
 
     Raises ``InputError`` for a file that cannot be used, or a crop that leaves nothing.

@@ -24,6 +24,7 @@ from pipeline.errors import InputError
 MOST_PIXELS = 50_000_000
 """A picture with more pixels is refused before it is decoded."""
 
+_MOST_UNUSUAL = 12_000_000  # of pixels that take up to 32 bytes each
 _FORMATS = ("PNG", "JPEG", "WEBP", "GIF", "BMP", "TIFF")
 _MOST_PROFILE_BYTES = 4_000_000
 _TO_RESAVE = "Open it in a picture editor, save it again as PNG, and use that file."
@@ -43,12 +44,12 @@ def decode(
     with _damage_is_an_input_error(name), _silence() if tiff else nullcontext():
         image = _open(data, name, tiff)
         if image is None:
-            return _unusual_tiff(data, most_pixels, name)
+            return _unusual_tiff(data, min(most_pixels, _MOST_UNUSUAL), name)
         _refuse_too_many(image.width, image.height, name, most_pixels)
         image.load()
         _refuse_too_many(image.width, image.height, name, most_pixels)
         _turn_upright(image)
-        return _to_rgba(image if exact else _to_srgb(image))
+        return _to_rgba(image if exact else _to_srgb(image), name)
 
 
 def _refuse_too_many(width: int, height: int, name: str, most: int) -> None:
@@ -123,29 +124,30 @@ def _turn_upright(image: Image.Image) -> None:
 def _to_srgb(image: Image.Image) -> Image.Image:
     """Apply an embedded colour profile; one that is damaged or does not fit is left aside."""
     profile = image.info.get("icc_profile")
-    mode = {"RGB": "RGB", "RGBA": "RGBA", "L": "L", "CMYK": "RGB"}.get(image.mode)
-    if not profile or mode is None or len(profile) > _MOST_PROFILE_BYTES:
+    if not profile or len(profile) > _MOST_PROFILE_BYTES:
+        return image
+    if image.mode == "P":
+        image = image.convert("RGBA")
+    becomes = {"RGB": "RGB", "RGBA": "RGBA", "L": "RGB", "CMYK": "RGB"}.get(image.mode)
+    if becomes is None:
         return image
     with suppress(ImageCms.PyCMSError, OSError, ValueError, TypeError):
         source = ImageCms.getOpenProfile(io.BytesIO(profile))
-        target = ImageCms.createProfile("sRGB")
-        if mode == "L":
-            converted = ImageCms.profileToProfile(image, source, target, outputMode="RGB")
-        else:
-            converted = ImageCms.profileToProfile(image, source, target, outputMode=mode)
-        if converted is not None:
-            return converted
+        converted = ImageCms.profileToProfile(
+            image, source, ImageCms.createProfile("sRGB"), outputMode=becomes
+        )
+        return image if converted is None else converted
     return image
 
 
-def _to_rgba(image: Image.Image) -> NDArray[np.uint8]:
+def _to_rgba(image: Image.Image, name: str) -> NDArray[np.uint8]:
     if image.mode.startswith("I") or image.mode == "F":
         samples = np.asarray(image)
         alpha = np.full(samples.shape, 255, np.uint8)
         clear = image.info.get("transparency")
         if isinstance(clear, int):
             alpha[samples == clear] = 0
-        grey = eight_bits(samples, "the picture")
+        grey = eight_bits(samples, name)
         return np.dstack([grey, grey, grey, alpha])
     return np.asarray(image.convert("RGBA"))
 
@@ -170,9 +172,13 @@ def eight_bits(samples: NDArray[Any], name: str) -> NDArray[np.uint8]:
     tops = (1.0, 255.0, 65535.0) if samples.dtype.kind == "f" else (65535.0,)
     top = next((top for top in tops if greatest <= top), None)
     if top is None or least < 0:
-        values = values / 2 - least / 2  # halved first, so that the widest span stays finite
+        values /= 2  # halved first, so that the widest span stays finite
+        values -= least / 2
         top = (greatest / 2 - least / 2) or 1.0
-    return np.rint(np.clip(values / top, 0.0, 1.0) * 255).astype(np.uint8)
+    values /= top
+    np.clip(values, 0.0, 1.0, out=values)
+    values *= 255
+    return np.rint(values, out=values).astype(np.uint8)
 
 
 def _unusual_tiff(data: bytes, most_pixels: int, name: str) -> NDArray[np.uint8]:

@@ -161,9 +161,9 @@ def profile_with_red_and_green_changed_over() -> bytes:
     return head.ljust(128, b"\0") + struct.pack(">I", len(tags)) + table + body
 
 
-@pytest.mark.parametrize("alpha", [False, True])
-def test_a_colour_profile_is_applied_to_pictures_but_not_to_grids(tmp_path: Path, alpha: bool) -> None:
-    image = Image.fromarray(QUARTERS).convert("RGBA" if alpha else "RGB")
+@pytest.mark.parametrize("mode", ["RGB", "RGBA", "P"])
+def test_a_colour_profile_is_applied_to_pictures_but_not_to_grids(tmp_path: Path, mode: str) -> None:
+    image = Image.fromarray(QUARTERS).convert(mode, palette=Image.Palette.ADAPTIVE)
     path = saved(tmp_path, "odd.png", image, icc_profile=profile_with_red_and_green_changed_over())
     assert (load_grid(path) == QUARTERS).all()
     swapped = QUARTERS[..., [1, 0, 2]].astype(int)
