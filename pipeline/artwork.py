@@ -35,7 +35,7 @@ _STEP = 16
 _MOST = 24
 """Distinct colours at most; a picture of more is noisy or lossy, or has smooth edges."""
 _LEAST_SHARE = 0.0008
-"""Part of the clear pixels that a colour has at least (a cell's worth on a small band)."""
+"""Part of the clear pixels that a colour has at least (half a cell of a band of 600)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -10,6 +10,9 @@ from scipy import ndimage
 
 from pipeline.colour import Bytes
 
+_DOT = 0.8
+"""Radius, in cells, of a disc of which some cell always has half: √(2/π) where four cells meet."""
+
 
 def _middle(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Middle lines of strokes, the same for mirror images: thinning has a handedness, so all are taken."""
@@ -27,12 +30,13 @@ def widen_strokes(labels: Bytes, width: float, count: int) -> Bytes:
 
     ``labels``: uint8 (h, w), numbered 0 … count−1 by frequency; ``width``: samples that a cell is wide. A
     stroke is what an opening by a disc of that width removes; its middle line is drawn again as wide as a
-    cell over whatever is broad there. Specks smaller than a sixth of a cell are left alone.
+    cell over whatever is broad there. A dot by itself is drawn larger, so that it fills a cell wherever it
+    lies. Specks smaller than a fifth of a cell are left alone.
     """
     radius = width / 2
     margin = int(width) + 1
     broad = np.zeros(labels.shape, dtype=bool)
-    middles: list[tuple[int, NDArray[np.bool_]]] = []
+    middles: list[tuple[int, NDArray[np.bool_], float]] = []
     for label in range(count):
         mask = labels == label
         if mask.all():
@@ -52,12 +56,13 @@ def widen_strokes(labels: Bytes, width: float, count: int) -> Bytes:
         middle = _middle(thin)
         length, area = np.bincount(parts[middle], minlength=number + 1), np.bincount(parts.reshape(-1))
         touches = np.bincount(parts[from_core < 1.5 * radius + 2], minlength=number + 1) > 0
-        kept = np.where(touches, length >= 0.75 * width, area >= width * width / 6)
-        kept[0] = False
-        middles.append((label, middle & kept[parts]))
+        dot = ~touches & (length < width) & (area >= width * width / 5)
+        stroke = np.where(touches, length >= 0.75 * width, length >= width)
+        dot[0] = stroke[0] = False
+        middles += [(label, middle & stroke[parts], radius), (label, middle & dot[parts], _DOT * width)]
     result = labels.copy()
-    for label, middle in middles:
+    for label, middle, reach in middles:
         if middle.any():
-            wide = ndimage.distance_transform_edt(~middle) <= radius
+            wide = ndimage.distance_transform_edt(~middle) <= reach
             result[wide & broad] = label
     return result

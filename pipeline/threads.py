@@ -21,8 +21,9 @@ from pipeline.stash import Stash, Thread
 
 Ints = NDArray[np.int64]
 
-MOST_DISTINCT = 24
-"""Pictures of more colours than this are treated as photos, unless told otherwise."""
+MOST_DISTINCT = 25
+"""Pictures of more colours than this are treated as photos, unless told otherwise (a drawing has up to 24
+distinct colours, and its ground)."""
 MOST_FLAT = 12
 MOST_PHOTO = 6
 LOOK_APART = 5.0
@@ -82,7 +83,7 @@ def match_threads(
 
     ``count``: how many threads at most (None: as many as pay); ``only``: names to choose among; ``mask``:
     (rows, cells) the cells that count; ``distinct``: whether no two picture colours may fall together while
-    another thread could keep them apart (None: yes if there are at most 24 colours); ``include``: names
+    another thread could keep them apart (None: yes if there are at most 25 colours); ``include``: names
     that stand among the threads even if no cell wants them.
     Raises InputError for an unknown name or a count below 1.
     """

@@ -194,6 +194,19 @@ def test_gaps_between_strokes_are_not_filled() -> None:
     assert np.array_equal(inked(found, NAVY), np.tile(np.arange(24) % 2 == 1, (12, 1)))
 
 
+@pytest.mark.parametrize("worked", ["rows", "diagonal"])
+def test_a_dot_is_never_lost(worked: Worked) -> None:
+    """Dots of three fifths of a cell, wherever they lie on the grid, are one to four knots."""
+    wide = 6.0 if worked == "rows" else 8.5
+    for shift in range(0, 20, 3):
+        at = 100 + shift / 2, 104 + shift / 3
+        sheet = Sheet(240, 240).box([20, 20, 60, 60], NAVY).disc(*at, wide / 2, NAVY)
+        found = reduced(sheet.rgb(), 24, worked)
+        dark = (found.colours.astype(int).sum(axis=2) < 450) & knots(24, 24, worked)
+        dark[:7] = False
+        assert 1 <= dark.sum() <= 4
+
+
 def test_specks_do_not_become_cells() -> None:
     sheet = Sheet(240, 240).disc(120, 120, 60, NAVY).box([30, 30, 32, 32], RED)
     assert not inked(reduced(sheet.rgb(), 24), RED).any()
