@@ -11,7 +11,6 @@ of its old thread before the join and of its new thread after it. So every move 
 
 from __future__ import annotations
 
-import time
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
@@ -21,11 +20,14 @@ from ortools.graph.python.min_cost_flow import SimpleMinCostFlow
 
 from pipeline.network import Network
 from pipeline.routing.board import Board, Labels, board, colour_error
+from pipeline.routing.meter import Meter
 from pipeline.routing.problem import Budget, Problem, Solution
-from pipeline.routing.settle import labels_of
+from pipeline.routing.settle import labels_of, settle
 
 HIDDEN = 1e3
 """Cost of showing the strand in the knot of its join (CIEDE2000 stays near or below 120)."""
+SETTLED = 4
+"""How many of the best single changes are looked at further for each join."""
 SCALE = 2.0**24
 """Costs times this are whole numbers in the flows."""
 Changes = Mapping[int, tuple[int, int]]
@@ -82,13 +84,14 @@ def thread_changes(
 
     ``wanted``: (knots,) thread index or −1. Returns the trade-off, from 0 joins on; the colour error falls
     strictly along it, and each point was recounted by tying the band. A piece laid in counts as a strand of
-    its thread against ``at_most``. Folded starting pairs do not change. Work grows with ``most``; the
-    deadline of the budget ends it early.
+    its thread against ``at_most``. Folded starting pairs do not change. The search ends when the effort
+    or the time of the budget is spent.
     """
-    search = _Joins(problem, solution)
+    meter = Meter(replace(budget, reporter=None), problem.network.knots)
+    search = _Joins(problem, solution, meter)
     points = [search.point(wanted)]
     while len(search.legs) < most:
-        if budget.deadline is not None and time.monotonic() >= budget.deadline:
+        if meter.over():
             break
         if not search.step():
             break
@@ -102,11 +105,12 @@ def thread_changes(
 class _Joins:
     """The present band as labels over real threads and legs."""
 
-    def __init__(self, problem: Problem, solution: Solution) -> None:
+    def __init__(self, problem: Problem, solution: Solution, meter: Meter) -> None:
         self.problem = problem
         self.real = board(problem)
         self.labels = labels_of(problem.network, solution)
         self.legs: list[_Leg] = []
+        self.meter = meter
         self.strict = self.real.light  # an ease of few hand-overs: flows could break it
 
     def costs(self, legs: list[_Leg]) -> NDArray[np.float64]:
@@ -120,7 +124,7 @@ class _Joins:
             columns.append(column[:, None])
         return np.ascontiguousarray(np.concatenate(columns, axis=1))
 
-    def board(self, legs: list[_Leg]) -> Board:
+    def board(self, labels: Labels, legs: list[_Leg]) -> Board:
         """The board with legs as threads of one strand each."""
         k = self.problem.threads
         at_most = np.concatenate([self.real.at_most, np.ones(len(legs), np.int32)])
@@ -128,7 +132,7 @@ class _Joins:
         for i, leg in enumerate(legs):
             at_most[leg.old] -= 1
             at_most[leg.new] -= 1
-            pinned = np.flatnonzero((pin == leg.old) & (self.labels == k + i))
+            pinned = np.flatnonzero((pin == leg.old) & (labels == k + i))
             pin[pinned] = k + i
         return self.real._replace(
             threads=k + len(legs), cost=self.costs(legs), at_most=np.maximum(at_most, 0), pin=pin
@@ -146,7 +150,7 @@ class _Joins:
     def step(self) -> bool:
         """Add the best further change; False if none takes off colour error."""
         present = self.error(self.labels, self.legs)
-        best: tuple[float, Labels, list[_Leg]] | None = None
+        candidates: list[tuple[float, int, Labels, list[_Leg]]] = []
         k = self.problem.threads
         spare = self.real.at_most - np.bincount(
             [self._start(int(t)) for t in self.labels[: self.real.strands]] + [leg.new for leg in self.legs],
@@ -160,13 +164,33 @@ class _Joins:
                 if candidate is None:
                     continue
                 labels, legs = candidate
-                error = self.error(labels, legs)
-                if best is None or error < best[0] - 1e-9:
-                    best = (error, labels, legs)
-        if best is None or best[0] >= present - 1e-6:
-            return False
-        _, self.labels, self.legs = best
-        return True
+                candidates.append((self.error(labels, legs), len(candidates), labels, legs))
+        candidates.sort(key=lambda candidate: candidate[:2])
+        best, found = present - 1e-6, False
+        for _, _, labels, legs in candidates[:SETTLED]:
+            labels, legs = self._settled(labels, legs)
+            error = self.error(labels, legs)
+            if error < best:
+                best, found = error, True
+                self.labels, self.legs = labels, legs
+            if self.meter.late:
+                break
+        return found
+
+    def _settled(self, labels: Labels, legs: list[_Leg]) -> tuple[Labels, list[_Leg]]:
+        """Route everything anew around the legs, then place their joins anew; or leave all as it is."""
+        moved = labels.copy()
+        settle(self.board(labels, legs), moved, self.problem.ease, self.meter, rounds=2)
+        placed = list(legs)
+        for i, leg in enumerate(legs):
+            there = self._placed(moved, self.problem.threads + i, leg.old, leg.new, placed)
+            if there is None:
+                return labels, legs
+            placed[i] = there
+        knots = [leg.knot for leg in placed]
+        if len(set(knots)) < len(knots) or self.error(moved, placed) >= self.error(labels, legs):
+            return labels, legs
+        return moved, placed
 
     def error(self, labels: Labels, legs: list[_Leg]) -> float:
         return float(colour_error(self.real._replace(cost=self.costs(legs)), labels))
@@ -187,14 +211,17 @@ class _Joins:
         if path is None:
             return None
         labels[path] = label
-        return labels, [*self.legs, self._placed(labels, label, old, new)]
+        leg = self._placed(labels, label, old, new, self.legs)
+        return None if leg is None else (labels, [*self.legs, leg])
 
-    def _placed(self, labels: Labels, label: int, old: int, new: int) -> _Leg:
-        """Place the join of a leg in the best knot of its path."""
-        base, costs = self.problem.costs, self.costs(self.legs)
+    def _placed(self, labels: Labels, label: int, old: int, new: int, legs: list[_Leg]) -> _Leg | None:
+        """Place the join of a leg in the best knot of its path; None if it is never in a knot."""
+        base, costs = self.problem.costs, self.costs(legs)
         wire = self.real.wire
         on_left = labels[wire[:, 0]] == label
         knots = np.flatnonzero(on_left | (labels[wire[:, 1]] == label))
+        if not len(knots):
+            return None
         other = np.where(on_left[knots], labels[wire[knots, 1]], labels[wire[knots, 0]])
         alone = costs[knots, other]
         before = np.minimum(base[knots, old], alone)
@@ -211,7 +238,9 @@ class _Joins:
                 continue
             labels = self.labels.copy()
             labels[_down(self.real, labels, int(start), old)] = label
-            leg = self._placed(labels, label, old, new)
+            leg = self._placed(labels, label, old, new, self.legs)
+            if leg is None:
+                continue
             error = self.error(labels, [*self.legs, leg])
             if best is None or error < best[0] - 1e-9:
                 best = (error, labels, leg)
@@ -237,7 +266,7 @@ def _change_flow(
 ) -> tuple[Labels, int] | None:
     """Route threads ``s`` and ``t`` anew from their present starts, one strand of t changing to s.
 
-    Returns new labels, in which knot v lets out one s more than came in, and v; None if no change pays.
+    Returns new labels, in which knot v lets out one s more than came in, and v; None if none is possible.
     """
     n, knots = laid.strands, len(laid.wire)
     ours = (labels == s) | (labels == t)
@@ -255,7 +284,7 @@ def _change_flow(
     first, second = laid.ends[wires, 0], laid.ends[wires, 1]
     taken = np.where(first == made, second, first)
     tails = np.concatenate(
-        [enter[both], enter[both], enter[single], leave[made], np.full(len(both) + len(single) + 1, joiner)]
+        [enter[both], enter[both], enter[single], leave[made], np.full(len(both) + len(single), joiner)]
     )
     heads = np.concatenate(
         [
@@ -265,10 +294,9 @@ def _change_flow(
             np.where(taken < 0, sink, enter[taken]),
             leave[both],
             leave[single],
-            [sink],
         ]
     )
-    hide = np.concatenate([np.zeros(len(both)), c_u - alone_t, [0.0]])
+    hide = np.concatenate([np.zeros(len(both)), c_u - alone_t])
     prices = np.concatenate(
         [least - c_t[both], c_s[both] - least, alone_s - alone_t, np.zeros(len(wires)), hide]
     )
@@ -289,7 +317,7 @@ def _change_flow(
         return None
     begin = 2 * len(both) + len(single)
     carries = flow.flows(arcs[begin:])
-    joined = np.flatnonzero(carries[len(wires) : -1] > 0)
+    joined = np.flatnonzero(carries[len(wires) :] > 0)
     if not len(joined):
         return None
     answer = labels.copy()

@@ -332,7 +332,7 @@ def _cut(band: _Band, gap: int, most: int, budget: Budget) -> _Band | None:
         ease=band.problem.ease,
     )
     under = route(lower, budget)
-    rows, swaps, reached = _sorting(ending, under.strands, most)
+    rows, swaps, reached = sorting_rows(ending, under.strands, most)
     if (reached != under.strands).any():
         pinned = replace(lower, start=tuple(int(t) for t in reached))
         under = route(pinned, budget)
@@ -358,7 +358,7 @@ def _better(
     return present if present.cost <= found.cost else found
 
 
-def _sorting(
+def sorting_rows(
     have: NDArray[np.integer], want: NDArray[np.integer], most: int
 ) -> tuple[list[RowPlan], NDArray[np.bool_], NDArray[np.int64]]:
     """Diagonal rows, at most ``most``, that lead from one order of threads towards another.
