@@ -164,6 +164,9 @@ def command(
         bool,
         typer.Option("--border", help="Colour blocks before and after the picture.", rich_help_panel=BAND),
     ] = False,
+    left_handed: Annotated[
+        bool, typer.Option("--left-handed", help="Rows begin at the right edge.", rich_help_panel=TYING)
+    ] = False,
     ease: Annotated[
         EaseChoice, typer.Option(help="How many hand-overs a row may have.", rich_help_panel=TYING)
     ] = EaseChoice.LIGHT,
@@ -273,6 +276,7 @@ def command(
         taper=taper,
         tail_mm=None if tail is None else parse_length(tail, "--tail"),
         border=border,
+        left_handed=left_handed,
     )
     drawer = Drawer(
         read_stash(stash) if stash else builtin_stash(), options.names(threads, "--threads"), colours, ground

@@ -6,7 +6,7 @@ A design knows nothing yet of where strands can go; that is for the router.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
@@ -131,6 +131,10 @@ class Design:
     @property
     def strands(self) -> int:
         return int(self.wanted.shape[1]) + 1
+
+    def mirrored(self) -> Design:
+        """The same design seen in a mirror."""
+        return replace(self, wanted=self.wanted[:, ::-1].copy())
 
 
 def usual_strands(artwork: Artwork) -> int:

@@ -32,6 +32,7 @@ from pipeline.changes import Redesign
 from pipeline.design import Artwork, Design, Drawer, design
 from pipeline.errors import InputError
 from pipeline.feasibility import Feasibility, check
+from pipeline.handed import mirrored
 from pipeline.joins import place_joins
 from pipeline.materials import Cut, cut_list
 from pipeline.pattern import Gauge, Pattern, PatternThread
@@ -112,7 +113,7 @@ def plan(
 
     clock.stage("sharing the tying")
     loose = _assembled(drawn, routed, joined[-1], band, gauge, title or artwork.title)
-    loose = _bordered(loose, band, gauge, drawer)
+    loose = _bordered(mirrored(loose) if band.left_handed else loose, band, gauge, drawer)
     shared = share(loose, tying.share, margin=tying.margin)
     pattern = place_joins(
         shared,

@@ -46,6 +46,8 @@ class Band:
     tail_mm: float | None = None
     border: bool = False
     """Whether colour blocks fill what the picture leaves of the wrist."""
+    left_handed: bool = False
+    """Whether rows begin at the right edge; the band shows the same picture."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,8 +113,10 @@ def included(drawer: Drawer, tying: Tying) -> Drawer:
 def pose(drawn: Design, band: Band, tying: Tying) -> tuple[Problem, NDArray[np.int64]]:
     """Pose the routing problem of a design; return it with the thread wanted at each knot (−1: none).
 
-    Raises InputError for bounds that name other threads or another number of strands.
+    For the left hand the mirrored design is posed; the pattern is mirrored back once it is routed. Raises
+    InputError for bounds that name other threads or another number of strands.
     """
+    drawn = drawn.mirrored() if band.left_handed else drawn
     rows = drawn.wanted.shape[0]
     net = network(drawn.strands, picture_rows(drawn.strands, rows, drawn.worked))
     wanted = drawn.wanted[net.row, net.position]
@@ -127,7 +131,8 @@ def pose(drawn: Design, band: Band, tying: Tying) -> tuple[Problem, NDArray[np.i
                 f"--start-order names {len(tying.start_order)} positions, and the band has {drawn.strands}.",
                 "Name one thread a position, or * where it is free.",
             )
-        start = tuple(None if n is None else _thread(n, index, "--start-order") for n in tying.start_order)
+        order = tying.start_order[::-1] if band.left_handed else tying.start_order
+        start = tuple(None if n is None else _thread(n, index, "--start-order") for n in order)
     folded = neighbour_pairs(drawn.strands) if band.start in ("larks-head", "holding-cord") else ()
     problem = Problem(net, routing_costs(wanted, drawn.threads), start, tuple(at_most), folded, tying.ease)
     return problem, wanted

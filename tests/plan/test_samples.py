@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -139,6 +140,21 @@ def test_switching_rows_joins_and_bounds_are_accounted_for() -> None:
     errors = [point["colour_error"] for point in report["trade_off"]]
     assert errors == sorted(errors, reverse=True)
     assert report["trade_off"][0]["switching_rows"] == 0
+
+
+@pytest.mark.parametrize("worked", ["rows", "diagonal"])
+def test_left_handed_plans_show_the_same_picture_from_the_right_edge(worked: str) -> None:
+    artwork, drawer = PictureSource(SAMPLES / "pennant.png"), Drawer(builtin_stash(), ("navy", "chalk"))
+    band = Band(strands=13, worked=worked, rows=16)  # type: ignore[arg-type]
+    right = plan(artwork, band, drawer, budget=QUICK, further=False)
+    left = plan(artwork, replace(band, left_handed=True), drawer, budget=QUICK, further=False)
+    agrees(left)
+    assert left.verdict.complete
+    rows = [dict(zip((p for p, _ in r.knots), r.wanted, strict=True)) for *_, r in left.pattern.rows()]
+    assert all(left.design.wanted[r, p] == thread for r, row in enumerate(rows) for p, thread in row.items())
+    assert (left.design.wanted == right.design.wanted).all()
+    if worked == "rows":
+        assert left.pattern.sections[0].rows[0].knots[0][0] == 11
 
 
 def test_the_same_plan_gives_the_same_bytes() -> None:
