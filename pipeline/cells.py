@@ -23,6 +23,8 @@ from pipeline.strokes import widen_strokes
 
 _NEARLY = 0.02
 """Parts of a cell that count as the same: a sample more or less must not decide, or mirror images differ."""
+_COARSE = 1.5
+"""Pixels to a field up to which no stroke can be thinner than a field."""
 Fit = Literal["contain", "cover", "stretch"]
 Mode = Literal["auto", "flat", "photo"]
 
@@ -182,8 +184,9 @@ def _flat(artwork: Artwork, outside: int, window: Window, rows: int, cells: int,
     """The distinct colour that covers most of each cell (rows, cells), with thin strokes widened."""
     fine = _fine(rows, cells)
     labels = _sampled(artwork.labels, outside, window, rows * fine, cells * fine)
-    across = fine if worked == "rows" else 2**0.5 * fine  # between the sides of a field, of a diamond
-    labels = widen_strokes(labels, across, len(artwork.colours))
+    if min((window[2] - window[0]) / rows, (window[3] - window[1]) / cells) > _COARSE:
+        across = fine if worked == "rows" else 2**0.5 * fine  # between the sides of a field, of a diamond
+        labels = widen_strokes(labels, across, len(artwork.colours))
     return _majority(labels, rows, cells, fine, worked, len(artwork.colours))
 
 

@@ -10,6 +10,9 @@ from scipy import ndimage
 
 from pipeline.colour import Bytes
 
+_THIN, _DRAWN = 1.15, 1.1
+"""Strokes thinner than the first, in cells, are drawn as wide as the second: where such a stroke runs along
+the border of two cells, each still gets more than half."""
 _DOT = 0.8
 """Radius, in cells, of a disc of which some cell always has half: √(2/π) where four cells meet."""
 
@@ -33,8 +36,8 @@ def widen_strokes(labels: Bytes, width: float, count: int) -> Bytes:
     cell over whatever is broad there. A dot by itself is drawn larger, so that it fills a cell wherever it
     lies. Specks smaller than a fifth of a cell are left alone.
     """
-    radius = width / 2
-    margin = int(width) + 1
+    radius = _THIN * width / 2
+    margin = int(_THIN * width) + 1
     broad = np.zeros(labels.shape, dtype=bool)
     middles: list[tuple[int, NDArray[np.bool_], float]] = []
     for label in range(count):
@@ -59,7 +62,10 @@ def widen_strokes(labels: Bytes, width: float, count: int) -> Bytes:
         dot = ~touches & (length < width) & (area >= width * width / 5)
         stroke = np.where(touches, length >= 0.75 * width, length >= width)
         dot[0] = stroke[0] = False
-        middles += [(label, middle & stroke[parts], radius), (label, middle & dot[parts], _DOT * width)]
+        middles += [
+            (label, middle & stroke[parts], _DRAWN * width / 2),
+            (label, middle & dot[parts], _DOT * width),
+        ]
     result = labels.copy()
     for label, middle, reach in middles:
         if middle.any():
