@@ -24,6 +24,9 @@ MOST_LETTERS = 120
 HIGHEST = 200
 """The most cells that a letter may be high."""
 
+_VIRAMA = 9  # Unicode's combining class of the signs that join two consonants
+_AS_PICTURE = "Draw the word as a picture and plan from that."
+
 
 @dataclass(frozen=True, slots=True)
 class Lettering:
@@ -156,14 +159,14 @@ def set_letters(text: str, *, height: int, font: Path | None = None, spacing: in
 
 def _letters(text: str) -> tuple[str, ...]:
     """Split into letters with their marks; refuse what is not to be seen or has no order here."""
-    if not text:
-        raise InputError("There are no letters to set.", 'Give some, for instance --letters "RC".')
     if len(text) > MOST_LETTERS:
         raise InputError(
             f"{len(text)} letters are more than the {MOST_LETTERS} that a band is set with.",
             "Use fewer letters.",
         )
     text = unicodedata.normalize("NFC", text)
+    if all(unicodedata.category(character) == "Zs" for character in text):
+        raise InputError("There are no letters to set.", 'Give some, for instance --letters "RC".')
     letters: list[str] = []
     for number, character in enumerate(text, start=1):
         category = unicodedata.category(character)
@@ -174,6 +177,11 @@ def _letters(text: str) -> tuple[str, ...]:
             raise InputError(
                 f"Character {number} of the text ({what.lower()}) is not a letter that can be seen.",
                 "Type the text again without it.",
+            )
+        elif category == "Mc" or unicodedata.combining(character) == _VIRAMA:
+            raise InputError(
+                f"Character {number} of the text is of a script whose letters join, which is not set here.",
+                _AS_PICTURE,
             )
         elif category[0] == "M":
             if not letters or letters[-1] == " ":
@@ -191,12 +199,12 @@ def _letters(text: str) -> tuple[str, ...]:
 
 
 def _in_reading_order(letters: tuple[str, ...]) -> tuple[str, ...]:
-    """Refuse scripts whose letters join or run from right to left, which are not set here."""
+    """Refuse scripts that run from right to left."""
     wrong = [s for s in letters if unicodedata.bidirectional(s[0]) in ("R", "AL", "AN")]
     if wrong:
         raise InputError(
             f"{_named(wrong)} belong to a script that runs from right to left, which is not set here.",
-            "Draw the word as a picture and plan from that.",
+            _AS_PICTURE,
         )
     return letters
 
@@ -215,21 +223,18 @@ def _line(
     blank = np.zeros((above + below, space), dtype=bool)
     boxes = [_box(glyphs[letter], above, below) if letter in glyphs else blank for letter in letters]
     lefts: list[int] = []
-    edge: NDArray[np.int64] | None = None
+    edge = np.full(above + below, _NOWHERE)
     end = 0
     for letter, box in zip(letters, boxes, strict=True):
+        left = end
         if letter == " ":
-            left, edge = end, None
-            end = left + space
-        else:
-            left = end
-            if edge is not None:
-                left = max(end + spacing - kern, _closest(edge, box) + spacing)
-            elif lefts:
-                left = end + spacing
-            edge = _right_edge(box) + left
-            end = left + box.shape[1]
+            edge = np.full_like(edge, end + space)
+        elif lefts:
+            left = max(end + spacing - kern, _closest(edge, box) + spacing)
+        if letter != " ":
+            edge = np.maximum(edge, _right_edge(box) + left)
         lefts.append(left)
+        end = left + box.shape[1]
     ink = np.zeros((above + below, end), dtype=np.int64)
     for number, (left, box) in enumerate(zip(lefts, boxes, strict=True), start=1):
         ink[:, left : left + box.shape[1]][box] = number

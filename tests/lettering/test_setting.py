@@ -16,7 +16,7 @@ from pipeline.errors import InputError
 from pipeline.lettering import MOST_LETTERS, best_height, heights, set_letters
 
 VERA = Path(reportlab.__file__).parent / "fonts" / "Vera.ttf"  # a font that comes with a dependency
-TEXT = st.text("ABRCILTVWYÄÉŞabgjloptzäéş0127&.,!'-+ ♥", min_size=1, max_size=12)
+TEXT = st.text("ABRCILTVWYÄÉŞabgjloptzäéş0127&.,!'-+ ♥", min_size=1, max_size=12).filter(str.strip)
 
 
 @given(TEXT, st.sampled_from([7, 9, 12]), st.integers(1, 3))
@@ -31,6 +31,15 @@ def test_letters_are_numbered_in_order_and_never_touch(text: str, height: int, s
     assert middles == sorted(middles)
     assert line.height >= height
     assert len(line.widths) == len(text)
+
+
+def test_small_signs_do_not_let_their_neighbours_collide() -> None:
+    for text in ("T.T", "L'L", "T.,T", "Y.A'Y", "7.7"):
+        for height in (7, 9, 12):
+            ink = set_letters(text, height=height).ink
+            last = len(text)
+            near = ndimage.binary_dilation(ink == last, np.ones((3, 3)))
+            assert set(np.unique(ink[near])) <= {0, last}, (text, height)
 
 
 @given(TEXT)
@@ -182,6 +191,7 @@ def test_files_that_are_no_fonts(tmp_path: Path) -> None:
     ("text", "words"),
     [
         ("", "no letters"),
+        (" \u00a0 ", "no letters"),
         ("R\nC", "Character 2"),
         ("R\tC", "Character 2"),
         ("\x00", "cannot|not a letter"),
@@ -195,6 +205,8 @@ def test_files_that_are_no_fonts(tmp_path: Path) -> None:
         ("\u0301R", "mark without a letter"),
         ("R \u0301", "mark without a letter"),
         ("R" + "\u0316" * 8, "more marks"),
+        ("शक्ति", "letters join"),
+        ("রো", "letters join"),
         ("שלום", "right to left"),
         ("سلام", "right to left"),
         ("R" * (MOST_LETTERS + 1), "more than"),
