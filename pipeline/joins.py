@@ -14,10 +14,10 @@ from dataclasses import dataclass, replace
 
 from pipeline.ends import end_use
 from pipeline.errors import InputError
-from pipeline.materials import OVERLAP_MM, Cut, charges, default_margin, up_to_cm
+from pipeline.materials import CARD_FROM_MM, OVERLAP_MM, Cut, charges, default_margin, up_to_cm
 from pipeline.pattern import Join, Pattern
 
-LONGEST_MM = 2500.0
+LONGEST_MM = CARD_FROM_MM
 CARD_MM = 8000.0
 """What a card takes: a skein of six-strand embroidery cotton."""
 SHORTEST_MM = 500.0

@@ -19,7 +19,7 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -31,6 +31,9 @@ from pipeline.replay import Step, replay
 
 OVERLAP_MM = 40.0
 """What each of the two pieces at a join needs for its tail: 30–50 mm of grip, common practice."""
+
+CARD_FROM_MM = 2500.0
+"""What is longer is wound on a card; value from memory."""
 
 Charged = Literal["tied", "carried", "turn", "idle", "join"]
 
@@ -122,11 +125,17 @@ class Cut:
     folded_with: int | None = None
 
 
-def cut_list(pattern: Pattern, *, margin: float | None = None) -> tuple[Cut, ...]:
+LOTS = 0.05
+"""Pieces this much shorter than the next longer lot are cut as long as that; our own choosing."""
+
+
+def cut_list(pattern: Pattern, *, margin: float | None = None, lots: float = LOTS) -> tuple[Cut, ...]:
     """Return how every strand is cut, by starting position.
 
     ``margin`` is the share added to what is worked; None takes 25 % for a derived gauge and 10 % for a
-    measured one. A negative margin is refused with ValueError: a cut is never shorter than its use.
+    measured one. Pieces of one thread that differ by less than the share ``lots`` are cut equally long, so
+    that there are few lengths to measure. A negative margin is refused with ValueError: a cut is never
+    shorter than its use.
     """
     if margin is None:
         margin = default_margin(pattern)
@@ -135,32 +144,63 @@ def cut_list(pattern: Pattern, *, margin: float | None = None) -> tuple[Cut, ...
     strands = _Strands(pattern)
     ends = end_use(pattern)
     partner = {a: b for pair in pattern.ends.start.folded for a, b in (pair, pair[::-1])}
+    exact: list[list[float]] = []
+    used = [0.0] * len(pattern.strands)
+    for s, worked in enumerate(strands.worked_mm):
+        last = len(worked) - 1
+        exact.append([])
+        for i, mm in enumerate(worked):
+            fixed = ends.start_mm[s] if i == 0 else OVERLAP_MM
+            fixed += ends.finish_mm[s] if i == last else OVERLAP_MM
+            used[s] += mm + fixed
+            exact[s].append(up_to_cm(mm * (1 + margin) + fixed))
+    equal = {
+        thread: in_lots(
+            [
+                mm
+                for s, pieces_mm in enumerate(exact)
+                for mm, t in zip(pieces_mm, strands.threads[s], strict=True)
+                if t == thread
+            ],
+            lots,
+        )
+        for thread in {t for threads in strands.threads for t in threads}
+    }
     cuts = []
     for s, thread in enumerate(pattern.strands):
-        worked = strands.worked_mm[s]
-        last = len(worked) - 1
-        pieces = []
-        used = 0.0
-        for i, mm in enumerate(worked):
-            fixed = (ends.start_mm[s] if i == 0 else OVERLAP_MM) + (
-                ends.finish_mm[s] if i == last else OVERLAP_MM
-            )
-            used += mm + fixed
-            pieces.append(up_to_cm(mm * (1 + margin) + fixed))
+        pieces_mm = tuple(equal[t][mm] for mm, t in zip(exact[s], strands.threads[s], strict=True))
         cuts.append(
             Cut(
                 position=s,
                 thread=thread,
-                length_mm=math.fsum(pieces),
-                pieces_mm=tuple(pieces),
+                length_mm=math.fsum(pieces_mm),
+                pieces_mm=pieces_mm,
                 tied=strands.tied[s],
                 carried=strands.carried[s],
                 piece_threads=tuple(strands.threads[s]),
-                used_mm=used,
+                used_mm=used[s],
                 folded_with=partner.get(s),
             )
         )
     return tuple(cuts)
+
+
+def in_lots(lengths_mm: Sequence[float], lots: float = LOTS) -> dict[float, float]:
+    """Give each length the longest one that it is shorter than by no more than the share ``lots``.
+
+    Lots are opened from the longest down, which needs the fewest. Pieces that go on a card (over
+    ``CARD_FROM_MM``) are cut one by one.
+
+    >>> in_lots([100.0, 98.0, 90.0, 96.0], 0.05)
+    {100.0: 100.0, 98.0: 100.0, 96.0: 100.0, 90.0: 90.0}
+    """
+    found: dict[float, float] = {}
+    lot = math.inf
+    for mm in sorted(set(lengths_mm), reverse=True):
+        if mm > CARD_FROM_MM or lot > CARD_FROM_MM or mm < lot * (1 - lots):
+            lot = mm
+        found[mm] = lot
+    return found
 
 
 def default_margin(pattern: Pattern) -> float:

@@ -27,7 +27,7 @@ from ortools.graph.python import min_cost_flow
 from pipeline.ends import end_use
 from pipeline.gauge import half_mm
 from pipeline.knots import Knot, knot_of
-from pipeline.materials import charges, default_margin, up_to_cm
+from pipeline.materials import charges, default_margin, in_lots, up_to_cm
 from pipeline.pattern import Pattern, Row
 from pipeline.replay import Step
 
@@ -79,7 +79,7 @@ class Sharing:
     """No sharing of this routing gets the longest strand below this."""
     lengths_before: int
     lengths_after: int
-    """How many different lengths there are to cut."""
+    """How many different lengths there are to cut, thread by thread, once near ones are cut alike."""
     same_thread_hand_overs: int
     """Knots of row-worked sections at which a strand hands over to one of its own thread, afterwards."""
 
@@ -88,13 +88,12 @@ def compare(before: Pattern, after: Pattern, *, margin: float | None = None) -> 
     """Compare a pattern with what :func:`share` made of it."""
     margin = default_margin(before) if margin is None else margin
     one, two = _Band(before, margin), _Band(after, margin)
-    cut = [[up_to_cm(length) for length in band.lengths()] for band in (one, two)]
     return Sharing(
-        longest_before_mm=max(cut[0]),
-        longest_after_mm=max(cut[1]),
+        longest_before_mm=up_to_cm(max(one.lengths())),
+        longest_after_mm=up_to_cm(max(two.lengths())),
         bound_mm=one.bound(),
-        lengths_before=len(set(cut[0])),
-        lengths_after=len(set(cut[1])),
+        lengths_before=one.lots(),
+        lengths_after=two.lots(),
         same_thread_hand_overs=two.same_thread_hand_overs,
     )
 
@@ -193,6 +192,15 @@ class _Band:
         for edge in self.last:
             lengths[self.owner[edge]] = self.before[edge]
         return lengths
+
+    def lots(self) -> int:
+        """How many lengths there are to cut, counted in each thread."""
+        lengths = [up_to_cm(length) for length in self.lengths()]
+        count = 0
+        for thread in set(self._thread):
+            own = [mm for mm, t in zip(lengths, self._thread, strict=True) if t == thread]
+            count += len(set(in_lots(own).values()))
+        return count
 
     def bound(self) -> float:
         """The largest average over the strands of a thread, free knots counted as swaps; and what a

@@ -50,11 +50,26 @@ def test_every_piece_shows_the_thread_it_is_cut_from(pattern):
 @settings(max_examples=40)
 @given(patterns(), st.integers(1, 9))
 def test_checkpoints_end_with_the_finish_and_the_margin(pattern, every):
-    cuts = cut_list(pattern, margin=0.0)
+    cuts = cut_list(pattern, margin=0.0, lots=0.0)
     last = checkpoints(pattern, cuts, every=every)[-1]
     finish = end_use(pattern).finish_mm
     for strand, left in zip(last.order, last.left_mm, strict=True):
         assert finish[strand] - 1e-6 <= left < finish[strand] + 10 + 1e-6
+
+
+@given(patterns(), st.floats(0, 0.3))
+def test_lots_are_few_lengths_and_never_short(pattern, lots):
+    """Lengths only grow, by no more than the share, and there are never more of them."""
+    plain, even = cut_list(pattern, lots=0.0), cut_list(pattern, lots=lots)
+    for one, other in zip(plain, even, strict=True):
+        for mm, more in zip(one.pieces_mm, other.pieces_mm, strict=True):
+            assert mm <= more <= mm / (1 - lots) + 1e-6
+
+    def lengths(cuts):
+        return {(t, mm) for cut in cuts for t, mm in zip(cut.piece_threads, cut.pieces_mm, strict=True)}
+
+    assert len(lengths(even)) <= len(lengths(plain))
+    assert max(mm for _, mm in lengths(even)) == max(mm for _, mm in lengths(plain))
 
 
 def test_worked_by_hand():
@@ -71,7 +86,7 @@ def test_worked_by_hand():
     section = pattern.sections[0].model_copy(update={"rows": tuple(rows)})
     pattern = pattern.model_copy(update={"sections": (section,)})
     gauge = pattern.gauge_of("rows")
-    leader, *base = cut_list(pattern, margin=0.0)
+    leader, *base = cut_list(pattern, margin=0.0, lots=0.0)
     turn = math.pi / 2 * gauge.row_pitch_mm
     assert leader.used_mm == pytest.approx(200 + 6 * gauge.tie_mm + turn)
     assert [cut.used_mm for cut in base] == pytest.approx([200 + 2 * gauge.core_mm] * 3)
