@@ -64,7 +64,8 @@ def key(pattern: Pattern, width: float) -> Key:
 
 def _signs(pattern: Pattern, shapes: list[Shape], width: float, y: float) -> float:
     kinds = {knot for _, _, _, row in pattern.rows() for _, knot in row.knots}
-    entries: list[tuple[str, str]] = [(knot.value, _KNOT_WORDS[knot]) for knot in Knot if knot in kinds]
+    entries: list[tuple[str, str]] = [("1", "number on a knot or a strand's end: its thread")]
+    entries += [(knot.value, _KNOT_WORDS[knot]) for knot in Knot if knot in kinds]
     if any(step.wanted not in (None, step.shown) for row in replay(pattern) for step in row.steps):
         entries.append(("ring", "ringed: the picture wants another thread (in the corner)"))
     if any(not join.tying for join in pattern.joins):
@@ -74,7 +75,7 @@ def _signs(pattern: Pattern, shapes: list[Shape], width: float, y: float) -> flo
     if any(section.kind == "switching" for section in pattern.sections):
         entries.append(("tint", "tinted ground: switching rows, not part of the picture"))
     if any(section.worked == "rows" for section in pattern.sections):
-        entries.append(("side", "a row begins at the side where its number stands"))
+        entries.append(("12", "a row begins at the side where its number stands"))
     columns = max(1, int(width // 90))
     wide = width / columns
     for i, (sign, words) in enumerate(entries):
@@ -98,4 +99,9 @@ def _sign(sign: str, x: float, y: float) -> list[Shape]:
         ]
     if sign == "tint":
         return [Polygon(box(x + 0.2, y + 0.3, 6.0, 4.0), TINT, HAIR, 0.2)]
+    if sign == "1":
+        return [
+            Polygon(box(x + 1.2, y + 0.3, 4.0, 4.0), pale, INK, 0.22),
+            Text((x + 3.2, y + 3.3), sign, 2.6, INK, "middle", True),
+        ]
     return [Text((x + 3.2, y + 3.2), "12", 2.6, INK, "middle", True)]

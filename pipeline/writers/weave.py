@@ -98,7 +98,7 @@ class Cloth:
         """Lay a loose strand along (points, 2) x, y; ``raised`` lifts each point towards the eye."""
         step = np.hypot(*np.diff(points, axis=0).T)
         run = np.concatenate([[0.0], np.cumsum(step)])
-        spacing = max(1.0, radius * 0.8)
+        spacing = max(1.5, radius * 1.1)
         for at in np.arange(0.0, run[-1], spacing):
             i = min(int(np.searchsorted(run, at, side="right")) - 1, len(step) - 1)
             share = (at - run[i]) / max(step[i], 1e-9)

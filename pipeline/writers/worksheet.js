@@ -169,6 +169,7 @@
       return;
     }
     $("leads").replaceChildren();
+    $("spoken").textContent = over ? "All tied." : `${step.label}, ${step.opening ? step.opening + ": " : ""}${step.text}. ${step.join || ""}`;
     if (over) {
       $("label").textContent = "All tied";
       $("opening").textContent = "";
