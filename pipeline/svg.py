@@ -97,9 +97,13 @@ class _Guard:
     style: list[str] = field(default_factory=list)
 
     def read(self, data: bytes) -> str:
-        """Return the drawing as text if it is acceptable."""
+        """Return the drawing as text if it is acceptable; the very text that was looked through."""
         if len(data) > MOST_BYTES:
             self._refuse(f"is an SVG of more than {MOST_BYTES // 1_000_000} megabytes")
+        try:
+            text = _decoded(data)
+        except (ValueError, LookupError) as error:
+            raise InputError(f"{self.name} is not written in the encoding that it names.", _TO_PNG) from error
         parser = expat.ParserCreate(namespace_separator=" ")
         parser.SetParamEntityParsing(expat.XML_PARAM_ENTITY_PARSING_NEVER)
         parser.StartDoctypeDeclHandler = self._doctype
@@ -109,13 +113,13 @@ class _Guard:
         parser.EndElementHandler = self._end
         parser.CharacterDataHandler = self._characters
         try:
-            parser.Parse(data, True)
+            parser.Parse(text, True)
         except expat.ExpatError as error:
             raise InputError(f"{self.name} is not a whole SVG file ({error}).", _TO_PNG) from error
-        except (ValueError, LookupError) as error:  # an encoding that is not known
-            raise InputError(f"{self.name} is written in an unknown encoding.", _TO_PNG) from error
+        except ValueError as error:  # characters that cannot be encoded
+            raise InputError(f"{self.name} is not a whole SVG file.", _TO_PNG) from error
         self._check_growth()
-        return self._decoded(data)
+        return text
 
     def _refuse(self, because: str) -> NoReturn:
         raise InputError(f"{self.name} {because}.", _TO_PNG)
@@ -207,10 +211,11 @@ class _Guard:
         node = self.nodes[number]
         return node.children + [self.ids[name] for name in node.refers if name in self.ids]
 
-    @staticmethod
-    def _decoded(data: bytes) -> str:
-        for mark, codec in ((b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"), (b"\xef\xbb\xbf", "utf-8-sig")):
-            if data.startswith(mark):
-                return data.decode(codec)
-        declared = re.match(rb"\s*<\?xml[^>]*encoding\s*=\s*[\"']([A-Za-z0-9._-]+)[\"']", data)
-        return data.decode(declared.group(1).decode() if declared else "utf-8")
+
+def _decoded(data: bytes) -> str:
+    """Decode as the byte order mark or else the XML declaration says, UTF-8 by default."""
+    for mark, codec in ((b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"), (b"\xef\xbb\xbf", "utf-8-sig")):
+        if data.startswith(mark):
+            return data.decode(codec)
+    declared = re.match(rb"\s*<\?xml[^>]*encoding\s*=\s*[\"']([A-Za-z0-9._-]+)[\"']", data)
+    return data.decode(declared.group(1).decode() if declared else "utf-8")

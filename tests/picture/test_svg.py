@@ -179,7 +179,20 @@ def test_other_encodings() -> None:
     latin = f'<?xml version="1.0" encoding="iso-8859-1"?>{HEAD}<desc>é</desc>{RECT}</svg>'
     assert render_svg(latin.encode("latin-1"), "x.svg").any()
     assert render_svg(b"\xef\xbb\xbf" + drawing(RECT), "x.svg").any()
-    refused(b'<?xml version="1.0" encoding="utf-7"?>' + drawing(RECT), "encoding|not a whole SVG")
+    for name in ("zip", "no-such", "ascii"):
+        head = f'<?xml version="1.0" encoding="{name}"?>'.encode()
+        refused(head + drawing("<desc>é</desc>"), "encoding")
+    refused(drawing(RECT) + b"\xff", "encoding")
+
+
+def test_the_text_looked_through_is_the_text_drawn() -> None:
+    """A harmless reading of the bytes in one encoding must not hide another in the next."""
+    hidden = (
+        '<?xml version="1.0" encoding="utf-7"?>'
+        + HEAD
+        + "+ADw-image href=+ACI-/etc/hostname+ACI-/+AD4-</svg>"
+    )
+    refused(hidden.encode(), "embedded picture")
 
 
 def test_drawing_that_takes_too_long_is_stopped(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
