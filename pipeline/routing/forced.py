@@ -6,21 +6,23 @@ at hand. The result is a real band, so its colour error is an upper bound on the
 
 from __future__ import annotations
 
-import time
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.routing.board import Board, Labels, board, colour_error
 from pipeline.routing.exchange import exchange
+from pipeline.routing.meter import Meter
 from pipeline.routing.problem import Budget, Ease, Problem, Solution
+from pipeline.routing.search import EXCHANGE_WORK
 from pipeline.routing.settle import labels_of, settle
 
 FORCE = 1e3
 """Price of another thread in the forced cell; CIEDE2000 stays near or below 120."""
-WORK = 20.0
-"""Cells tried at effort 1.0 for a band of 3,000 knots and 6 threads; more in smaller bands."""
+EFFORT = 0.3
+"""Effort of all cells together, as a share of a plain search's."""
 
 
 def costs_if_made(
@@ -40,34 +42,33 @@ def costs_if_made(
     shown = np.minimum.reduce(
         [problem.costs[np.arange(len(laid.wire)), base[laid.wire[:, i]]] for i in (0, 1)]
     )
-    k = problem.threads
-    a_cell = max(len(laid.wire) / 3000 * max(1, k * (k - 1)) / 30, 0.02)
+    meter = Meter(replace(budget, effort=EFFORT * budget.effort, reporter=None), len(laid.wire))
     answers: dict[int, float] = {}
-    for done, v in enumerate(sorted(knots, key=lambda v: (-shown[v], v))):
-        late = budget.deadline is not None and time.monotonic() >= budget.deadline
-        if late or done * a_cell >= WORK * budget.effort:
+    for v in sorted(knots, key=lambda v: (-shown[v], v)):
+        if meter.over():
             break
-        error = _forced(laid, base.copy(), problem.ease, v, int(wanted[v]))
+        error = _forced(laid, base.copy(), problem.ease, v, int(wanted[v]), meter)
         if error is not None:
             answers[v] = error
     return answers
 
 
-def _forced(laid: Board, labels: Labels, ease: Ease, knot: int, thread: int) -> float | None:
+def _forced(laid: Board, labels: Labels, ease: Ease, knot: int, thread: int, meter: Meter) -> float | None:
     cost = laid.cost.copy()
     others = np.arange(laid.threads) != thread
     cost[knot, others] = FORCE
     forced = laid._replace(cost=cost)
-    if ease is Ease.FULL or not laid.counted.any():
+    if not laid.light:
         best: Labels | None = None
         for other in np.flatnonzero(others):
             tried = labels.copy()
             exchange(forced, cost, tried, thread, int(other))
+            meter.spend(EXCHANGE_WORK * len(laid.wire))
             if best is None or colour_error(forced, tried) < colour_error(forced, best):
                 best = tried
         assert best is not None
         labels = best
     else:
-        settle(forced, labels, ease, rounds=2)
+        settle(forced, labels, ease, meter, rounds=2)
     made = thread in labels[laid.wire[knot, :2]]
     return float(colour_error(laid, labels)) if made else None
