@@ -37,8 +37,8 @@ def band_files(
 ) -> dict[str, bytes | str]:
     """Render every file of a result, by name.
 
-    ``report``: the text of report.json; ``skeins``: the cutting plan; ``source``: (height, width, 3) sRGB picture to show beside the band;
-    ``stage`` hears which file is being drawn.
+    ``report``: the text of report.json; ``skeins``: the cutting plan; ``source``: (height, width, 3) sRGB
+    picture to show beside the band; ``stage`` hears which file is being drawn.
     """
     known: dict[str, Any] = json.loads(report)
     writers: dict[str, Callable[[], bytes | str]] = {
@@ -51,7 +51,15 @@ def band_files(
         "preview.png": lambda: preview_png(pattern, source, lengthwise=lengthwise),
         "instructions.txt": lambda: write_instructions(pattern, cuts),
         "worksheet.html": lambda: worksheet_html(pattern),
-        "sheet.pdf": lambda: sheet_pdf(pattern, paper=paper, report=known, cuts=cuts, skeins=skeins, source=source),
+        "sheet.pdf": lambda: sheet_pdf(
+            pattern,
+            paper=paper,
+            report=known,
+            cuts=cuts,
+            skeins=skeins,
+            source=source,
+            lengthwise=lengthwise,
+        ),
     }
     files: dict[str, bytes | str] = {}
     for name, write in writers.items():

@@ -230,9 +230,12 @@ def _suggestions(report: Mapping[str, Any], pattern: Pattern, cuts: Sequence[Cut
         [entry["change"], _of(entry, report), f"{entry['colour_error']:.1f}", entry.get("price", "")]
         for entry in report.get("suggestions", [])
     ]
-    if not rows:
+    idle = [str(entry["change"]) for entry in report.get("tried_without_gain", [])]
+    if not rows and not idle:
         return None
-    words = "Each was tried by planning again with less effort than the band itself; best first."
+    words = "Each was tried by planning again, with less effort than the band itself; best first."
+    if idle:
+        words += f" Tried without gain: {'; '.join(idle)}."
     return _table(
         "What would help", words, ["Change", "Cells made", "Colour error", "It costs"], rows, {1, 2}
     )
@@ -318,6 +321,46 @@ def _skeins(report: Mapping[str, Any], pattern: Pattern, cuts: Sequence[Cut]) ->
     )  # fmt: skip
 
 
+def _use(report: Mapping[str, Any], pattern: Pattern, cuts: Sequence[Cut]) -> Table | None:
+    if not cuts:
+        return None
+    metres: dict[int, float] = {}
+    longest: dict[int, float] = {}
+    for cut in cuts:
+        for thread, mm in zip(cut.piece_threads, cut.pieces_mm, strict=True):
+            metres[thread] = metres.get(thread, 0.0) + mm / 1000
+            longest[thread] = max(longest.get(thread, 0.0), mm / 1000)
+    rows = [
+        [
+            _thread(pattern, thread),
+            pattern.strands.count(thread),
+            f"{metres[thread]:.1f}",
+            f"{longest[thread]:.2f}",
+            sum(cut.tied for cut in cuts if cut.thread == thread),
+        ]
+        for thread in sorted(metres)
+    ]
+    return _table(
+        "Thread use",
+        _shared(report),
+        ["Thread", "Strands", "Metres to cut", "Longest piece, m", "Knots tied"],
+        rows,
+        {1, 2, 3, 4},
+    )
+
+
+def _shared(report: Mapping[str, Any]) -> str:
+    longest = report.get("longest_strand_mm")
+    if not isinstance(longest, Mapping) or not {"before_sharing", "after_sharing"} <= set(longest):
+        return ""
+    before, after = longest["before_sharing"] / 1000, longest["after_sharing"] / 1000
+    if after >= before:
+        return ""
+    return (
+        f"Strands of one thread share the tying: the longest takes {after:.1f} m instead of {before:.1f} m."
+    )
+
+
 def _cuts(report: Mapping[str, Any], pattern: Pattern, cuts: Sequence[Cut]) -> Table | None:
     if not cuts:
         return None
@@ -349,4 +392,4 @@ def _cuts(report: Mapping[str, Any], pattern: Pattern, cuts: Sequence[Cut]) -> T
     )
 
 
-_TABLES = (_became, _suggestions, _trade_off, _joins, _eases, _skeins, _cuts)
+_TABLES = (_became, _suggestions, _trade_off, _joins, _eases, _use, _skeins, _cuts)

@@ -60,6 +60,8 @@ FULL: dict[str, Any] = {
         {"thread": 0, "needed_m": 12.0, "owned_m": 8.0, "skeins": 2, "buy": 1, "enough": False},
         {"thread": 1, "needed_m": 3.0, "owned_m": None, "skeins": 1, "buy": 0, "enough": True},
     ],
+    "tried_without_gain": [{"change": "the picture mirrored"}],
+    "longest_strand_mm": {"before_sharing": 18000.0, "after_sharing": 2300.0},
     "hours": [2.5, 3.0],
     "notes": ["fog and sailcloth are hard to tell apart"],
 }  # fmt: skip
@@ -78,7 +80,8 @@ def test_everything_known_is_told() -> None:
     for words in (
         "Every one of the 56 cells", "Proved best", "9 strands instead of 8", "2 mm wider", "56 of 56",
         "With more switching rows", "changes at the edges only", "#123456", "3.2", "no: buy 1 more",
-        "metres owned not known", "2.5–3", "fog and sailcloth", "Cut list", "Not for children under 3",
+        "metres owned not known", "Tried without gain: the picture mirrored",
+        "2.3 m instead of 18.0 m", "2.5–3", "fog and sailcloth", "Cut list", "Not for children under 3",
     ):  # fmt: skip
         assert words in text, words
 
