@@ -53,6 +53,7 @@ class _Span:
     worked_mm: float
     before_mm: float
     after_mm: float
+    first: bool
     ends_in_row: int | None = None
     """Row of the band in which a join ends it, from 0; None at the finish."""
 
@@ -83,12 +84,15 @@ def place_joins(
         )
     margin = default_margin(pattern) if margin is None else margin
     leading = leaders(pattern)
+    folded = {position for pair in pattern.ends.start.folded for position in pair}
     placed: list[tuple[int, int]] = []  # (row of the band, position)
     spans = sorted(_spans(pattern, margin, placed), key=lambda span: (-span.length_mm, span.strand))
     joins: list[Join] = []
     for span in spans:
         card = card_mm if isinstance(card_mm, (int, float)) else card_mm[span.thread]
         limit = card if span.strand in leading else min(longest_mm, card)
+        if span.first and span.strand in folded:  # both halves of the cut come from one skein
+            span = replace(span, before_mm=span.before_mm + limit - min(limit, card / 2))
         if span.length_mm > limit:
             found = _cut_places(span, limit, len(pattern.strands), placed)
             placed += [(knot.band_row, knot.position) for knot in found]
@@ -120,6 +124,7 @@ def join_before(
         present.worked_mm - spent,
         limit - left_mm,  # as much of the limit as is used up
         present.after_mm,
+        first=False,
     )
     found = _cut_places(rest, limit, len(pattern.strands), placed)
     return _with_joins(pattern, [knot.join(present.thread) for knot in found])
@@ -155,6 +160,7 @@ def _spans(pattern: Pattern, margin: float, placed: list[tuple[int, int]]) -> It
     spent = [0.0] * len(pattern.strands)
     before = list(ends.start_mm)
     thread = list(pattern.strands)
+    first = [True] * len(pattern.strands)
     for band_row, row in enumerate(charges(pattern)):
         for charge in row.charges:
             s = charge.strand
@@ -166,10 +172,12 @@ def _spans(pattern: Pattern, margin: float, placed: list[tuple[int, int]]) -> It
                 knots[s].append(_Knot(*place, spent_mm=spent[s], core=charge.what == "carried"))
             elif charge.thread is not None:
                 placed.append((band_row, knots[s][-1].position))
-                yield _Span(s, thread[s], tuple(knots[s]), spent[s], before[s], OVERLAP_MM, band_row)
+                span = tuple(knots[s]), spent[s], before[s], OVERLAP_MM, first[s], band_row
+                yield _Span(s, thread[s], *span)
+                first[s] = False
                 knots[s], spent[s], before[s], thread[s] = [], 0.0, OVERLAP_MM, charge.thread
     for s, rest in enumerate(ends.finish_mm):
-        yield _Span(s, thread[s], tuple(knots[s]), spent[s], before[s], rest)
+        yield _Span(s, thread[s], tuple(knots[s]), spent[s], before[s], rest, first[s])
 
 
 JOIN_COST, UNEVEN_COST, SAME_ROW_COST, TYING_COST = 3.0, 0.5, 0.3, 20.0

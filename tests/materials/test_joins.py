@@ -6,11 +6,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pipeline.ends import make_end
 from pipeline.errors import InputError
 from pipeline.joins import APART, leaders, on_cards, place_joins
-from pipeline.materials import cut_list
-from pipeline.pattern import problems
+from pipeline.materials import cut_list, pieces
+from pipeline.pattern import Ends, problems
 from pipeline.replay import replay
+from pipeline.sharing import share
 from tests.materials.bands import lettering
 from tests.patterns import patterns, random_pattern
 
@@ -66,6 +68,15 @@ def test_a_leader_that_always_ties_tucks_its_tail():
     assert after.joins
     assert all(join.tying for join in after.joins)
     assert max(cut_list(after)[0].pieces_mm) <= 8000
+
+
+def test_both_halves_of_a_folded_leader_come_from_one_skein():
+    band = lettering(strands=12, ground_bases=(0,))
+    start = make_end("larks-head", band.strands, band.gauge_of("rows"), at_start=True)
+    band = band.model_copy(update={"ends": Ends(start=start, finish=band.ends.finish)})
+    assert start.folded[0] == (0, 1)
+    after = place_joins(share(band, "full"))
+    assert max(piece.length_mm for piece in pieces(after, cut_list(after))) <= 8000
 
 
 def test_no_piece_is_asked_shorter_than_can_be_handled():
