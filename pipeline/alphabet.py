@@ -41,7 +41,20 @@ _MARKS = {
 _BELOW = {_MARKS["comma-below"], _MARKS["cedilla"], _MARKS["ogonek"]}
 _RISING = {_MARKS["acute"], _MARKS["double-acute"]}
 _DOTLESS = {"i": "ı", "j": "ȷ"}
-_SAME_LOOK = {"’": "'", "‘": "'", "ʼ": "'", "–": "-", "—": "-", "‐": "-", "−": "-", "♡": "♥", "☆": "★"}
+_SAME_LOOK = {
+    "’": "'",
+    "‘": "'",
+    "ʼ": "'",
+    "“": '"',
+    "”": '"',
+    "„": '"',
+    "–": "-",
+    "—": "-",
+    "‐": "-",
+    "−": "-",
+    "♡": "♥",
+    "☆": "★",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +120,11 @@ class Alphabet:
 
 @cache
 def drawn(height: int) -> Alphabet:
-    """Return the drawn alphabet of one of ``HEIGHTS``."""
+    """Return the drawn alphabet of one of ``HEIGHTS``.
+
+    >>> drawn(7).glyph("é").cells.shape  # five cells, a gap, and an accent of two
+    (8, 4)
+    """
     text = resources.files("pipeline.alphabets").joinpath(f"{height}.txt").read_text(encoding="utf-8")
     return parse(text, height)
 

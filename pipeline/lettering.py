@@ -58,6 +58,9 @@ class Lettering:
         """Draw the line with square cells of ``magnify`` pixels.
 
         ``colours`` ("#rrggbb"): the ground's first, then those that the letters take in turn.
+
+        >>> set_letters("RC", height=7).as_picture(["#1b2a59", "#f6f3ea"], magnify=8).rgb.shape
+        (56, 88, 3)
         """
         ground, *inks = (parse_hex(colour) for colour in colours)
         if not inks:
@@ -73,7 +76,11 @@ class Lettering:
 
 
 def heights() -> tuple[int, ...]:
-    """Return the heights of the drawn alphabets, in cells of a capital."""
+    """Return the heights of the drawn alphabets, in cells of a capital.
+
+    >>> heights()
+    (5, 7, 9, 12)
+    """
     return HEIGHTS
 
 

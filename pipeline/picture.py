@@ -72,6 +72,16 @@ def load_picture(
     Very large pictures are made smaller here, by averaging in linear light.
 
     Raises ``InputError`` for a file that cannot be used, or a crop that leaves nothing.
+
+    >>> import tempfile
+    >>> from PIL import Image
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     flag = Image.new("RGB", (30, 20), "#1b2a59")
+    ...     flag.paste("#f6f3ea", (10, 5, 16, 15))
+    ...     flag.save(Path(folder) / "flag.png")
+    ...     picture = load_picture(Path(folder) / "flag.png", turn=1)
+    >>> picture.rgb.shape, picture.ground, picture.name
+    ((6, 10, 3), (27, 42, 89), 'flag')
     """
     path = Path(path)
     label = _label(path)
@@ -98,7 +108,15 @@ def load_grid(path: Path | str, *, background: str | None = None) -> NDArray[np.
     """Read a picture that has one pixel a cell: uint8 (H, W, 3), exactly the stored colours.
 
     Nothing is resampled, trimmed or converted by a colour profile; transparent pixels show
-    ``background`` ("#rrggbb", white by default). Raises ``InputError`` as ``load_picture`` does.
+    ``background`` ("#rrggbb", white by default). Raises ``InputError`` as ``load_picture`` does, and for
+    SVG drawings or more than four million pixels.
+
+    >>> import tempfile
+    >>> from PIL import Image
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     Image.new("RGB", (2, 1), "#1b2a59").save(Path(folder) / "cells.png")
+    ...     load_grid(Path(folder) / "cells.png").tolist()
+    [[[27, 42, 89], [27, 42, 89]]]
     """
     path = Path(path)
     label = _label(path)
