@@ -28,12 +28,19 @@ def _middle(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
     return lines
 
 
+def _closed(mask: NDArray[np.bool_], radius: float) -> NDArray[np.bool_]:
+    """The mask with gaps narrower than a disc of that radius filled (morphological closing)."""
+    near = ndimage.distance_transform_edt(~mask) <= radius
+    return np.asarray(ndimage.distance_transform_edt(np.pad(near, 1)) > radius)[1:-1, 1:-1]
+
+
 def widen_strokes(labels: Bytes, width: float, count: int) -> Bytes:
     """Widen strokes thinner than a cell to a cell, so that a majority vote keeps them.
 
     ``labels``: uint8 (h, w), numbered 0 … count−1 by frequency; ``width``: samples that a cell is wide. A
-    stroke is what an opening by a disc of that width removes; its middle line is drawn again as wide as a
-    cell over whatever is broad there. A dot by itself is drawn larger, so that it fills a cell wherever it
+    stroke is what an opening by a disc of about that width removes; its middle line is drawn again as wide
+    as a cell, over whatever is broad there and over narrow parts of commoner colours, but not into gaps
+    between strokes of its own colour. A dot by itself is drawn larger, so that it fills a cell wherever it
     lies. Specks smaller than a fifth of a cell are left alone.
     """
     radius = _THIN * width / 2
@@ -70,5 +77,6 @@ def widen_strokes(labels: Bytes, width: float, count: int) -> Bytes:
     for label, middle, reach in middles:
         if middle.any():
             wide = ndimage.distance_transform_edt(~middle) <= reach
-            result[wide & broad] = label
+            narrow = (labels < label) & ~_closed(labels == label, radius)
+            result[wide & (broad | narrow)] = label
     return result

@@ -185,6 +185,14 @@ def test_a_ring_thinner_than_a_cell_stays_closed() -> None:
     assert dark.sum() < 110, "and it is not thick"
 
 
+def test_a_stroke_in_a_narrow_gap_stays_whole() -> None:
+    """A red stroke of half a cell between two broad bars, with gaps of half a cell: something has to give."""
+    sheet = Sheet(240, 240).box([20, 80, 220, 112], NAVY).box([20, 128, 220, 160], NAVY)
+    red = inked(reduced(sheet.box([10, 117, 230, 122], RED).rgb(), 24), RED)
+    assert ndimage.label(red, structure=np.ones((3, 3)))[1] == 1
+    assert red.any(axis=0)[1:23].all()
+
+
 def test_gaps_between_strokes_are_not_filled() -> None:
     """Bars and gaps of a cell each, as wide as they are drawn."""
     sheet = Sheet(240, 120)
