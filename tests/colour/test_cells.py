@@ -36,7 +36,8 @@ def knots(rows: int, cells: int, worked: Worked) -> np.ndarray:
 
 
 def inked(cells: Cells, ink: tuple[int, int, int]) -> np.ndarray:
-    return (cells.colours == np.array(ink, dtype=np.uint8)).all(axis=2)
+    """Cells of that colour; smoothing may have moved the colour of thin strokes by a few levels."""
+    return (np.abs(cells.colours.astype(int) - ink) <= 8).all(axis=2)
 
 
 # ---------------------------------------------------------------- shapes
