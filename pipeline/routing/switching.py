@@ -17,6 +17,7 @@ More than n diagonal rows in one place are never useful: n alternating rows reac
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import zip_longest
@@ -35,11 +36,17 @@ from pipeline.routing.search import Search
 from pipeline.routing.settle import NEVER, labels_of, settle
 
 EFFORT = 2.0
-"""Effort of all levels together, as a multiple of a plain search's; the last level has half of it."""
-TRIALS = 0.5
-"""Share of a level's effort for trying layouts; the rest goes into searching the best one."""
-PARTS = 0.15
-"""Share of the budget for routing one part of a parted band."""
+"""Effort of everything here, as a multiple of a plain search's; the last level has nearly half of it."""
+SMALL = 1500
+"""A band of fewer knots than this has as much effort as one of so many."""
+BARE = 0.15
+"""Share of the effort for searching on in the band without switching rows."""
+TRIALS = 0.4
+"""Share of a level's effort for trying layouts; the rest goes into searching the best ones."""
+PARTS = 0.5
+"""Effort for routing the parts of a parted band, as a share of a level's."""
+RACERS = 4
+"""How many layouts of a level are searched further."""
 PRICE_STEPS = 40
 """Steps of the bound at each smoothing, for the longest band."""
 
@@ -75,25 +82,32 @@ def insert_switching(
     first point and for the last one; in between it is 0. The budget is spent in all, whatever the limit; a
     deadline or Ctrl-C keeps what was found.
     """
-    points = {0: _Band(problem, wanted, start.strands, start.swaps, start.cost).point(start.lower_bound)}
-    stopped = start.stopped
+    bare = _Band(problem, wanted, start.strands, start.swaps, start.cost)
+    points = {0: bare.point(start.lower_bound)}
     totals = _levels(limit)
-    band = bare = _Band(problem, wanted, start.strands, start.swaps, start.cost)
+    whole = replace(
+        budget,
+        effort=EFFORT * budget.effort * max(1.0, SMALL / max(1, problem.network.knots)),
+        reporter=None,
+    )
+    stopped = start.stopped
     try:
+        if totals and bare.error > 1e-6:
+            bare = bare.searched(_part(whole, BARE), budget.seed)
+            points[0] = bare.point(start.lower_bound)
+        band = bare
         for total in totals:
             if band.error <= 1e-6:
                 break
-            weight = 0.5 if total == limit else 0.5 / (len(totals) - 1)
-            share = replace(budget, effort=EFFORT * weight * budget.effort, reporter=None)
-            meter = Meter(share, problem.network.knots)
-            longer = _best_layout(band, bare, total, meter)
+            level = (1.0 - BARE) * (0.5 if total == limit else 0.5 / (len(totals) - 1))
+            layouts = _tried(band, bare, total, _part(whole, TRIALS * level))
             if total == limit and board(problem).light:
-                longer = _parted(longer, bare, total, replace(share, effort=PARTS * budget.effort))
-            longer = longer.searched(meter, budget.seed + total).trimmed()
+                layouts += _parted(bare, total, _part(whole, PARTS * level))
+            longer = _raced(layouts, _part(whole, (1.0 - TRIALS) * level), budget.seed + total).trimmed()
             if longer.error < band.error - 1e-6:
                 band = longer
                 points[band.inserted] = band.point(0.0)
-            if meter.late:
+            if _late(budget):
                 stopped = Stopped.TIME
                 break
     except KeyboardInterrupt:
@@ -226,8 +240,9 @@ class _Band:
         strands = labels[: laid.strands].astype(np.int64)
         return _Band(self.problem, self.wanted, strands, ~hand_overs(laid, labels), error)
 
-    def searched(self, meter: Meter, seed: int) -> _Band:
-        """Improve the routes by the router's search, until the meter is spent."""
+    def searched(self, budget: Budget, seed: int) -> _Band:
+        """Improve the routes by the router's search, until the budget is spent."""
+        meter = Meter(budget, self.problem.network.knots)
         laid = board(self.problem)
         in_rows = np.array([row.worked == "rows" for row in self.problem.network.rows])
         search = Search(laid, in_rows[self.problem.network.row], meter, seed)
@@ -291,24 +306,42 @@ def _ways(base: _Band, more: int) -> Iterator[_Band]:
         yield base.with_blocks([_straight(n, gap, 0) for gap in base.spread(more // 2)])
 
 
-def _best_layout(band: _Band, bare: _Band, total: int, meter: Meter) -> _Band:
-    best = band
+def _part(budget: Budget, share: float) -> Budget:
+    return replace(budget, effort=share * budget.effort)
+
+
+def _late(budget: Budget) -> bool:
+    return budget.deadline is not None and time.monotonic() >= budget.deadline
+
+
+def _tried(band: _Band, bare: _Band, total: int, budget: Budget) -> list[_Band]:
+    """The level before and the layouts tried, by a quick descent each."""
+    meter = Meter(budget, band.problem.network.knots)
+    tried = [band]
     for layout in _layouts(band, bare, total):
-        tried = layout.settled(meter)
-        if tried.error < best.error - 1e-6:
-            best = tried
-        if meter.share > TRIALS or meter.late:
+        tried.append(layout.settled(meter))
+        if meter.over():
             break
-    return best
+    return tried
 
 
-def _parted(best: _Band, bare: _Band, total: int, budget: Budget) -> _Band:
-    """The best of ``best`` and the bare band parted at a few places."""
-    for gap in sorted({*bare.painful(1), *bare.spread(3)}):
-        parted = _cut(bare, gap, total, budget)
-        if parted is not None and parted.error < best.error - 1e-6:
-            best = parted
-    return best
+def _raced(bands: list[_Band], budget: Budget, seed: int) -> _Band:
+    """Search the best few a little, the better half of them more, and so on; return the best one."""
+    bands = sorted(bands, key=lambda band: band.error)[:RACERS]
+    heats = len(bands).bit_length()
+    while True:
+        share = _part(budget, 1.0 / heats / len(bands))
+        bands = sorted((band.searched(share, seed) for band in bands), key=lambda band: band.error)
+        if len(bands) == 1:
+            return bands[0]
+        bands = bands[: len(bands) // 2]
+
+
+def _parted(bare: _Band, total: int, budget: Budget) -> list[_Band]:
+    """The bare band parted at a few places, where that gains something."""
+    gaps = sorted({*bare.painful(1), *bare.spread(2)})
+    parted = (_cut(bare, gap, total, _part(budget, 1.0 / len(gaps))) for gap in gaps if not _late(budget))
+    return [band for band in parted if band is not None]
 
 
 def _cut(band: _Band, gap: int, most: int, budget: Budget) -> _Band | None:
