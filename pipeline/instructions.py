@@ -15,7 +15,7 @@ from pipeline.ends import finish_steps, start_steps
 from pipeline.handed import mirrored
 from pipeline.instructions_bench import Step
 from pipeline.instructions_fold import Repeat, Said, fold, gather, spoken_steps
-from pipeline.instructions_start import how_to_read, starting_order, threads
+from pipeline.instructions_start import how_to_read, on_the_way, starting_order, threads
 from pipeline.instructions_steps import steps
 from pipeline.materials import Cut
 from pipeline.pattern import Pattern
@@ -45,6 +45,7 @@ def write_instructions(
     a maker who works from right to left, seated at the far side of the board: the same band, the same
     picture.
     """
+    cuts = tuple(cuts)
     seen = mirrored(pattern) if left_handed else pattern
     said = steps(pattern, left_handed=left_handed)
     labels = words.thread_labels([thread.name for thread in pattern.threads])
@@ -54,8 +55,8 @@ def write_instructions(
     ]
     text += ["", "Threads", *threads(pattern, labels)]
     text += ["", "How to read this", *how_to_read(seen, left_handed=left_handed)]
-    text += ["", "Start", *starting_order(seen, labels, tuple(cuts), left_handed=left_handed)]
-    text += [*start_steps(seen)]
+    text += ["", "Start", *starting_order(seen, labels, cuts, left_handed=left_handed)]
+    text += [*start_steps(seen), *on_the_way(pattern, cuts, left_handed=left_handed)]
     text += ["", "Work", *_work(seen, labels, said)]
     text += ["", "Finish", *finish_steps(seen)]
     text += ["", "Cautions", *CAUTIONS]

@@ -9,7 +9,7 @@ from itertools import groupby
 
 from pipeline import words
 from pipeline.knots import Knot
-from pipeline.materials import Cut, Piece, pieces
+from pipeline.materials import Cut, Piece, checkpoints, pieces
 from pipeline.pattern import Pattern
 
 
@@ -111,6 +111,31 @@ def starting_order(
             yield f"- {which}, {name}: {length}{' each' if len(places) > 1 else ''}"
     for place in sorted(later):
         yield f"- for joins to strand {place + 1}: {', '.join(later[place])}"
+
+
+MEASURE_EVERY = 20
+"""Rows between two measurements of what is left."""
+
+
+def on_the_way(pattern: Pattern, cuts: Sequence[Cut], *, left_handed: bool) -> Iterator[str]:
+    """What should hang below the last knot after every twenty rows, position by position.
+
+    ``pattern`` and ``cuts`` count positions as the chart does. Nothing for bands that are done by then.
+    """
+    points = checkpoints(pattern, tuple(cuts), every=MEASURE_EVERY)[:-1] if cuts else ()
+    if not points:
+        return
+    yield (
+        "Measure on the way what hangs below the last knot. If it is clearly less than here, plan the rest "
+        "anew: hitchgrid replan."
+    )
+    for point in points:
+        left = [round(mm / 10) for mm in point.left_mm]
+        parts = []
+        for cm, group in groupby(enumerate(left[::-1] if left_handed else left), key=lambda pair: pair[1]):
+            places = [position for position, _ in group]
+            parts.append(f"{_span(places) if len(places) > 1 else places[0] + 1}: {cm} cm")
+        yield f"- after row {point.rows}, in position {'; '.join(parts)}"
 
 
 def _folded(piece: Piece, left_handed: bool, last: int) -> str:
