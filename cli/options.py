@@ -16,15 +16,17 @@ MAX_NAMES = 2000
 
 
 def names(text: str | None, flag: str) -> tuple[str, ...] | None:
-    """Split a list of thread names at commas.
+    """Split a list of thread names at commas; a name that holds a comma stands in double quotes.
 
-    >>> names("navy, chalk", "--threads")
-    ('navy', 'chalk')
+    >>> names('navy, "red, dark"', "--threads")
+    ('navy', 'red, dark')
     """
+    from pipeline.stash import split_names
+
     if text is None:
         return None
-    parts = tuple(part.strip() for part in text.split(","))
-    if not all(parts) or len(parts) > MAX_NAMES:
+    parts = split_names(text)
+    if not parts or not all(parts) or len(parts) > MAX_NAMES:
         raise InputError(f"{flag}: {text[:60]!r} has an empty name.", "Write the names with commas between.")
     return parts
 

@@ -177,13 +177,15 @@ class Stash:
 
 
 def split_names(text: str) -> tuple[str, ...]:
-    """Split ``navy, chalk`` at the commas; a name that holds one stands in double quotes.
+    """Split ``navy, chalk`` at the commas; a name that holds one stands in double quotes. Nothing between
+    two commas is an empty name. Line ends are blanks.
 
     >>> split_names('navy, "red, dark",chalk')
     ('navy', 'red, dark', 'chalk')
     """
-    row = next(csv.reader([text], skipinitialspace=True), [])
-    return tuple(name.strip() for name in row if name.strip())
+    return tuple(
+        name.strip() for name in next(csv.reader([" ".join(text.splitlines())], skipinitialspace=True), [])
+    )
 
 
 def builtin_stash() -> Stash:
