@@ -155,11 +155,13 @@ def _source(source: NDArray[np.uint8], band_px: int, knotted_px: float, lengthwi
 
 def _mounted(pictures: list[tuple[Image.Image, str]], title: str, *, stacked: bool) -> Image.Image:
     gap, edge, caption, heading = 56, 64, 44, 84
+    face = font(20, False)
+    slots = [max(image.width, round(face.getlength(words))) for image, words in pictures]
     if stacked:
-        width = max(image.width for image, _ in pictures) + 2 * edge
+        width = max(slots) + 2 * edge
         height = sum(image.height + caption + gap for image, _ in pictures) - gap + heading + 2 * edge
     else:
-        width = sum(max(image.width, 200) + gap for image, _ in pictures) - gap + 2 * edge
+        width = sum(slots) + gap * (len(slots) - 1) + 2 * edge
         height = max(image.height for image, _ in pictures) + caption + heading + 2 * edge
     width = max(width, 640)
     page = Image.new("RGB", (width, height), PAGE)
@@ -173,13 +175,12 @@ def _mounted(pictures: list[tuple[Image.Image, str]], title: str, *, stacked: bo
     )
     x, y = edge, edge + heading
     tallest = max(image.height for image, _ in pictures)
-    for image, words in pictures:
-        slot = max(image.width, 200)
+    for (image, words), slot in zip(pictures, slots, strict=True):
         left = (width - image.width) // 2 if stacked else x + (slot - image.width) // 2
         top = y if stacked else y + (tallest - image.height) // 2
         _place(page, image, left, top)
         below = (left + image.width // 2, (top + image.height if stacked else y + tallest) + 16)
-        pen.text(below, words, font=font(20, False), fill=SOFT, anchor="mt")
+        pen.text(below, words, font=face, fill=SOFT, anchor="mt")
         if stacked:
             y += image.height + caption + gap
         else:

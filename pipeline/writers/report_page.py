@@ -9,11 +9,12 @@ from typing import Any
 from markupsafe import Markup
 
 from pipeline.instructions import CAUTIONS
-from pipeline.materials import Cut
+from pipeline.materials import Cut, pieces
 from pipeline.pattern import Pattern
 from pipeline.words import span
 from pipeline.writers.bandmap import band_map
 from pipeline.writers.bandpicture import size_mm
+from pipeline.writers.cutting import cut_lines
 from pipeline.writers.drawing import inline_svg, printable
 from pipeline.writers.pages import page, thread_css
 
@@ -85,12 +86,14 @@ def verdict(report: Mapping[str, Any]) -> str:
 
 
 def certificate(report: Mapping[str, Any]) -> str:
-    """How good that is, as far as it was proved, in one or two sentences.
+    """How good that is, as far as it was proved, in one or two sentences; "" where nothing was asked.
 
     >>> certificate({"colour_error": 50.0, "lower_bound": 40.0})
     'The colour error is 50.0; no band under the same rules gets below 40.0, so at most 20.0 % can be saved.'
     """
     error, bound = float(report.get("colour_error", 0.0)), float(report.get("lower_bound", 0.0))
+    if report.get("cells") == 0:
+        return ""
     if report.get("proved_best") or error == 0:
         return (
             "Proved best: with these threads, this number of strands and rows, and these rules for "
@@ -326,10 +329,9 @@ def _use(report: Mapping[str, Any], pattern: Pattern, cuts: Sequence[Cut]) -> Ta
         return None
     metres: dict[int, float] = {}
     longest: dict[int, float] = {}
-    for cut in cuts:
-        for thread, mm in zip(cut.piece_threads, cut.pieces_mm, strict=True):
-            metres[thread] = metres.get(thread, 0.0) + mm / 1000
-            longest[thread] = max(longest.get(thread, 0.0), mm / 1000)
+    for piece in pieces(pattern, tuple(cuts)):
+        metres[piece.thread] = metres.get(piece.thread, 0.0) + piece.length_mm / 1000
+        longest[piece.thread] = max(longest.get(piece.thread, 0.0), piece.length_mm / 1000)
     rows = [
         [
             _thread(pattern, thread),
@@ -364,25 +366,12 @@ def _shared(report: Mapping[str, Any]) -> str:
 def _cuts(report: Mapping[str, Any], pattern: Pattern, cuts: Sequence[Cut]) -> Table | None:
     if not cuts:
         return None
-
-    def alike(cut: Cut) -> tuple[Any, ...]:
-        return cut.thread, cut.pieces_mm
-
-    rows = []
-    for (thread, pieces), group in groupby(cuts, key=alike):
-        same = list(group)
-        each = " each" if len(same) > 1 else ""
-        lengths = " + ".join(f"{mm / 10:.0f}" for mm in pieces) + " cm" + each
-        rows.append(
-            [
-                span(same[0].position + 1, same[-1].position + 1),
-                _thread(pattern, thread),
-                lengths,
-                f"{sum(cut.tied for cut in same)}",
-                f"{sum(cut.carried for cut in same)}",
-            ]
-        )
-    total = sum(cut.length_mm for cut in cuts) / 1000
+    lines = list(cut_lines(pattern, cuts))
+    total = sum(line.metres for line in lines)
+    rows = [
+        [line.strands, _thread(pattern, line.thread), line.length, line.tied or "", line.carried or ""]
+        for line in lines
+    ]
     return _table(
         "Cut list",
         f"In order of the positions at the start; {total:.1f} m in all, margin included.",

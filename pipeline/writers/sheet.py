@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from io import BytesIO
-from itertools import groupby
 from typing import Any
 from xml.sax.saxutils import escape
 
@@ -37,6 +36,7 @@ from pipeline.pattern import Pattern
 from pipeline.skeins import SkeinPlan, ThreadPlan
 from pipeline.writers.bandpicture import size_mm
 from pipeline.writers.chart import MARGIN_MM, PAPERS, Paper, chart_pages
+from pipeline.writers.cutting import cut_lines
 from pipeline.writers.drawing import (
     PDF_FONTS,
     POINTS_PER_MM,
@@ -191,7 +191,8 @@ def _cover(
     if report is not None:
         yield Spacer(1, 6)
         yield Paragraph(escape(verdict(report)), ParagraphStyle("v", parent=_HEAD, spaceBefore=2))
-        yield Paragraph(escape(certificate(report)), _BODY)
+        if proof := certificate(report):
+            yield Paragraph(escape(proof), _BODY)
     yield Paragraph("Threads and signs", _HEAD)
     for shapes, height in [*thread_keys(pattern, inner / mm, 70.0), sign_key(pattern, inner / mm)]:
         yield Painted(Drawing(inner / mm, height, tuple(shapes), "Threads and signs"))
@@ -237,7 +238,7 @@ def _on_paper(image: Pictures.Image, width: float, height: float) -> Image:
 def _cutting(
     pattern: Pattern, cuts: Sequence[Cut], skeins: SkeinPlan | None, inner: float
 ) -> Iterator[Flowable]:
-    total = sum(cut.length_mm for cut in cuts) / 1000
+    total = sum(line.metres for line in cut_lines(pattern, cuts))
     yield Paragraph("Cut list", _HEAD)
     yield Paragraph(
         f"By position at the start, from the left; tails and margin included, {total:.1f} m in all.", _BODY
@@ -255,7 +256,7 @@ def _cutting(
 
 
 def _cut_table(pattern: Pattern, cuts: Sequence[Cut], inner: float) -> Flowable:
-    head = ["Strand", "Thread", "Cut, cm", "Tied", "Carried"]
+    head = ["Strand", "Thread", "Cut", "Tied", "Carried"]
     body: list[list[Any]] = [[Paragraph(f"<b>{name}</b>", _SMALL) for name in head]]
     style = [
         ("LINEBELOW", (0, 0), (-1, 0), 0.8, INK),
@@ -265,19 +266,17 @@ def _cut_table(pattern: Pattern, cuts: Sequence[Cut], inner: float) -> Flowable:
         ("BOTTOMPADDING", (0, 0), (-1, -1), 2.5),
         ("LEFTPADDING", (0, 0), (-1, -1), 2),
     ]
-    for (thread, pieces), group in groupby(cuts, key=lambda cut: (cut.thread, cut.pieces_mm)):
-        same = list(group)
-        lengths = " + ".join(f"{piece / 10:.0f}" for piece in pieces) + (" each" if len(same) > 1 else "")
+    for line in cut_lines(pattern, cuts):
         body.append(
             [
-                Paragraph(words.span(same[0].position + 1, same[-1].position + 1), _SMALL),
-                Painted(_named_patch(pattern, thread, 0.4 * inner / mm - 3)),
-                Paragraph(lengths, _SMALL),
-                Paragraph(f"{sum(cut.tied for cut in same)}", _NUMBER),
-                Paragraph(f"{sum(cut.carried for cut in same)}", _NUMBER),
+                Paragraph(line.strands, _SMALL),
+                Painted(_named_patch(pattern, line.thread, 0.32 * inner / mm - 3)),
+                Paragraph(line.length, _SMALL),
+                Paragraph(f"{line.tied or ''}", _NUMBER),
+                Paragraph(f"{line.carried or ''}", _NUMBER),
             ]
         )
-    widths = [0.12 * inner, 0.4 * inner, 0.28 * inner, 0.1 * inner, 0.1 * inner]
+    widths = [0.24 * inner, 0.32 * inner, 0.24 * inner, 0.1 * inner, 0.1 * inner]
     return Table(body, colWidths=widths, repeatRows=1, style=TableStyle(style))
 
 
