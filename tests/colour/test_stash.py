@@ -22,6 +22,7 @@ from pipeline.stash import (
     preset_named,
     read_stash,
     render_stash,
+    split_names,
     thread_of,
 )
 
@@ -224,3 +225,11 @@ def test_picking_keeps_the_order_named_and_each_once() -> None:
     assert builtin_stash().pick(["tar", "chalk"]).names == ("tar", "chalk")
     with pytest.raises(InputError, match="has the name 'tar' twice"):
         builtin_stash().pick(["tar", "Tar"])
+
+
+def test_lists_of_names_split_at_commas_outside_quotes() -> None:
+    assert split_names('navy, "red, dark",chalk') == ("navy", "red, dark", "chalk")
+    assert split_names("navy,,chalk") == ("navy", "", "chalk")
+    assert split_names("") == ()
+    with pytest.raises(InputError, match="characters"):
+        split_names("x" * 200_000)
