@@ -9,8 +9,7 @@ by strip without hand-overs in mid-row; the bound adds what each run costs at le
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import product
 
 import numpy as np
@@ -24,6 +23,7 @@ from pipeline.routing.meter import Meter
 from pipeline.routing.plain_run import Effort, PlainRun, Run, solve_run
 from pipeline.routing.problem import Budget, Problem, Solution, Stopped
 from pipeline.routing.settle import relabel
+from pipeline.routing.stretches import Stretch, costs_of, stretches
 from pipeline.routing.turns import Ints
 
 SETTLING = 0.1
@@ -52,15 +52,15 @@ def solve_plain(problem: Problem, budget: Budget = Budget()) -> Solution:
     if network.strands == 2:
         return _two_strands(problem)
     effort = Effort(WORK * budget.effort, budget.deadline)
-    stretches = list(_stretches(network))
+    runs = list(stretches(network))
     order: Ints | None = None
     strands: Ints | None = None
     leaders: dict[int, int] = {}
-    one_run = len(stretches) == 1 and len(stretches[0].rows) == len(network.rows)
+    one_run = len(runs) == 1 and len(runs[0].rows) == len(network.rows)
     proof = 0.0
-    for number, stretch in enumerate(stretches):
+    for number, stretch in enumerate(runs):
         run = _run(problem, stretch, order)
-        effort_here = effort if number == len(stretches) - 1 else replace(effort, left=effort.left / 2)
+        effort_here = effort if number == len(runs) - 1 else replace(effort, left=effort.left / 2)
         found = solve_run(run, effort_here)
         if found is None:
             raise _impossible()
@@ -84,62 +84,20 @@ def solve_plain(problem: Problem, budget: Budget = Budget()) -> Solution:
     return solution(problem, labels, _bound(problem, effort), effort.stopped)
 
 
-@dataclass(frozen=True, slots=True)
-class _Stretch:
-    """Row-worked rows that take turns."""
-
-    rows: tuple[int, ...]
-    falling: bool
-    """Whether the first row starts at the right edge."""
-
-    def seen(self, strands: Ints) -> Ints:
-        """Strands seen from the edge where the first row starts, or back again."""
-        return strands[::-1].copy() if self.falling else strands
-
-
-def _stretches(network: Network, *, through: bool = True) -> Iterator[_Stretch]:
-    """Split the row-worked rows where they stop taking turns; unless ``through``, at diagonal rows too."""
-    rising = tuple(range(network.strands - 1))
-    rows: list[int] = []
-    falls: list[bool] = []
-    last = -1
-    for index, row in enumerate(network.rows):
-        if row.worked != "rows" or not row.positions:
-            continue
-        if row.positions not in (rising, rising[::-1]):
-            raise ValueError(f"row {index}: a row-worked row ties every position from edge to edge")
-        falling = row.positions != rising
-        if rows and (falls[-1] == falling or (not through and last != index - 1)):
-            yield _stretch(rows, falls[0])
-            rows, falls = [], []
-        rows.append(index)
-        falls.append(falling)
-        last = index
-    if rows:
-        yield _stretch(rows, falls[0])
-
-
-def _stretch(rows: list[int], falling: bool) -> _Stretch:
-    return _Stretch(tuple(rows), falling)
-
-
-def _run(problem: Problem, stretch: _Stretch, order: Ints | None, *, free: bool = False) -> Run:
+def _run(problem: Problem, stretch: Stretch, order: Ints | None, *, free: bool = False) -> Run:
     """The stretch as a run: its costs by position, and the start that is left to it.
 
     ``order`` holds the threads that hang before it (None: the band starts here); ``free`` forgets them.
     """
     network = problem.network
-    costs = np.empty((len(stretch.rows), network.strands - 1, problem.threads))
-    for i, row in enumerate(stretch.rows):
-        knots = network.knots_of_row(row)
-        costs[i, network.position[knots]] = problem.costs[knots]
+    costs = costs_of(problem, stretch)
     start: tuple[int | None, ...] = problem.start if order is None else tuple(order.tolist())
     folded = problem.folded if order is None else ()
     if free:
         start, folded = (None,) * network.strands, ()
     if stretch.falling:
         last = network.strands - 1
-        costs, start = costs[:, ::-1], start[::-1]
+        start = start[::-1]
         folded = tuple((last - a, last - b) for a, b in folded)
     return Run(costs, start, problem.at_most if order is None or free else (None,) * problem.threads, folded)
 
@@ -169,12 +127,12 @@ def _tie(
 def _bound(problem: Problem, effort: Effort) -> float:
     """What the runs between other rows cost at least, each by itself, and the other rows' cheapest knots."""
     network = problem.network
-    stretches = list(_stretches(network, through=False))
+    runs = list(stretches(network, through=False))
     covered = np.zeros(network.knots, dtype=bool)
     bound = 0.0
-    for stretch in stretches:
+    for stretch in runs:
         first = stretch.rows[0] == 0
-        share = replace(effort, left=max(effort.left, 0.0) / len(stretches))
+        share = replace(effort, left=max(effort.left, 0.0) / len(runs))
         found: PlainRun | None = solve_run(_run(problem, stretch, None, free=not first), share)
         bound += found.lower_bound if found is not None else 0.0
         for row in stretch.rows:
