@@ -174,7 +174,7 @@ class Pages:
         row = self._rows[index]
         rising = _begins_left(row, self._sections[index].worked)
         number = f"{index + 1:>4} "
-        line = Text(number if rising else "     ", "bold" if present else "dim")
+        line = Text().append(number if rising else "     ", "bold" if present else "dim")
         wide = 3 if self._sections[index].worked == "rows" else 6
         column = 0
         if wide == 3:  # knots stand between two strands

@@ -58,7 +58,7 @@ def report_html(report: Mapping[str, Any], pattern: Pattern, *, cuts: Sequence[C
         whole=unmade == 0,
         figures=list(_figures(report, pattern)),
         map=Markup(inline_svg(drawing)),
-        map_words=_map_words(unmade),
+        map_words=_map_words(pattern, unmade),
         threads=[thread.name for thread in pattern.threads],
         notes=[str(note) for note in report.get("notes", [])],
         reasons=list(_reasons(report, pattern)),
@@ -133,11 +133,13 @@ def _figures(report: Mapping[str, Any], pattern: Pattern) -> Iterator[tuple[str,
         yield "Hours of tying", f"{hours:g}"
 
 
-def _map_words(unmade: int) -> str:
-    where = "The band lies on its side: row 1 on the left, position 1 below."
-    if not unmade:
-        return where
-    return f"{where} A framed cell shows another thread than the picture wants; the wanted colour is inside."
+def _map_words(pattern: Pattern, unmade: int) -> str:
+    words = "The band lies on its side: row 1 on the left, position 1 below."
+    if any(section.kind == "switching" for section in pattern.sections):
+        words += " A bar on top marks switching rows."
+    if unmade:
+        words += " A framed cell shows another thread than the picture wants; the wanted colour is inside."
+    return words
 
 
 def _reasons(report: Mapping[str, Any], pattern: Pattern) -> Iterator[dict[str, Any]]:
