@@ -1,18 +1,17 @@
 """Shared tying: where two strands of one thread meet, who ties and who goes on is free.
 
-Neither changes a visible cell, and both change how long the strands get. The lengths are spent on a
-network whose edges carry fixed threads (``pipeline.network``), so the choice at a knot is a local one:
+Neither changes a visible cell, and both change how long the strands get:
 
 * *Who ties*, with the paths fixed, is a flow: every free knot gives its tie to one of its two strands.
   The distribution with the least Σ length² is found by one min-cost flow with convex costs; among integral
   distributions of equal units it is the least majorised one (decreasingly minimal: Frank and Murota,
   Mathematical Programming 195, 2022), so its longest strand is the shortest possible, and exactly so.
 * *Who goes on* is searched: the longest strand is taken, and of all its free meetings the one is changed
-  that leaves the longest of the strands concerned shortest; until nothing gains. The average of a thread's
-  strands bounds what can be reached.
+  that leaves the longest of the strands concerned shortest; until nothing gains. The average of the strands
+  that can share bounds what can be reached.
 
-At level ``rows`` one kind of knot is chosen for a whole run of free knots in a row, so that rows stay
-readable; at ``full`` each knot chooses.
+At level ``full`` each knot chooses. At level ``rows`` rows stay readable: in a run of free knots either the
+leader ties them all or the bases do, and a row has at most one hand-over between strands of one thread.
 """
 
 from __future__ import annotations
@@ -20,16 +19,15 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from typing import Literal
 
 from ortools.graph.python import min_cost_flow
 
-from pipeline.ends import end_use
-from pipeline.gauge import half_mm
 from pipeline.knots import Knot, knot_of
-from pipeline.materials import charges, default_margin, in_lots, up_to_cm
-from pipeline.pattern import Pattern, Row
-from pipeline.replay import Step
+from pipeline.materials import default_margin, up_to_cm
+from pipeline.paths import Paths
+from pipeline.pattern import Pattern
 
 Level = Literal["none", "rows", "full"]
 LEVELS: tuple[Level, ...] = ("none", "rows", "full")
@@ -51,22 +49,10 @@ def share(pattern: Pattern, level: Level, *, margin: float | None = None) -> Pat
         raise ValueError(f"unknown level of sharing: {level!r}")
     if level == "none":
         return pattern
-    band = _Band(pattern, default_margin(pattern) if margin is None else margin)
-    units = [(v,) for v in band.free_knots()] if level == "full" else list(band.runs())
-    first = list(band.kinds)
-    gain = LEAST_GAIN[level]
-    band.descend(units, gain)
-    if level == "full":
-        longest = max(band.lengths())
-        while band.spread_ties():
-            band.descend(units, gain)
-            if max(band.lengths()) > longest - 1:
-                break
-            longest = max(band.lengths())
-        band.spread_ties()
-    band.restore(units, first)
-    band.even_out(units)
-    return band.written(pattern)
+    paths = Paths(pattern, default_margin(pattern) if margin is None else margin)
+    sharer = _Sharer(paths) if level == "full" else _RowSharer(paths)
+    sharer.share(LEAST_GAIN[level])
+    return paths.written(pattern)
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +73,7 @@ class Sharing:
 def compare(before: Pattern, after: Pattern, *, margin: float | None = None) -> Sharing:
     """Compare a pattern with what :func:`share` made of it."""
     margin = default_margin(before) if margin is None else margin
-    one, two = _Band(before, margin), _Band(after, margin)
+    one, two = Paths(before, margin), Paths(after, margin)
     return Sharing(
         longest_before_mm=up_to_cm(max(one.lengths())),
         longest_after_mm=up_to_cm(max(two.lengths())),
@@ -98,234 +84,97 @@ def compare(before: Pattern, after: Pattern, *, margin: float | None = None) -> 
     )
 
 
-class _Band:
-    """The band as a network of fixed threads with a free choice at some knots.
+Change = tuple[float, tuple[int, ...], list[Knot]]
+"""The longest of the strands concerned after it, the knots it changes, and what they become."""
 
-    Edges 0 … n−1 are the starting strands, knot v makes edges n+2v (leaving on the left) and n+2v+1. Lengths
-    are cut lengths before rounding. ``kinds[v]`` is the present knot.
-    """
 
-    def __init__(self, pattern: Pattern, margin: float) -> None:
-        ends = end_use(pattern)
-        self.strands = len(pattern.strands)
-        self.kinds: list[Knot] = []
-        self.into: list[tuple[int, int]] = []
-        self.free: list[bool] = []
-        self.costs: list[tuple[float, float, float]] = []
-        """A knot that swaps, one that stays, a core; margin included."""
-        self.rest: list[float] = list(ends.start_mm)
-        """What an edge costs whoever has it: turns, idle rows, ends."""
-        self.rows: list[tuple[int, ...]] = []
-        self.same_thread_hand_overs = 0
-        self._thread = list(pattern.strands)
-        self._known: dict[tuple[int, Knot], tuple[float, float, int, int]] = {}
-        edge_of = list(range(self.strands))
-        for row in charges(pattern):
-            worked = pattern.sections[row.section].worked
-            gauge = pattern.gauge_of(worked)
-            scale = 1 + margin
-            cost = (gauge.tie_mm * scale, 2 * half_mm(gauge) * scale, gauge.core_mm * scale)
-            first = len(self.into)
-            for charge in row.charges:
-                if charge.what == "turn":
-                    self.rest[edge_of[charge.strand]] += charge.mm * scale
-            for step in row.steps:
-                self._add(step, cost, edge_of)
-                same = step.shown == step.hidden and not step.tied.knot.swaps
-                self.same_thread_hand_overs += same and worked == "rows"
-            for charge in row.charges:
-                if charge.what == "idle":
-                    self.rest[edge_of[charge.strand]] += charge.mm * scale
-            self.rows.append(tuple(range(first, len(self.into))))
-        for strand, edge in enumerate(edge_of):
-            self.rest[edge] += ends.finish_mm[strand]
-        self.last = sorted(edge_of)
-        self._walk()
+class _Sharer:
+    """Shares the tying knot by knot."""
 
-    def _add(self, step: Step, cost: tuple[float, float, float], edge_of: list[int]) -> None:
-        tied = step.tied
-        leaving = self.strands + 2 * len(self.into)
-        self.kinds.append(tied.knot)
-        self.into.append((edge_of[tied.left], edge_of[tied.right]))
-        self.free.append(step.shown == step.hidden and step.joined is None)
-        self.costs.append(cost)
-        self.rest += [0.0, 0.0]
-        after = (leaving + 1, leaving) if tied.knot.swaps else (leaving, leaving + 1)
-        edge_of[tied.left], edge_of[tied.right] = after
+    def __init__(self, paths: Paths) -> None:
+        self.paths = paths
+        self.units: list[tuple[int, ...]] = [(v,) for v, free in enumerate(paths.free) if free]
+        """Free knots that are decided together."""
 
-    # -------------------------------------------------------- lengths
+    def share(self, least_gain: float) -> None:
+        first = list(self.paths.kinds)
+        self.descend(least_gain)
+        longest = max(self.paths.lengths())
+        while self.spread_ties():
+            self.descend(least_gain)
+            if max(self.paths.lengths()) > longest - 1:
+                break
+            longest = max(self.paths.lengths())
+        self.spread_ties()
+        self.restore(first)
+        self.even_out()
 
-    def _walk(self) -> None:
-        """Follow all strands: whose an edge is, what it has spent before and will spend after."""
-        knots = len(self.into)
-        owner, before = [*range(self.strands)], self.rest[: self.strands]
-        owner += [0] * (2 * knots)
-        before += [0.0] * (2 * knots)
-        rest, after = self.rest, list(self.rest)
-        passes = [self._passes(v, kind) for v, kind in enumerate(self.kinds)]
-        for (a, b), (left, right, on_left, on_right) in zip(self.into, passes, strict=True):
-            owner[on_left], owner[on_right] = owner[a], owner[b]
-            before[on_left] = before[a] + left + rest[on_left]
-            before[on_right] = before[b] + right + rest[on_right]
-        for v in range(knots - 1, -1, -1):
-            a, b = self.into[v]
-            left, right, on_left, on_right = passes[v]
-            after[a] = rest[a] + left + after[on_left]
-            after[b] = rest[b] + right + after[on_right]
-        self.owner, self.before, self.after = owner, before, after
-
-    def _passes(self, v: int, kind: Knot) -> tuple[float, float, int, int]:
-        """What knot v costs the left and the right strand, and the edges on which they leave."""
-        found = self._known.get((v, kind))
-        if found is None:
-            swap, stay, core = self.costs[v]
-            leaving = self.strands + 2 * v
-            tie = swap if kind.swaps else stay
-            left, right = (tie, core) if kind.left_ties else (core, tie)
-            outs = (leaving + 1, leaving) if kind.swaps else (leaving, leaving + 1)
-            found = self._known[v, kind] = (left, right, *outs)
-        return found
-
-    def lengths(self) -> list[float]:
-        """Length of each strand, by starting position, in mm."""
-        lengths = [0.0] * self.strands
-        for edge in self.last:
-            lengths[self.owner[edge]] = self.before[edge]
-        return lengths
-
-    def lots(self) -> int:
-        """How many lengths there are to cut, counted in each thread."""
-        lengths = [up_to_cm(length) for length in self.lengths()]
-        count = 0
-        for thread in set(self._thread):
-            own = [mm for mm, t in zip(lengths, self._thread, strict=True) if t == thread]
-            count += len(set(in_lots(own).values()))
-        return count
-
-    def bound(self) -> float:
-        """The largest average over the strands of a thread, free knots counted as swaps; and what a
-        strand that never meets its like spends.
-        """
-        lengths = self.lengths()
-        groups: dict[int, list[int]] = defaultdict(list)
-        for strand in range(self.strands):
-            groups[self._thread[strand]].append(strand)
-        spare: dict[int, float] = defaultdict(float)
-        for v, kind in enumerate(self.kinds):
-            if self.free[v] and not kind.swaps:
-                spare[self._thread[self.owner[self.into[v][0]]]] += self.costs[v][1] - self.costs[v][0]
-        return max(
-            (sum(lengths[s] for s in group) - max(0.0, spare[thread])) / len(group)
-            for thread, group in groups.items()
-        )
-
-    # -------------------------------------------------------- choices
-
-    def free_knots(self) -> Iterator[int]:
-        """Knots where two strands of one thread meet and no piece is laid in."""
-        return (v for v in range(len(self.into)) if self.free[v])
-
-    def runs(self) -> Iterator[tuple[int, ...]]:
-        """Free knots that follow one another in a row."""
-        for row in self.rows:
-            run: list[int] = []
-            for v in row:
-                if self.free[v]:
-                    run.append(v)
-                elif run:
-                    yield tuple(run)
-                    run = []
-            if run:
-                yield tuple(run)
-
-    def descend(self, units: Sequence[tuple[int, ...]], least_gain: float) -> None:
+    def descend(self, least_gain: float) -> None:
         """Change one unit at a time, for the longest strand that gains by it, until none does."""
-        unit_of = {v: unit for unit in units for v in unit}
+        paths = self.paths
         settled: set[int] = set()
         for _ in range(MOST_CHANGES):
-            lengths = self.lengths()
-            open_strands = [s for s in range(self.strands) if s not in settled]
+            lengths = paths.lengths()
+            open_strands = [s for s in range(paths.strands) if s not in settled]
             if not open_strands:
                 return
             strand = max(open_strands, key=lengths.__getitem__)
-            change = self._best_change(strand, unit_of, lengths[strand] * (1 - least_gain))
-            if change is None:
+            below = lengths[strand] * (1 - least_gain)
+            found: Change | None = None
+            for unit in self.units_of(strand):
+                for change in self.changes(unit):
+                    if change[0] < below and (found is None or change[0] < found[0] - 1e-9):
+                        found = change
+            if found is None:
                 settled.add(strand)
                 continue
-            self._set(*change)
-            settled -= {s for s in range(self.strands) if self._thread[s] == self._thread[strand]}
+            paths.set(found[1], found[2])
+            settled -= {s for s in range(paths.strands) if paths.group[s] == paths.group[strand]}
 
-    def _best_change(
-        self, strand: int, unit_of: dict[int, tuple[int, ...]], below: float
-    ) -> tuple[tuple[int, ...], list[Knot]] | None:
-        """The unit of ``strand`` and the knots for it that leave the strands in it shortest, all of them
-        below ``below``; None if there is none.
-        """
-        tried: set[tuple[int, ...]] = set()
-        best: tuple[float, tuple[int, ...], Knot] | None = None
-        for v, (a, b) in enumerate(self.into):
-            if v not in unit_of or strand not in (self.owner[a], self.owner[b]):
-                continue
-            unit = unit_of[v]
-            if unit in tried:
-                continue
-            tried.add(unit)
-            for kind in _KINDS:
-                longest = self._longest(unit, [kind] * len(unit))
-                if longest < below and (best is None or longest < best[0] - 1e-9):
-                    best = longest, unit, kind
-        return None if best is None else (best[1], [best[2]] * len(best[1]))
+    def units_of(self, strand: int) -> Iterator[tuple[int, ...]]:
+        """Units in which the strand takes part."""
+        owner, into = self.paths.owner, self.paths.into
+        for unit in self.units:
+            if any(owner[edge] == strand for v in unit for edge in into[v]):
+                yield unit
 
-    def _longest(self, unit: tuple[int, ...], kinds: Sequence[Knot]) -> float:
-        """The longest strand of those in ``unit`` if its knots were ``kinds``."""
-        return max(length for _, length in self._outcome(unit, kinds))
+    def changes(self, unit: tuple[int, ...]) -> Iterator[Change]:
+        """What the knots of a unit may become."""
+        for kind in Knot:
+            kinds = [kind] * len(unit)
+            yield self.paths.longest(unit, kinds), unit, kinds
 
-    def _outcome(self, unit: tuple[int, ...], kinds: Sequence[Knot]) -> list[tuple[int, float]]:
-        """The strands in ``unit`` and how long each would get if its knots were ``kinds``."""
-        spent: dict[int, tuple[int, float]] = {}  # by edge: whose, and mm so far
-        for v, kind in zip(unit, kinds, strict=True):
-            a, b = self.into[v]
-            left, right, on_left, on_right = self._passes(v, kind)
-            outs = on_left, on_right  # where the strands that come from the left and the right leave
-            came = [spent.pop(edge, (self.owner[edge], self.before[edge])) for edge in (a, b)]
-            for (strand, mm), cost, out in zip(came, (left, right), outs, strict=True):
-                spent[out] = strand, mm + cost + self.rest[out]
-        return [(strand, mm - self.rest[edge] + self.after[edge]) for edge, (strand, mm) in spent.items()]
-
-    def _set(self, unit: tuple[int, ...], kinds: Sequence[Knot]) -> None:
-        for v, kind in zip(unit, kinds, strict=True):
-            self.kinds[v] = kind
-        self._walk()
-
-    def restore(self, units: Sequence[tuple[int, ...]], first: Sequence[Knot]) -> None:
-        """Undo whatever turned out to be needless: the longest of each thread stays as short, to a cm."""
-        for unit in units:
+    def restore(self, first: Sequence[Knot]) -> None:
+        """Undo whatever turned out to be needless: the longest of each group stays as short, to a cm."""
+        paths = self.paths
+        for unit in self.units:
             former = [first[v] for v in unit]
-            if all(self.kinds[v] is kind for v, kind in zip(unit, former, strict=True)):
+            if [paths.kinds[v] for v in unit] == former:
                 continue
-            lengths = self.lengths()
-            thread = self._thread[self.owner[self.into[unit[0]][0]]]
-            cap = max(up_to_cm(lengths[s]) for s in range(self.strands) if self._thread[s] == thread)
-            if self._longest(unit, former) <= cap:
-                self._set(unit, former)
+            lengths = paths.lengths()
+            group = paths.group[paths.owner[paths.into[unit[0]][0]]]
+            cap = max(up_to_cm(lengths[s]) for s in range(paths.strands) if paths.group[s] == group)
+            if paths.longest(unit, former) <= cap:
+                paths.set(unit, former)
 
-    def even_out(self, units: Sequence[tuple[int, ...]]) -> None:
+    def even_out(self) -> None:
         """Let others tie where that makes fewer different lengths to cut, none above the longest."""
-        lengths = self.lengths()
+        paths = self.paths
+        lengths = paths.lengths()
         cap = max(up_to_cm(length) for length in lengths)
-        for unit in units:
-            if len({self.kinds[v] for v in unit}) > 1:  # a run that was mixed before; leave it so
+        for unit in self.units:
+            if len({paths.kinds[v].left_ties for v in unit}) > 1:  # a run that was mixed before
                 continue
-            kinds = [self.kinds[v].mirrored for v in unit]
-            after = dict(self._outcome(unit, kinds))
+            kinds = [paths.kinds[v].mirrored for v in unit]
+            after = dict(paths.outcome(unit, kinds))
             if max(after.values()) > cap:
                 continue
             before = {strand: lengths[strand] for strand in after}
             others = [up_to_cm(mm) for strand, mm in enumerate(lengths) if strand not in after]
             count = [len({*others, *map(up_to_cm, changed.values())}) for changed in (before, after)]
             if count[1] < count[0]:
-                self._set(unit, kinds)
-                lengths = self.lengths()
+                paths.set(unit, kinds)
+                lengths = paths.lengths()
 
     def spread_ties(self) -> bool:
         """Give every free tie to one of its two strands by a min-cost flow; return whether that gained.
@@ -333,35 +182,35 @@ class _Band:
         Units of one cost are distributed exactly, those of the most frequent cost among free knots.
         """
         count: dict[float, int] = defaultdict(int)
-        for v in self.free_knots():
+        for v in (v for (v,) in self.units):
             count[self._unit_mm(v)] += 1
         if not count:
             return False
         unit_mm = max(sorted(count), key=lambda mm: count[mm])
-        before = sorted(self.lengths(), reverse=True)
-        knots = [v for v in self.free_knots() if self._unit_mm(v) == unit_mm]
+        before = sorted(self.paths.lengths(), reverse=True)
+        knots = [v for v in (v for (v,) in self.units) if self._unit_mm(v) == unit_mm]
         meetings: dict[tuple[int, int], list[int]] = defaultdict(list)
-        fixed = self.lengths()
+        fixed = self.paths.lengths()
         for v in knots:
-            a, b = (self.owner[edge] for edge in self.into[v])
+            a, b = (self.paths.owner[edge] for edge in self.paths.into[v])
             meetings[min(a, b), max(a, b)].append(v)
-            fixed[a if self.kinds[v].left_ties else b] -= unit_mm
-        for (a, b), shares in zip(meetings, self._flow(meetings, fixed, unit_mm), strict=True):
+            fixed[a if self.paths.kinds[v].left_ties else b] -= unit_mm
+        for (a, b), shares in zip(list(meetings), self._flow(meetings, fixed, unit_mm), strict=True):
             self._deal(meetings[a, b], a, shares)
-        self._walk()
-        return sorted(self.lengths(), reverse=True) < before
+        self.paths.walk()
+        return sorted(self.paths.lengths(), reverse=True) < before
 
     def _unit_mm(self, v: int) -> float:
-        swap, stay, core = self.costs[v]
-        return round((swap if self.kinds[v].swaps else stay) - core, 6)
+        swap, stay, core = self.paths.costs[v]
+        return round((swap if self.paths.kinds[v].swaps else stay) - core, 6)
 
     def _flow(
         self, meetings: dict[tuple[int, int], list[int]], fixed: Sequence[float], unit_mm: float
     ) -> list[int]:
         """How many of each pair's ties its first strand gets."""
         flow = min_cost_flow.SimpleMinCostFlow()
-        sink = len(meetings) + self.strands
-        possible = [0] * self.strands
+        sink = len(meetings) + self.paths.strands
+        possible = [0] * self.paths.strands
         arcs = []
         for m, ((a, b), knots) in enumerate(meetings.items()):
             arcs.append(flow.add_arc_with_capacity_and_unit_cost(m, len(meetings) + a, len(knots), 0))
@@ -380,24 +229,95 @@ class _Band:
 
     def _deal(self, knots: Sequence[int], strand: int, ties: int) -> None:
         """Let ``strand`` tie ``ties`` of the knots, keeping those that it ties already."""
-        has = [self.owner[self.into[v][0 if self.kinds[v].left_ties else 1]] == strand for v in knots]
-        for v, tying in sorted(zip(knots, has, strict=True), key=lambda pair: not pair[1]):
-            takes = ties > 0
-            ties -= takes
-            if takes != tying:
-                self.kinds[v] = knot_of(left_ties=not self.kinds[v].left_ties, swaps=self.kinds[v].swaps)
+        paths = self.paths
 
-    def written(self, pattern: Pattern) -> Pattern:
-        """The pattern with the present knots."""
-        kinds = iter(self.kinds)
-        sections = []
-        for section in pattern.sections:
-            rows = tuple(
-                Row(knots=tuple((p, next(kinds)) for p, _ in row.knots), wanted=row.wanted)
-                for row in section.rows
-            )
-            sections.append(section.model_copy(update={"rows": rows}))
-        return pattern.model_copy(update={"sections": tuple(sections)})
+        def tied_by_it(v: int) -> bool:
+            left, right = paths.into[v]
+            return paths.owner[left if paths.kinds[v].left_ties else right] == strand
+
+        for v in sorted(knots, key=lambda v: not tied_by_it(v)):
+            if (ties > 0) != tied_by_it(v):
+                paths.kinds[v] = paths.kinds[v].mirrored
+            ties -= 1
 
 
-_KINDS = (Knot.FORWARD, Knot.BACKWARD, Knot.FORWARD_BACKWARD, Knot.BACKWARD_FORWARD)
+class _RowSharer(_Sharer):
+    """Shares the tying run by run, so that rows stay readable."""
+
+    def __init__(self, paths: Paths) -> None:
+        super().__init__(paths)
+        self.units = []
+        self.rising: dict[tuple[int, ...], bool | None] = {}
+        self.row_of: dict[tuple[int, ...], tuple[int, ...]] = {}
+        for row, rising in zip(paths.rows, paths.rising, strict=True):
+            for run in _runs(row, paths.free):
+                self.units.append(run)
+                self.rising[run] = rising
+                self.row_of[run] = row
+
+    def share(self, least_gain: float) -> None:
+        first = list(self.paths.kinds)
+        self.descend(least_gain)
+        self.restore(first)
+        self.even_out()
+
+    def changes(self, unit: tuple[int, ...]) -> Iterator[Change]:
+        """Either side of a run ties; in row work the leader may hand over once in it, if it does so
+        nowhere else in the row among strands of its thread.
+        """
+        rising = self.rising[unit]
+        paths = self.paths
+        if rising is None:
+            swaps = [paths.kinds[v].swaps for v in unit]
+            for left_ties in (True, False):
+                kinds = [knot_of(left_ties=left_ties, swaps=swap) for swap in swaps]
+                yield paths.longest(unit, kinds), unit, kinds
+            return
+        elsewhere = any(
+            paths.free[v] and not paths.kinds[v].swaps for v in self.row_of[unit] if v not in unit
+        )
+        for leader_ties in (True, False):
+            swap = knot_of(left_ties=leader_ties == rising, swaps=True)
+            stay = knot_of(left_ties=leader_ties == rising, swaps=False)
+            longest = self._by_hand_over(unit, rising, swap, stay)
+            for i, mm in enumerate(longest[: 1 if elsewhere else None]):
+                kinds = [swap] * len(unit)
+                if i:
+                    kinds[i - 1] = stay
+                yield mm, unit, kinds
+
+    def _by_hand_over(self, run: tuple[int, ...], rising: bool, swap: Knot, stay: Knot) -> list[float]:
+        """The longest strand of a run if the leader goes on, and if it hands over at each of its knots.
+
+        Only the leader and the base strand that takes over get another length by a hand-over.
+        """
+        paths = self.paths
+        leader = paths.before[paths.into[run[0]][0 if rising else 1]]
+        spent = [0.0]  # by the travelling strand before each knot, and after the last
+        bases, parked, taking = [], [], []
+        onward = 0
+        for v in run:
+            left, right, on_left, on_right = paths.passes(v, swap)
+            leads, hangs = (left, right) if rising else (right, left)
+            onward, hanging = (on_left, on_right) if rising else (on_right, on_left)
+            left, right, *_ = paths.passes(v, stay)
+            leads_stay, hangs_stay = (left, right) if rising else (right, left)
+            base = paths.before[paths.into[v][1 if rising else 0]]
+            bases.append(base + hangs + paths.after[hanging])
+            parked.append(leader + spent[-1] + leads_stay + paths.after[hanging])
+            spent.append(spent[-1] + leads + paths.rest[onward])
+            taking.append(base + hangs_stay + paths.rest[onward] - spent[-1])
+        whole = spent[-1] + paths.after[onward] - paths.rest[onward]
+        found = [max(leader + whole, *bases)]
+        top = sorted(range(len(run)), key=bases.__getitem__, reverse=True)[:2]
+        for i in range(len(run)):
+            others = max((bases[j] for j in top if j != i), default=0.0)
+            found.append(max(others, parked[i], taking[i] + whole))
+        return found
+
+
+def _runs(row: Sequence[int], free: Sequence[bool]) -> Iterator[tuple[int, ...]]:
+    """Free knots that follow one another in a row."""
+    for is_free, knots in groupby(row, key=free.__getitem__):
+        if is_free:
+            yield tuple(knots)

@@ -8,9 +8,10 @@ from hypothesis import strategies as st
 
 from pipeline.feasibility import check
 from pipeline.materials import cut_list
+from pipeline.paths import Paths
 from pipeline.pattern import Pattern, problems
 from pipeline.replay import replay
-from pipeline.sharing import _Band, compare, share
+from pipeline.sharing import _RowSharer, _runs, _Sharer, compare, share
 from tests.materials.bands import lettering
 from tests.patterns import patterns
 
@@ -28,13 +29,13 @@ def test_sharing_changes_no_visible_cell(pattern, level):
     assert check(after).hand_overs == check(pattern).hand_overs
     assert [row.threads for row in replay(after)] == [row.threads for row in replay(pattern)]
     assert after.joins == pattern.joins
-    assert max(_Band(after, 0.25).lengths()) <= max(_Band(pattern, 0.25).lengths()) + 10
+    assert max(Paths(after, 0.25).lengths()) <= max(Paths(pattern, 0.25).lengths()) + 10
 
 
 @settings(max_examples=40)
 @given(patterns(joins=0))
 def test_the_network_spends_what_the_cut_list_spends(pattern):
-    network = _Band(pattern, 0.0).lengths()
+    network = Paths(pattern, 0.0).lengths()
     assert network == pytest.approx([cut.used_mm for cut in cut_list(pattern, margin=0.0, lots=0.0)])
 
 
@@ -42,25 +43,25 @@ def test_the_network_spends_what_the_cut_list_spends(pattern):
 @given(patterns(max_strands=5, max_rows=3, max_sections=1, joins=0))
 def test_ties_are_spread_exactly(pattern):
     """Against every way of tying the free knots of one cost, with the paths as they are."""
-    band = _Band(pattern, 0.25)
-    units = {band._unit_mm(v) for v in band.free_knots()}
-    free = list(band.free_knots())
+    band = Paths(pattern, 0.25)
+    free = [v for v, is_free in enumerate(band.free) if is_free]
+    units = {_Sharer(band)._unit_mm(v) for v in free}
     assume(len(units) == 1 and len(free) <= 9)
     best = min(
         max(_with_ties(pattern, free, choice).lengths())
         for choice in itertools.product((False, True), repeat=len(free))
     )
-    band.spread_ties()
+    _Sharer(band).spread_ties()
     assert max(band.lengths()) == pytest.approx(best, abs=0.05)
 
 
 def _with_ties(pattern, free, choice):
-    band = _Band(pattern, 0.25)
+    band = Paths(pattern, 0.25)
     for v, mirror in zip(free, choice, strict=True):
         kind = band.kinds[v]
         if mirror:
             band.kinds[v] = kind.mirrored
-    band._walk()
+    band.walk()
     return band
 
 
@@ -75,12 +76,33 @@ def test_ground_led_letters_share_their_leader(ground_bases):
     assert shown(after) == shown(before)
 
 
-@settings(max_examples=20)
+@settings(max_examples=40)
 @given(patterns(joins=0))
-def test_runs_keep_one_kind_of_knot(pattern):
-    """At level rows a run that was changed has one kind of knot."""
+def test_rows_stay_readable(pattern):
+    """At level rows a run that was changed is tied by one side, and hands over once in its row at most."""
     after = share(pattern, "rows")
-    was, now = _Band(pattern, 0.25), _Band(after, 0.25)
-    for run in was.runs():
-        kinds = {now.kinds[v] for v in run}
-        assert len(kinds) == 1 or all(now.kinds[v] is was.kinds[v] for v in run)
+    was, now = Paths(pattern, 0.25), Paths(after, 0.25)
+    for row, rising in zip(was.rows, was.rising, strict=True):
+        for run in _runs(row, was.free):
+            if any(now.kinds[v] is not was.kinds[v] for v in run):
+                assert len({now.kinds[v].left_ties for v in run}) == 1
+                if rising is None:
+                    assert all(now.kinds[v].swaps == was.kinds[v].swaps for v in run)
+        if rising is not None and all(was.kinds[v].swaps for v in row if was.free[v]):
+            assert sum(not now.kinds[v].swaps for v in row if now.free[v]) <= 1
+
+
+@settings(max_examples=40)
+@given(patterns(joins=0))
+def test_changes_have_the_outcome_that_was_foreseen(pattern):
+    """Whatever a run may become, its longest strand is what a walk along all paths finds."""
+    paths = Paths(pattern, 0.25)
+    for sharer in (_RowSharer(paths), _Sharer(paths)):
+        for unit in sharer.units[:6]:
+            for foreseen, knots, kinds in list(sharer.changes(unit)):
+                concerned = [strand for strand, _ in paths.outcome(knots, kinds)]
+                former = [paths.kinds[v] for v in knots]
+                paths.set(knots, kinds)
+                lengths = paths.lengths()
+                assert foreseen == pytest.approx(max(lengths[s] for s in concerned))
+                paths.set(knots, former)
