@@ -19,6 +19,7 @@ from pathlib import Path
 import joblib
 
 from pipeline.bundle import band_files
+from pipeline.cutting import Cutting, cut_skeins
 from pipeline.design import Artwork, Drawer, LetterSource, PictureSource
 from pipeline.errors import HitchgridError, InputError
 from pipeline.facts import report_of
@@ -27,7 +28,7 @@ from pipeline.outputs import folder_name, write_result
 from pipeline.plan import plan
 from pipeline.pose import Band, Tying
 from pipeline.routing import Budget, Ease
-from pipeline.skeins import DEFAULT_SKEIN_M, Cutting, cut_skeins, owned_skeins
+from pipeline.skeins import DEFAULT_SKEIN_M, owned_skeins
 from pipeline.stash import Stash
 
 ReadWrist = Callable[[str], float | None]

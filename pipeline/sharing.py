@@ -182,13 +182,14 @@ class _Sharer:
         Units of one cost are distributed exactly, those of the most frequent cost among free knots.
         """
         count: dict[float, int] = defaultdict(int)
-        for v in (v for (v,) in self.units):
+        free = [v for (v,) in self.units]
+        for v in free:
             count[self._unit_mm(v)] += 1
         if not count:
             return False
         unit_mm = max(sorted(count), key=lambda mm: count[mm])
         before = sorted(self.paths.lengths(), reverse=True)
-        knots = [v for v in (v for (v,) in self.units) if self._unit_mm(v) == unit_mm]
+        knots = [v for v in free if self._unit_mm(v) == unit_mm]
         meetings: dict[tuple[int, int], list[int]] = defaultdict(list)
         fixed = self.paths.lengths()
         for v in knots:
@@ -233,7 +234,7 @@ class _Sharer:
 
         def tied_by_it(v: int) -> bool:
             left, right = paths.into[v]
-            return paths.owner[left if paths.kinds[v].left_ties else right] == strand
+            return bool(paths.owner[left if paths.kinds[v].left_ties else right] == strand)
 
         for v in sorted(knots, key=lambda v: not tied_by_it(v)):
             if (ties > 0) != tied_by_it(v):

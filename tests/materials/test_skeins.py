@@ -7,9 +7,10 @@ from collections import Counter
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pipeline.cutting import _columns, cut_skeins
 from pipeline.joins import place_joins
 from pipeline.materials import cut_list, pieces
-from pipeline.skeins import _columns, cut_skeins, owned_skeins, plan_skeins
+from pipeline.skeins import owned_skeins, plan_skeins
 from pipeline.stash import Stash, thread_of
 from tests.materials.bands import lettering
 

@@ -1,0 +1,300 @@
+"""Cutting pieces from skeins: the one-dimensional cutting-stock problem, in whole centimetres.
+
+Fewest new skeins come first, then fewest skeins, then the least length opened, then the longest remnant.
+Sets of skeins are tried in that order, beginning at the bound of Gilmore and Gomory (column generation;
+Operations Research 9, 1961), and each is packed exactly by constraint programming. Where a size is wanted
+very often, the whole part of the linear optimum is cut first and only the rest is searched.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from ortools.sat.python import cp_model
+from scipy.optimize import linprog
+
+EFFORT, REMNANT_EFFORT = 0.5, 0.1
+"""Work that one packing and one search for a remnant may take, in the solver's own measure and not in
+seconds, so that the same pieces give the same plan."""
+MOST_SETS = 60
+"""Sets of skeins that are tried before the plan by best fit is taken."""
+
+
+@dataclass(frozen=True, slots=True)
+class Skein:
+    """One skein and what is cut from it, longest first; lengths in cm."""
+
+    length_cm: int
+    pieces_cm: tuple[int, ...]
+
+    def __post_init__(self) -> None:
+        if sum(self.pieces_cm) > self.length_cm:
+            raise ValueError(f"{sum(self.pieces_cm)} cm are cut from a skein of {self.length_cm} cm")
+
+    @property
+    def left_cm(self) -> int:
+        return self.length_cm - sum(self.pieces_cm)
+
+
+@dataclass(frozen=True, slots=True)
+class Cutting:
+    """A cutting plan: skeins with the fullest first.
+
+    ``new`` of them are not owned yet. ``proved`` tells whether no plan needs fewer skeins; ``too_long_cm``
+    are pieces longer than any skein, which are not in the plan.
+    """
+
+    skeins: tuple[Skein, ...]
+    new: int = 0
+    too_long_cm: tuple[int, ...] = ()
+    proved: bool = True
+
+
+def cut_skeins(pieces_cm: Sequence[int], owned_cm: Sequence[int], *, more_cm: int) -> Cutting:
+    """Cut the pieces from the skeins owned, and from as many new ones of ``more_cm`` as it takes.
+
+    All lengths are whole centimetres above zero, else ValueError.
+
+    >>> [skein.pieces_cm for skein in cut_skeins([50, 30, 20, 60, 40], [], more_cm=100).skeins]
+    [(60, 40), (50, 30, 20)]
+    """
+    if min([*pieces_cm, *owned_cm, more_cm], default=1) <= 0:
+        raise ValueError("pieces and skeins have lengths above zero")
+    fitting, too_long = _fitting(pieces_cm, owned_cm, more_cm)
+    if not fitting:
+        return Cutting((), 0, too_long)
+    packed, proved = _fewest(fitting, owned_cm, more_cm)
+    skeins = tuple(
+        sorted(
+            (Skein(length, tuple(sorted(inside, reverse=True))) for length, inside in packed if inside),
+            key=lambda s: (s.left_cm, -s.length_cm, tuple(-p for p in s.pieces_cm)),
+        )
+    )
+    in_use = Counter(skein.length_cm for skein in skeins)
+    return Cutting(skeins, sum((in_use - Counter(owned_cm)).values()), too_long, proved)
+
+
+def _fitting(
+    pieces_cm: Sequence[int], owned_cm: Sequence[int], more_cm: int
+) -> tuple[list[int], tuple[int, ...]]:
+    """Split off what no skein can give: pieces longer than a new one that no owned one has room for."""
+    fitting = [piece for piece in pieces_cm if piece <= more_cm]
+    too_long = []
+    room = list(owned_cm)
+    for piece in sorted((p for p in pieces_cm if p > more_cm), reverse=True):
+        best = min((i for i, cm in enumerate(room) if cm >= piece), key=room.__getitem__, default=None)
+        if best is None:
+            too_long.append(piece)
+        else:
+            room[best] -= piece
+            fitting.append(piece)
+    return sorted(fitting, reverse=True), tuple(too_long)
+
+
+Packed = list[tuple[int, list[int]]]
+"""Skeins by length, with the pieces in each; cm."""
+
+
+def _fewest(wanted: list[int], owned_cm: Sequence[int], more_cm: int) -> tuple[Packed, bool]:
+    cut: Packed = []
+    rest = wanted
+    least = 0
+    if not owned_cm:
+        bound, patterns = _columns(wanted, more_cm)
+        least = math.ceil(bound - 1e-6)
+        cut, rest = _whole_part(wanted, patterns, more_cm)
+    proved = True
+    for skeins in itertools.islice(_sets(rest, owned_cm, more_cm, least - len(cut)), MOST_SETS):
+        packed, certain = _pack(rest, skeins)
+        if packed is not None:
+            exact = proved and (not cut or len(cut) + len(skeins) == least)
+            return cut + _long_remnant(rest, packed), exact
+        proved = proved and certain
+    return cut + _best_fit(rest, owned_cm, more_cm), False
+
+
+def _sets(rest: Sequence[int], owned_cm: Sequence[int], more_cm: int, least: int) -> Iterator[list[int]]:
+    """Sets of skeins that could hold the pieces, in the order of preference.
+
+    ``least`` is the fewest new skeins if none is owned. Never ends: more new skeins always come.
+    """
+    if not rest:
+        yield []
+        return
+    total, longest = sum(rest), max(rest)
+    stock = sorted(Counter(owned_cm).items(), reverse=True)
+    first = max(0, math.ceil((total - sum(owned_cm)) / more_cm), 0 if owned_cm else least)
+    for new in itertools.count(first):
+        choices = itertools.islice(
+            itertools.product(*(range(count, -1, -1) for _, count in stock)), 50 * MOST_SETS
+        )
+        sets = [
+            [length for (length, _), n in zip(stock, taken, strict=True) for _ in range(n)] + [more_cm] * new
+            for taken in choices
+        ]
+        possible = [s for s in sets if s and sum(s) >= total and max(s) >= longest]
+        yield from sorted(possible, key=lambda s: (len(s), sum(s), s))
+
+
+def _pack(rest: Sequence[int], skeins: Sequence[int]) -> tuple[Packed | None, bool]:
+    """Pack the pieces into just these skeins; and whether the answer is certain."""
+    quick = _fill(rest, skeins)
+    if quick is not None:
+        return quick, True
+    model, inside = _model(rest, skeins)
+    solver, status = _solve(model, EFFORT)
+    if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+        return _read(solver, inside, skeins), True
+    return None, status == cp_model.INFEASIBLE
+
+
+def _fill(rest: Sequence[int], skeins: Sequence[int]) -> Packed | None:
+    """Best fit: the longest piece goes where least is left over; None if one finds no room."""
+    packed: Packed = [(length, []) for length in skeins]
+    for piece in sorted(rest, reverse=True):
+        rooms = [(length - sum(inside), i) for i, (length, inside) in enumerate(packed)]
+        room = min((r for r in rooms if r[0] >= piece), default=None)
+        if room is None:
+            return None
+        packed[room[1]][1].append(piece)
+    return packed
+
+
+def _best_fit(rest: Sequence[int], owned_cm: Sequence[int], more_cm: int) -> Packed:
+    """Best fit with a new skein for each piece that finds no room."""
+    packed: Packed = [(length, []) for length in sorted(owned_cm)]
+    for piece in sorted(rest, reverse=True):
+        rooms = [(length - sum(inside), i) for i, (length, inside) in enumerate(packed)]
+        room = min((r for r in rooms if r[0] >= piece), default=None)
+        if room is None:
+            packed.append((more_cm, [piece]))
+        else:
+            packed[room[1]][1].append(piece)
+    return packed
+
+
+Counts = dict[tuple[int, int], cp_model.IntVar]
+
+
+def _model(rest: Sequence[int], skeins: Sequence[int]) -> tuple[cp_model.CpModel, Counts]:
+    """How many of each size go into each skein; skeins alike are ordered by their load."""
+    model = cp_model.CpModel()
+    demand = sorted(Counter(rest).items(), reverse=True)
+    inside: Counts = {}
+    loads: list[cp_model.LinearExprT] = []
+    for j, length in enumerate(skeins):
+        for size, count in demand:
+            inside[size, j] = model.new_int_var(0, min(count, length // size), f"{size} in {j}")
+        load = sum(size * inside[size, j] for size, _ in demand)
+        model.add(load <= length)
+        if j and skeins[j - 1] == length:
+            model.add(load <= loads[-1])
+        loads.append(load)
+    for size, count in demand:
+        model.add(sum(inside[size, j] for j in range(len(skeins))) == count)
+    return model, inside
+
+
+def _solve(model: cp_model.CpModel, effort: float) -> tuple[cp_model.CpSolver, int]:
+    solver = cp_model.CpSolver()
+    solver.parameters.num_workers = 1
+    solver.parameters.max_deterministic_time = effort
+    solver.parameters.random_seed = 0
+    return solver, int(solver.solve(model))
+
+
+def _read(solver: cp_model.CpSolver, inside: Counts, skeins: Sequence[int]) -> Packed:
+    packed: Packed = [(length, []) for length in skeins]
+    for (size, j), variable in inside.items():
+        packed[j][1].extend([size] * solver.value(variable))
+    return packed
+
+
+def _long_remnant(rest: Sequence[int], packed: Packed) -> Packed:
+    """Pack the same skeins again so that the longest remnant is as long as can be."""
+
+    def remnant(plan: Packed) -> int:
+        return max(length - sum(inside) for length, inside in plan)
+
+    skeins = sorted((length for length, _ in packed), reverse=True)
+    slack = sum(skeins) - sum(rest)
+    for j in [j for j, length in enumerate(skeins) if length != (skeins[j + 1 : j + 2] or [0])[0]]:
+        if not packed or remnant(packed) == min(slack, max(skeins)):
+            break
+        model, inside = _model(rest, skeins)
+        load = sum(size * variable for (size, k), variable in inside.items() if k == j)
+        model.add(load < skeins[j] - remnant(packed))
+        model.minimize(load)
+        solver, status = _solve(model, REMNANT_EFFORT)
+        if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+            packed = _read(solver, inside, skeins)
+    return packed
+
+
+def _columns(wanted: Sequence[int], skein_cm: int) -> tuple[float, list[tuple[dict[int, int], float]]]:
+    """Column generation: the bound, and ways to cut a skein with how often each is used.
+
+    The bound is Farley's, which holds at any prices (Operations Research 38, 1990).
+    """
+    demand = sorted(Counter(wanted).items(), reverse=True)
+    sizes = [size for size, _ in demand]
+    ways = [[skein_cm // size if i == j else 0 for j in range(len(sizes))] for i, size in enumerate(sizes)]
+    while True:
+        solved = linprog(
+            np.ones(len(ways)),
+            A_ub=-np.array(ways, dtype=np.float64).T,
+            b_ub=-np.array([count for _, count in demand], dtype=np.float64),
+            method="highs",
+        )
+        prices = -solved.ineqlin.marginals
+        worth, way = _dearest(sizes, [count for _, count in demand], prices, skein_cm)
+        if worth <= 1 + 1e-9 or way in ways:
+            bound = float(solved.fun) / max(1.0, worth)
+            used = [(dict(zip(sizes, w, strict=True)), float(x)) for w, x in zip(ways, solved.x, strict=True)]
+            return bound, used
+        ways.append(way)
+
+
+def _dearest(
+    sizes: Sequence[int], most: Sequence[int], prices: Sequence[float], skein_cm: int
+) -> tuple[float, list[int]]:
+    """The way of cutting one skein that is worth most at these prices: a bounded knapsack, cm by cm."""
+    worth = np.zeros(skein_cm + 1)
+    taken = np.zeros((len(sizes), skein_cm + 1), dtype=np.int64)
+    for i, size in enumerate(sizes):
+        best = worth.copy()
+        for times in range(1, min(most[i], skein_cm // size) + 1):
+            with_it = worth[: skein_cm + 1 - times * size] + times * prices[i]
+            better = with_it > best[times * size :] + 1e-12
+            best[times * size :][better] = with_it[better]
+            taken[i, times * size :][better] = times
+        worth = best
+    way = [0] * len(sizes)
+    cm = skein_cm
+    for i in range(len(sizes) - 1, -1, -1):
+        way[i] = int(taken[i, cm])
+        cm -= way[i] * sizes[i]
+    return float(worth[skein_cm]), way
+
+
+def _whole_part(
+    wanted: Sequence[int], patterns: Sequence[tuple[dict[int, int], float]], skein_cm: int
+) -> tuple[Packed, list[int]]:
+    """Cut each way as often as its whole number says; return the skeins and the pieces that remain.
+
+    Only where sizes repeat often; a few pieces are searched whole, which is exact.
+    """
+    rest = Counter(wanted)
+    cut: Packed = []
+    if len(wanted) > 4 * len(rest) + 60:
+        for way, times in patterns:
+            for _ in range(math.floor(times + 1e-9)):
+                inside = [size for size, count in way.items() for _ in range(min(count, rest[size]))]
+                rest -= Counter(inside)
+                cut.append((skein_cm, inside))
+    return cut, sorted(rest.elements(), reverse=True)
