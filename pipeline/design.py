@@ -303,8 +303,10 @@ def _lettered(artwork: LetterSource, room: Room, drawer: Drawer) -> Design:
     canvas = _canvas(artwork, _letter_cells(cells, room))
     canvas = canvas[:, ::-1] if artwork.mirror else canvas
     canvas = canvas[::-1, ::-1] if artwork.turn % 4 else canvas
-    of_letter = [inks[i % len(inks)] for i in range(int(canvas.max()))]
-    wanted = np.array([0, *of_letter], dtype=np.int64)[canvas]
+    of_letter = np.zeros(int(canvas.max()) + 1, dtype=np.int64)
+    for turn, letter in enumerate(np.unique(canvas[canvas > 0])):  # spaces take no turn
+        of_letter[letter] = inks[turn % len(inks)]
+    wanted = of_letter[canvas]
     if room.worked == "diagonal":
         wanted = _onto_diagonal(wanted, threads, cells, room.gauge)
     if room.fill == "none":
