@@ -11,16 +11,19 @@ from cli.console import band_preview, out, swatch, table
 from cli.units import spell_length
 from pipeline.pattern import Pattern
 from pipeline.plan import Plan
+from pipeline.price import PACE_S, grade, hours, price
 
 
-def show_summary(made: Plan, folder: Path) -> None:
-    """Show the band, the verdict, the threads and where the files are."""
+def show_summary(made: Plan, folder: Path, pace_s: tuple[float, float] | float = PACE_S) -> None:
+    """Show the band, the verdict, the threads, the work and where the files are."""
     pattern, verdict = made.pattern, made.verdict
     out.print(band_preview(pattern))
     out.print(Text(_verdict(made), "bold green" if verdict.complete else "bold"))
     for note in (*made.design.notes, *made.skeins.sentences()):
         out.print(Text(note))
     out.print(_threads(pattern, made))
+    for sentence in _work(made, pace_s):
+        out.print(Text(sentence))
     if verdict.unmade and made.advice is not None and made.advice.suggestions:
         out.print(Text("What would make more cells, best first:", "bold"))
         for suggestion in made.advice.suggestions[:5]:
@@ -28,16 +31,40 @@ def show_summary(made: Plan, folder: Path) -> None:
     out.print(Text(f"The result is in {folder}: sheet.pdf to print, worksheet.html to tie from.", "dim"))
 
 
+def _work(made: Plan, pace_s: tuple[float, float] | float) -> list[str]:
+    """Hours, difficulty, price and what sharing did to the longest strand."""
+    time, graded, cost = hours(made.pattern, pace_s), grade(made.pattern, made.cuts), price(made.skeins)
+    span = f"{time.quick:.1f}" if time.quick == time.calm else f"{time.quick:.1f} to {time.calm:.1f}"
+    why = ", ".join(reason.sentence for reason in graded.reasons)
+    said = [
+        f"{time.knots} knots, {span} hours of tying. For hands: {graded.name}{f' ({why})' if why else ''}."
+    ]
+    if graded.easier:
+        said.append(f"Easier: {graded.easier}")
+    sharing = made.sharing
+    if sharing.longest_after_mm < sharing.longest_before_mm:
+        said.append(
+            f"The longest strand takes {spell_length(sharing.longest_after_mm)}; it would be "
+            f"{spell_length(sharing.longest_before_mm)} without shared tying."
+        )
+    if cost.used:
+        unknown = f", {', '.join(cost.unknown)} not counted" if cost.unknown else ""
+        said.append(f"Thread for {cost.used:.2f}; the skeins it opens cost {cost.skeins:.2f}{unknown}.")
+    return said
+
+
 def _verdict(made: Plan) -> str:
     verdict = made.verdict
     if verdict.complete:
         return f"Every one of the {verdict.cells} cells can be made."
-    gap = made.verdict.colour_error - made.lower_bound
-    how_good = (
-        "proved best"
-        if gap <= 1e-6 * max(1.0, verdict.colour_error)
-        else f"within {100 * gap / verdict.colour_error:.0f} % of what could be possible at all"
-    )
+    gap = verdict.colour_error - made.lower_bound
+    if gap <= 1e-6 * max(1.0, verdict.colour_error):
+        how_good = "proved best"
+    elif made.lower_bound > 0:
+        share = 100 * gap / verdict.colour_error
+        how_good = f"within {share:.0f} % of what could be possible at all"
+    else:
+        how_good = "the best that was found, not proved"
     return (
         f"{verdict.made} of {verdict.cells} cells can be made; {len(verdict.unmade)} show another thread "
         f"(colour error {verdict.colour_error:.1f}, {how_good})."
