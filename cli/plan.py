@@ -191,6 +191,12 @@ def command(
     margin: Annotated[
         int | None, typer.Option(help="Per cent cut in reserve.", min=0, max=200, rich_help_panel=CUTTING)
     ] = None,
+    pace: Annotated[
+        float | None,
+        typer.Option(
+            help="Your pace in seconds a knot; 8 to 10 without.", min=0.5, max=600, rich_help_panel=CUTTING
+        ),
+    ] = None,
     start: Annotated[
         str, typer.Option(help="How the band starts.", metavar="STYLE", rich_help_panel=CUTTING)
     ] = "straight",
@@ -240,6 +246,7 @@ def command(
     from pipeline.outputs import check_target, folder_name, write_result
     from pipeline.plan import plan
     from pipeline.pose import Band, Tying
+    from pipeline.price import PACE_S
     from pipeline.routing import Budget, Ease
     from pipeline.stash import builtin_stash, read_stash
 
@@ -306,7 +313,7 @@ def command(
         files = band_files(
             made.pattern,
             made.cuts,
-            report_of(made),
+            report_of(made, pace_s=PACE_S if pace is None else pace),
             skeins=made.skeins,
             source=made.design.picture,
             lengthwise=letters is not None and not across,
@@ -315,4 +322,4 @@ def command(
         )
         write_result(folder, files, replace=replace)
     if not quiet:
-        show_summary(made, folder)
+        show_summary(made, folder, PACE_S if pace is None else pace)
