@@ -37,7 +37,7 @@ def _work(made: Plan, pace_s: tuple[float, float] | float) -> list[str]:
     span = f"{time.quick:.1f}" if time.quick == time.calm else f"{time.quick:.1f} to {time.calm:.1f}"
     why = ", ".join(reason.sentence for reason in graded.reasons)
     said = [
-        f"{time.knots} knots, {span} hours of tying. For hands: {graded.name}{f' ({why})' if why else ''}."
+        f"{time.knots} knots, {span} hours of tying. Difficulty: {graded.name}{f' ({why})' if why else ''}."
     ]
     if graded.easier:
         said.append(f"Easier: {graded.easier}")
