@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from threadpoolctl import threadpool_limits
 
@@ -9,14 +11,20 @@ from pipeline.routing.beam import beam, complete, follow
 from pipeline.routing.board import Board, Labels, board, colour_error, solution
 from pipeline.routing.ease import fewer_hand_overs
 from pipeline.routing.exchange import exchange
+from pipeline.routing.light import improve_light
 from pipeline.routing.meter import Meter
 from pipeline.routing.plain import solve_plain
 from pipeline.routing.prices import certified, knot_prices
 from pipeline.routing.problem import Budget, Ease, Problem, Solution, Stopped, require_possible
 from pipeline.routing.search import Search
+from pipeline.routing.settle import labels_of
 
 WIDTHS = (300, 100)
 """Beams that start the search: frontiers kept."""
+PLAIN = 0.2
+"""Share of a plain search's effort that makes a start for light ease."""
+LIGHT = 0.2
+"""Share of the effort of light ease for the beam over rows, before the search and again after it."""
 
 
 def route(problem: Problem, budget: Budget | None = None) -> Solution:
@@ -35,7 +43,7 @@ def _route(problem: Problem, budget: Budget) -> Solution:
     laid = board(problem)
     if problem.ease is Ease.PLAIN and laid.light:
         return solve_plain(problem, budget)
-    run = _Run(problem, laid, Meter(budget, len(laid.wire)), budget.seed)
+    run = _Run(problem, laid, budget)
     stopped = Stopped.DONE
     try:
         run.search()
@@ -51,8 +59,10 @@ def _route(problem: Problem, budget: Budget) -> Solution:
 class _Run:
     """The best labels and bound so far, kept where an interrupt finds them."""
 
-    def __init__(self, problem: Problem, laid: Board, meter: Meter, seed: int) -> None:
-        self.problem, self.board, self.meter, self.seed = problem, laid, meter, seed
+    def __init__(self, problem: Problem, laid: Board, budget: Budget) -> None:
+        self.problem, self.board, self.budget, self.seed = problem, laid, budget, budget.seed
+        effort = budget.effort * (1 - 2 * LIGHT if laid.light else 1)
+        self.meter = Meter(replace(budget, effort=effort), laid.knots)
         self.bound = 0.0
         self.best: Labels = simple(laid)
 
@@ -89,7 +99,24 @@ class _Run:
             self.keep(labels)
             search.begin(labels)
             self.keep(search.labels)
+        if laid.light:
+            search.begin(self.from_plain())
+            self.keep(search.labels)
         self.keep(search.improve(self.best, self.bound))
+        if laid.light:
+            self.keep(self.lightened(self.best))
+
+    def from_plain(self) -> Labels:
+        """The plain band, with the hand-overs that light ease adds."""
+        hasty = replace(self.budget, effort=PLAIN * self.budget.effort, reporter=None)
+        plain = solve_plain(replace(self.problem, ease=Ease.PLAIN), hasty)
+        self.keep(labels_of(self.problem.network, plain))
+        return self.lightened(labels_of(self.problem.network, plain))
+
+    def lightened(self, labels: Labels) -> Labels:
+        """Light labels improved with an allowance of its own."""
+        share = replace(self.budget, effort=LIGHT * self.budget.effort, reporter=None)
+        return improve_light(self.problem, labels, Meter(share, self.board.knots), self.seed)
 
 
 def simple(laid: Board) -> Labels:
