@@ -61,7 +61,7 @@ def improve_light(problem: Problem, labels: Labels, meter: Meter, seed: int = 0)
     if problem.ease is not Ease.LIGHT or not whole or problem.network.strands < 4:
         return labels
     held = bool(problem.folded) or any(pin is not None for pin in problem.start)
-    band = _read(problem, runs[0], labels)
+    band = read_band(problem, runs[0], labels)
     begun = best = error(band)
     random = np.random.default_rng(seed)
     turned, idle, number = False, 0, 0
@@ -81,7 +81,7 @@ def improve_light(problem: Problem, labels: Labels, meter: Meter, seed: int = 0)
             band, turned = reverse(band), not turned
     if best >= begun - 1e-9 * max(1.0, begun):
         return labels
-    return _write(problem, runs[0], reverse(band) if turned else band)
+    return write_band(problem, runs[0], reverse(band) if turned else band)
 
 
 def follow(band: Band) -> tuple[Ints, Ints, Ints]:
@@ -125,7 +125,7 @@ def reverse(band: Band) -> Band:
     return Band(band.costs[::-1, ::-1], order[::-1].copy(), tuple(mirrored))
 
 
-def _read(problem: Problem, stretch: Stretch, labels: Labels) -> Band:
+def read_band(problem: Problem, stretch: Stretch, labels: Labels) -> Band:
     """The band that (edges,) labels describe."""
     network = problem.network
     rows = []
@@ -143,7 +143,7 @@ def _read(problem: Problem, stretch: Stretch, labels: Labels) -> Band:
     return Band(costs_of(problem, stretch), order, tuple(rows))
 
 
-def _write(problem: Problem, stretch: Stretch, band: Band) -> Labels:
+def write_band(problem: Problem, stretch: Stretch, band: Band) -> Labels:
     """(edges,) labels of a band."""
     network = problem.network
     swaps = np.ones(network.knots, dtype=bool)
