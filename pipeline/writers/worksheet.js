@@ -65,6 +65,9 @@
   const steps = () => hands[hand()];
   const at = () => state.at[hand()];
 
+  // What "go to" counts: rows of the chart where some lines are rows, else steps.
+  const place = (step) => data.rows ? step.row : step.number;
+
   function move(to, undoing) {
     const next = clamp(to, 0, steps().length);
     if (!undoing && next !== at()) state.before = [...state.before, at()].slice(-500);
@@ -157,13 +160,15 @@
     const tied = list.slice(0, index).reduce((sum, s) => sum + s.knots.length, 0);
     $("progress").max = Math.max(1, data.knots);
     $("progress").value = tied;
-    $("place").textContent = `step ${Math.min(index + 1, list.length)} of ${list.length} · ${tied} of ${data.knots} knots tied`;
+    const sections = data.narrow.length;
+    const where = sections > 1 && step ? `section ${step.section + 1} of ${sections} · ` : "";
+    $("place").textContent = `${where}${tied} of ${data.knots} knots tied`;
     $("hand").checked = state.left;
     $("hand-note").hidden = !state.left;
     $("undo").disabled = !state.before.length;
     $("done").disabled = over || !step;
-    $("row").max = Math.max(1, ...list.map((s) => s.number));
-    $("jump-unit").textContent = data.unit;
+    $("row").max = list.reduce((most, s) => Math.max(most, place(s)), 1);
+    $("jump-unit").textContent = data.rows ? "row" : "step";
     if (!step) {
       $("label").textContent = "No rows";
       return;
@@ -229,8 +234,11 @@
   $("jump").addEventListener("submit", (event) => {
     event.preventDefault();
     const asked = Number($("row").value);
-    const found = steps().findIndex((s) => s.number >= asked);
-    if (found >= 0) move(found, false);
+    const fits = steps().filter((s) => place(s) >= asked);
+    const here = steps()[Math.min(at(), steps().length - 1)];
+    // Steps are counted afresh in each section: the present one is meant first.
+    const found = (!data.rows && fits.find((s) => s.section === here.section)) || fits[0];
+    if (found) move(steps().indexOf(found), false);
   });
   document.addEventListener("keydown", (event) => {
     if (event.ctrlKey || event.metaKey || event.altKey) return;

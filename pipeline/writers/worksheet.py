@@ -9,6 +9,7 @@ from typing import Any
 
 from pipeline.handed import mirrored
 from pipeline.instructions import CAUTIONS
+from pipeline.instructions_fold import gather
 from pipeline.instructions_steps import Step, steps
 from pipeline.knots import Knot
 from pipeline.pattern import Join, Pattern, render
@@ -40,7 +41,6 @@ def worksheet_html(pattern: Pattern, *, left_handed: bool = False) -> str:
     kinds = {knot for _, _, _, row in shown.pattern.rows() for _, knot in row.knots}
     rows = sum(len(section.rows) for section in pattern.sections)
     knots = sum(len(row.knots) for _, _, _, row in pattern.rows())
-    by_row = all(step.by_row for step in shown.steps)
     data = {
         "key": hashlib.sha256(render(pattern).encode()).hexdigest()[:20],
         "threads": [
@@ -51,7 +51,7 @@ def worksheet_html(pattern: Pattern, *, left_handed: bool = False) -> str:
         "start": [list(hand.pattern.strands) for hand in hands],
         "shared": [s.cells for s in hands[0].steps] == [s.cells for s in hands[1].steps],
         "narrow": [section.worked == "rows" for section in pattern.sections],
-        "unit": "row" if by_row else "line",
+        "rows": any(step.by_row for step in shown.steps),
         "knots": knots,
         "left": left_handed,
     }
@@ -94,13 +94,19 @@ class _Hand:
         }
         counts = [len(section.rows) for section in pattern.sections]
         self._rows_before = [sum(counts[:s]) for s in range(len(counts))]
+        self._numbers = self._numbering()
 
-    def number(self, step: Step) -> int:
-        """What the maker calls the step's line: the row counted through the band, else the line's number."""
-        return self._rows_before[step.section] + step.row + 1 if step.by_row else step.line + 1
-
-    def label(self, step: Step) -> str:
-        return f"{'Row' if step.by_row else 'Line'} {self.number(step)}"
+    def _numbering(self) -> dict[tuple[int, int], tuple[int, str]]:
+        """Number and label of each line by (section, line), as the written instructions count them."""
+        numbers = {}
+        for s, group in groupby(self.steps, key=lambda step: step.section):
+            for i, said in enumerate(gather(list(group)), 1):
+                for j, line in enumerate(said.lines, 1):
+                    by_row = line[0].by_row
+                    number = self._rows_before[s] + i if by_row else i
+                    part = f", {j} of {len(said.lines)}" if len(said.lines) > 1 else ""
+                    numbers[s, line[0].line] = number, f"{'Row' if by_row else 'Step'} {number}{part}"
+        return numbers
 
     def data(self) -> list[dict[str, Any]]:
         """The lines and their steps for the page's script, which ties them again for the orders."""
@@ -109,7 +115,9 @@ class _Hand:
         threads: tuple[int, ...] = self.pattern.strands
         for _, group in groupby(self.steps, key=lambda step: (step.section, step.line)):
             said = []
+            said_row = -1
             for step in group:
+                said_row = step.row if said_row < 0 else said_row
                 entry: dict[str, Any] = {"text": printable(step.text), "knots": self._knots(step)}
                 if step.leader is not None:
                     entry["lead"] = [
@@ -124,11 +132,13 @@ class _Hand:
                     entry["check"] = 1
                 said.append(entry)
                 order, threads = step.order, step.threads
+            number, label = self._numbers[step.section, step.line]
             lines.append(
                 {
                     "section": step.section,
-                    "number": self.number(step),
-                    "label": self.label(step),
+                    "number": number,
+                    "label": label,
+                    "row": self._rows_before[step.section] + said_row + 1,
                     "opening": printable(step.opening),
                     "steps": said,
                 }
@@ -160,7 +170,7 @@ class _Hand:
                 check = counted(self._labels[t] for t in line[-1].threads) if line[-1].checkpoint else ""
                 lines.append(
                     {
-                        "label": self.label(line[0]),
+                        "label": self._numbers[s, line[0].line][1],
                         "opening": line[0].opening,
                         "text": ", ".join(step.text for step in line),
                         "check": check,

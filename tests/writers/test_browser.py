@@ -117,6 +117,21 @@ def test_other_hand_shows_the_mirrored_steps_and_keeps_them(browser: Browser, tm
     check_quiet(driver, tmp_path)
 
 
+def test_go_to_finds_rows_and_steps(browser: Browser, tmp_path: Path) -> None:
+    from selenium.webdriver.common.keys import Keys
+
+    driver = browser()
+    for band, number, label in ((pennant(), "7", "Row 7"), (chequers("diagonal"), "3", "Step 3")):
+        open_page(driver, worksheet_html(band), tmp_path)
+        driver.find_element("id", "row").send_keys(number + Keys.ENTER)
+        assert text(driver, "label").split(",")[0] == label
+        assert label.split()[0].lower() == text(driver, "jump-unit")
+    open_page(driver, worksheet_html(tiny()), tmp_path)  # rows 3 and 4 are told strand by strand
+    driver.find_element("id", "row").send_keys("3" + Keys.ENTER)
+    assert text(driver, "place").startswith("section 2 of 2")
+    check_quiet(driver, tmp_path)
+
+
 def test_two_bands_do_not_mix_their_places(browser: Browser, tmp_path: Path) -> None:
     from selenium.webdriver.common.keys import Keys
 

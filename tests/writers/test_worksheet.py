@@ -9,7 +9,7 @@ from html import unescape
 import pytest
 from hypothesis import given, settings
 
-from pipeline.instructions import CAUTIONS
+from pipeline.instructions import CAUTIONS, write_instructions
 from pipeline.instructions_steps import steps
 from pipeline.pattern import Pattern
 from pipeline.writers.ink import contrast
@@ -58,6 +58,15 @@ def test_all_steps_stand_in_the_plain_list(band: Pattern) -> None:
         assert step.opening in text
     for caution in CAUTIONS:
         assert caution in unescape(worksheet_html(band))
+
+
+@pytest.mark.parametrize("band", [pennant(2), chequers("diagonal", rows=12), tiny()])
+def test_lines_are_numbered_as_in_the_written_instructions(band: Pattern) -> None:
+    written = re.findall(r"^Order after (row|step) (\d+)", write_instructions(band), re.MULTILINE)
+    labels = re.findall(r"<b>(Row|Step) (\d+)[^<]*</b>(.*)</li>", worksheet_html(band))
+    checked = [(kind.lower(), number) for kind, number, rest in labels if "Order after it" in rest]
+    assert set(written) <= set(checked), "a folded passage of the text leaves checkpoints out"
+    assert written[-1] == checked[-1]
 
 
 @pytest.mark.parametrize("band", [pennant(), chequers("diagonal"), tiny()])
