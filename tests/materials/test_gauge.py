@@ -51,6 +51,9 @@ def test_rules_of_thumb():
     used = [cut.used_mm - 200 for cut in cut_list(band)]
     assert 2 <= sum(used) / len(used) / finished <= 6
     rows = lettering(letters=False)
+    length = 100 * rows.gauge_of("rows").row_pitch_mm
+    average = sum(cut.used_mm - 200 for cut in cut_list(rows)) / 24 / length
+    assert 6 <= average <= 8  # derived: row work averages about 7
     base = cut_list(rows)[12]
     assert base.tied == 0
     assert 1 <= (base.used_mm - 200) / (100 * rows.gauge_of("rows").row_pitch_mm) <= 2

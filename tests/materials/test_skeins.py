@@ -13,6 +13,7 @@ from pipeline.materials import cut_list, pieces
 from pipeline.skeins import owned_skeins, plan_skeins
 from pipeline.stash import Stash, thread_of
 from tests.materials.bands import lettering
+from tests.patterns import THREADS, patterns
 
 lengths = st.lists(st.integers(1, 40), max_size=9)
 
@@ -44,6 +45,27 @@ def test_fewest_skeins_against_every_way_of_dealing_the_pieces(wanted, more):
     plan = cut_skeins(wanted, [], more_cm=more)
     assert plan.proved
     assert len(plan.skeins) == fewest
+
+
+@settings(max_examples=30)
+@given(patterns(), st.lists(st.integers(0, 300), min_size=5, max_size=5))
+def test_any_band_is_cut_from_what_its_skeins_hold(pattern, decimetres):
+    stash = Stash(
+        tuple(
+            thread_of(thread.name, thread.colour, owned / 10)
+            for thread, owned in zip(THREADS, decimetres, strict=True)
+        ),
+        "the test",
+    )
+    cuts = cut_list(pattern)
+    plan = plan_skeins(pattern, cuts, stash)
+    for thread in plan.threads:
+        owned = stash.find(thread.name).metres
+        cut = [piece for skein in thread.cutting.skeins for piece in skein.pieces_cm]
+        wanted = [p.length_mm / 10 for p in pieces(pattern, cuts) if p.thread == thread.thread]
+        assert sorted(cut) == sorted(wanted)
+        used = Counter(skein.length_cm for skein in thread.cutting.skeins)
+        assert sum(cm * n for cm, n in used.items()) <= 100 * owned + 800 * thread.buy + 1e-6
 
 
 def test_textbook_cutting_stock():
