@@ -2,7 +2,8 @@
 
 Runs every solver on every shared case in both working orders, prints a line as each run ends, keeps the
 numbers in ``benchmarks/results.json`` and writes ``benchmarks/RESULTS.md`` from them. Runs that are in
-the file already are skipped, so the whole can be done in pieces; ``--again`` repeats them.
+the file already are skipped, so the whole can be done in pieces; ``--again`` repeats them. Pieces measured
+into files of their own (``--results``) come together with ``--merge``.
 """
 
 from __future__ import annotations
@@ -28,6 +29,8 @@ def main(arguments: list[str] | None = None) -> int:
     """Run what the arguments select, and write the report."""
     chosen = _parser().parse_args(arguments)
     results = _Results(chosen.results)
+    for other in chosen.merge:
+        results.merge(other)
     try:
         for name in chosen.cases:
             for worked in chosen.orders:
@@ -73,6 +76,12 @@ class _Results:
         section: dict[str, Any] = self.data.setdefault(name, {})
         return section
 
+    def merge(self, path: Path) -> None:
+        """Take over what another file measured; what is in both stays as it is here."""
+        for name, section in json.loads(path.read_text()).items():
+            self.data[name] = section | self.data.get(name, {})
+        self.save()
+
     def save(self) -> None:
         part = self.path.with_suffix(".part")
         part.write_text(json.dumps(self.data, indent=1, sort_keys=True) + "\n", encoding="utf-8")
@@ -92,6 +101,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--effort", type=float, default=1.0, help="effort of our router; the default is 1")
     parser.add_argument("--growth", action="store_true", help="measure growth in rows, strands, threads too")
     parser.add_argument("--again", action="store_true", help="repeat runs that are in the results already")
+    parser.add_argument("--merge", nargs="+", type=Path, default=[], help="take over results of other files")
     parser.add_argument("--results", type=Path, default=HERE / "results.json")
     parser.add_argument("--report", type=Path, default=HERE / "RESULTS.md")
     return parser

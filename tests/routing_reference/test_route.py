@@ -88,7 +88,7 @@ def test_two_threads_free_of_bounds_show_any_picture(worked: str, ease: Ease) ->
 
 @pytest.mark.parametrize("ease", [Ease.LIGHT, Ease.FULL])
 def test_digits_of_two_threads_have_one_leader_and_no_hand_over(ease: Ease) -> None:
-    for image in load_digits().images[::60]:
+    for image in load_digits().images[::120]:
         found = _routed(picture((image > 7).astype(int), "rows", ease))
         assert found.cost == 0 and found.hand_overs == 0
         assert list(found.strands).count(found.strands[0]) in (1, len(found.strands))
