@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 
 from pipeline.materials import Cut, Piece, pieces
@@ -37,7 +37,7 @@ def cut_lines(pattern: Pattern, cuts: Sequence[Cut]) -> Iterator[CutLine]:
         (later if joined or not piece.positions else first).append(piece)
         begun.update(piece.positions)
 
-    for _, group in groupby(first, key=lambda piece: (piece.thread, piece.length_mm, len(piece.positions))):
+    for _, group in groupby(first, key=lambda piece: (piece.thread, piece.length_mm, _fold(piece))):
         same = list(group)
         strands = [p for piece in same for p in piece.positions]
         folded = len(same[0].positions) > 1
@@ -47,7 +47,7 @@ def cut_lines(pattern: Pattern, cuts: Sequence[Cut]) -> Iterator[CutLine]:
             if folded
             else span(strands[0] + 1, strands[-1] + 1),
             thread=same[0].thread,
-            length=f"{same[0].length_mm / 10:.0f} cm{each}{', folded' if folded else ''}",
+            length=f"{same[0].length_mm / 10:.0f} cm{each}{_fold(same[0])}",
             metres=sum(piece.length_mm for piece in same) / 1000,
             tied=sum(cuts[p].tied for p in strands),
             carried=sum(cuts[p].carried for p in strands),
@@ -56,3 +56,24 @@ def cut_lines(pattern: Pattern, cuts: Sequence[Cut]) -> Iterator[CutLine]:
         name = f"{piece.positions[0] + 1}, at a join" if piece.positions else "holding cord"
         length = f"{piece.length_mm / 10:.0f} cm"
         yield CutLine(name, piece.thread, length, piece.length_mm / 1000, 0, 0)
+
+
+def _fold(piece: Piece) -> str:
+    """How a piece is folded, in words after its length."""
+    if len(piece.positions) < 2:
+        return ""
+    halves = [f"{mm / 10:.0f}" for mm in piece.halves_mm]
+    return ", folded" if len(set(halves)) < 2 else f", folded {' + '.join(halves)}"
+
+
+def from_the_far_side(cuts: Sequence[Cut]) -> tuple[Cut, ...]:
+    """The same cuts with positions counted from the right (see ``pipeline.handed``)."""
+    last = len(cuts) - 1
+    return tuple(
+        replace(
+            cut,
+            position=last - cut.position,
+            folded_with=None if cut.folded_with is None else last - cut.folded_with,
+        )
+        for cut in reversed(cuts)
+    )

@@ -30,13 +30,14 @@ from reportlab.platypus import (
 )
 
 from pipeline import words
+from pipeline.handed import mirrored
 from pipeline.instructions import CAUTIONS, write_instructions
 from pipeline.materials import Cut, cut_list
 from pipeline.pattern import Pattern
 from pipeline.skeins import SkeinPlan, ThreadPlan
 from pipeline.writers.bandpicture import size_mm
 from pipeline.writers.chart import MARGIN_MM, PAPERS, Paper, chart_pages
-from pipeline.writers.cutting import cut_lines
+from pipeline.writers.cutting import cut_lines, from_the_far_side
 from pipeline.writers.drawing import (
     PDF_FONTS,
     POINTS_PER_MM,
@@ -122,22 +123,24 @@ def sheet_pdf(
 
     ``report``: the content of report.json, for verdict and certificate. ``cuts`` are computed where not
     given. ``source``: (height, width, 3) sRGB, the picture beside the preview. ``lengthwise`` turns both a
-    quarter, for letters that read along the band.
+    quarter, for letters that read along the band. ``left_handed``: cut list, chart and instructions as seen
+    from the far side of the board (see ``pipeline.handed``).
     """
     register_fonts()
     page_width, page_height = (side * mm for side in PAPERS[paper])
     margin = MARGIN_MM * mm
     inner = page_width - 2 * margin
     cuts = cut_list(pattern) if cuts is None else cuts
+    seen, seen_cuts = (mirrored(pattern), from_the_far_side(cuts)) if left_handed else (pattern, cuts)
     story: list[Flowable] = [
         *_cover(pattern, report, inner, source, lengthwise),
         PageBreak(),
-        *_cutting(pattern, cuts, skeins, inner),
+        *_cutting(seen, seen_cuts, skeins, inner),
         NextPageTemplate("bare"),
     ]
-    for drawing in chart_pages(pattern, paper, legend=False):
+    for drawing in chart_pages(seen, paper, legend=False):
         story += [PageBreak(), WholePage(drawing)]
-    story += [NextPageTemplate("text"), PageBreak(), *_instructions(pattern, left_handed)]
+    story += [NextPageTemplate("text"), PageBreak(), *_instructions(pattern, cuts, left_handed)]
     out = BytesIO()
     document = BaseDocTemplate(
         out,
@@ -328,18 +331,19 @@ def _skein_bars(pattern: Pattern, plan: ThreadPlan, width: float) -> Drawing:
 # --- instructions -----------------------------------------------------------------------------------
 
 
-def _instructions(pattern: Pattern, left_handed: bool) -> Iterator[Flowable]:
+def _instructions(pattern: Pattern, cuts: Sequence[Cut], left_handed: bool) -> Iterator[Flowable]:
     """The written instructions; threads, cut lengths and cautions stand on the sheet already."""
     yield Paragraph("Instructions", _TITLE)
-    text = write_instructions(pattern, left_handed=left_handed)
-    part = ""
+    text = write_instructions(pattern, cuts, left_handed=left_handed)
+    part, cutting = "", False
     for line in _logical_lines(text):
+        cutting = line == "Cut:" or (cutting and line.startswith("- "))
         if line in words.HEADINGS:
             part = line
             if part not in ("Threads", "Cautions"):
                 yield CondPageBreak(40 * mm)
                 yield Paragraph(escape(line), _HEAD)
-        elif part in ("", "Threads", "Cautions") or not line:
+        elif cutting or part in ("", "Threads", "Cautions") or not line:
             continue
         elif line.startswith("Section "):
             yield Paragraph(escape(line), _SUB)

@@ -123,10 +123,13 @@
       tab(svg, x, 20, before[p], true);
       tab(svg, x, middle + TALL + 8, step.threads[p], false);
     }
+    // Knots that follow one strand stand side by side; pairs leave room between them.
+    const places = line.flatMap((i) => list[i].knots.map((k) => k[0]));
+    const close = places.some((p, i) => i && Math.abs(p - places[i - 1]) < 2) || data.narrow[step.section];
     let first = null;
     for (const i of line) {
       for (const [p, kind, shown, wanted] of list[i].knots) {
-        const x = 8 + (p + 1) * CELL, y = middle + TALL / 2, wide = data.narrow[list[i].section] ? CELL - 4 : 2 * CELL - 18;
+        const x = 8 + (p + 1) * CELL, y = middle + TALL / 2, wide = close ? CELL - 4 : 2 * CELL - 18;
         const { colour, ink } = data.threads[shown];
         const now = i === index, past = i < index;
         const group = make(svg, "g", past ? { opacity: 0.35 } : {});
@@ -196,7 +199,7 @@
       swatch.className = `swatch t${thread + 1}`;
       number.textContent = thread + 1;
       swatch.append(number);
-      name.textContent = `${taken ? "You tie with" : "Leader"}: ${data.threads[thread].name}, strand ${strand + 1}`;
+      name.textContent = `${taken ? "Strand taken" : "Leader"}: ${data.threads[thread].name}, strand ${strand + 1}`;
       $("leads").append(swatch, name);
     }
     note("join", step.join || "");

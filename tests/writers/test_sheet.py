@@ -100,6 +100,7 @@ def test_source_picture_and_left_hand_are_taken() -> None:
     plain, left = sheet_pdf(pennant()), sheet_pdf(pennant(), left_handed=True)
     assert "far side of the board" in " ".join(text_of(left).split())
     assert "far side of the board" not in " ".join(text_of(plain).split())
+    assert "- strand 1, deep water" not in text_of(plain), "the cut list stands on its own page"
     source = np.full((8, 7, 3), 90, np.uint8)
     with_picture = pypdf.PdfReader(io.BytesIO(sheet_pdf(pennant(), source=source)))
     alone = pypdf.PdfReader(io.BytesIO(plain))
