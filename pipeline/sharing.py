@@ -122,8 +122,8 @@ class _Sharer:
             below = lengths[strand] * (1 - least_gain)
             found: Change | None = None
             for unit in self.units_of(strand):
-                for change in self.changes(unit):
-                    if change[0] < below and (found is None or change[0] < found[0] - 1e-9):
+                for change in self.changes(unit, below if found is None else found[0] - 1e-9):
+                    if found is None or change[0] < found[0] - 1e-9:
                         found = change
             if found is None:
                 settled.add(strand)
@@ -138,11 +138,17 @@ class _Sharer:
             if any(owner[edge] == strand for v in unit for edge in into[v]):
                 yield unit
 
-    def changes(self, unit: tuple[int, ...]) -> Iterator[Change]:
-        """What the knots of a unit may become."""
+    def changes(self, unit: tuple[int, ...], below: float) -> Iterator[Change]:
+        """What the knots of a unit may become, if that leaves all its strands below ``below``."""
+        paths = self.paths
+        (v,) = unit
+        a, b = paths.into[v]
         for kind in Knot:
-            kinds = [kind] * len(unit)
-            yield self.paths.longest(unit, kinds), unit, kinds
+            left, right, on_left, on_right = paths.passes(v, kind)
+            one = paths.before[a] + left + paths.after[on_left]
+            other = paths.before[b] + right + paths.after[on_right]
+            if one < below and other < below:
+                yield max(one, other), unit, [kind]
 
     def restore(self, first: Sequence[Knot]) -> None:
         """Undo whatever turned out to be needless: the longest of each group stays as short, to a cm."""
@@ -262,9 +268,10 @@ class _RowSharer(_Sharer):
         self.restore(first)
         self.even_out()
 
-    def changes(self, unit: tuple[int, ...]) -> Iterator[Change]:
-        """Either side of a run ties; in row work the leader may hand over once in it, if it does so
-        nowhere else in the row among strands of its thread.
+    def changes(self, unit: tuple[int, ...], below: float) -> Iterator[Change]:
+        """Either side of a run ties; in row work the leader may hand over once in it.
+
+        But only if no strand hands over to one of its thread elsewhere in that row.
         """
         rising = self.rising[unit]
         paths = self.paths
@@ -272,20 +279,23 @@ class _RowSharer(_Sharer):
             swaps = [paths.kinds[v].swaps for v in unit]
             for left_ties in (True, False):
                 kinds = [knot_of(left_ties=left_ties, swaps=swap) for swap in swaps]
-                yield paths.longest(unit, kinds), unit, kinds
+                longest = paths.longest(unit, kinds)
+                if longest < below:
+                    yield longest, unit, kinds
             return
-        elsewhere = any(
-            paths.free[v] and not paths.kinds[v].swaps for v in self.row_of[unit] if v not in unit
-        )
         for leader_ties in (True, False):
             swap = knot_of(left_ties=leader_ties == rising, swaps=True)
             stay = knot_of(left_ties=leader_ties == rising, swaps=False)
-            longest = self._by_hand_over(unit, rising, swap, stay)
-            for i, mm in enumerate(longest[: 1 if elsewhere else None]):
-                kinds = [swap] * len(unit)
-                if i:
-                    kinds[i - 1] = stay
-                yield mm, unit, kinds
+            for i, longest in enumerate(self._by_hand_over(unit, rising, swap, stay)):
+                if longest < below and not (i and self._hands_over_elsewhere(unit)):
+                    kinds = [swap] * len(unit)
+                    if i:
+                        kinds[i - 1] = stay
+                    yield longest, unit, kinds
+
+    def _hands_over_elsewhere(self, run: tuple[int, ...]) -> bool:
+        paths = self.paths
+        return any(paths.free[v] and not paths.kinds[v].swaps for v in self.row_of[run] if v not in run)
 
     def _by_hand_over(self, run: tuple[int, ...], rising: bool, swap: Knot, stay: Knot) -> list[float]:
         """The longest strand of a run if the leader goes on, and if it hands over at each of its knots.

@@ -99,7 +99,7 @@ def test_changes_have_the_outcome_that_was_foreseen(pattern):
     paths = Paths(pattern, 0.25)
     for sharer in (_RowSharer(paths), _Sharer(paths)):
         for unit in sharer.units[:6]:
-            for foreseen, knots, kinds in list(sharer.changes(unit)):
+            for foreseen, knots, kinds in list(sharer.changes(unit, float("inf"))):
                 concerned = [strand for strand, _ in paths.outcome(knots, kinds)]
                 former = [paths.kinds[v] for v in knots]
                 paths.set(knots, kinds)
