@@ -49,7 +49,7 @@ def command(
     Example: hitchgrid gauge "my floss" --swatch 10x40=18mmx60mm --used 40,0=370mm --used 0,40=70mm
     """
     from cli.console import out, table
-    from pipeline.gauge import fit_gauge, save_gauge, saved_gauges
+    from pipeline.gauge import fit_gauge, save_gauge, saved
 
     worked: Worked = "diagonal" if diagonal else "rows"
     if thread is not None:
@@ -60,12 +60,15 @@ def command(
             raise InputError("the swatch has no name.", "Put a name first: hitchgrid gauge NAME --swatch …")
         rows = [
             (
-                saved,
+                known,
                 order,
-                *(f"{mm:.2f} mm" for mm in (g.strand_pitch_mm, g.row_pitch_mm, g.tie_mm, g.core_mm)),
+                _figure(m.gauge.strand_pitch_mm, m.strand_pitch_error_mm),
+                _figure(m.gauge.row_pitch_mm, m.row_pitch_error_mm),
+                _figure(m.gauge.tie_mm, m.tie_error_mm),
+                _figure(m.gauge.core_mm, m.core_error_mm),
             )
-            for saved, orders in sorted(saved_gauges().items())
-            for order, g in orders.items()
+            for known, orders in sorted(saved().items())
+            for order, m in orders.items()
         ]
         out.print(
             table("Saved gauges", ("name", "worked", "strand", "row", "knot tied", "knot carried"), rows)
@@ -114,24 +117,26 @@ def _with_strands(swatches: list[Swatch], strands: tuple[Strand, ...]) -> list[S
     return [replace(swatches[0], used=strands), *swatches[1:]]
 
 
+def _figure(mm: float, error: float | None) -> str:
+    return f"{mm:.2f} mm" + ("" if error is None else f" ± {error:.2f}")
+
+
 def _show(measured: Measured) -> None:
     from cli.console import out, table
 
     gauge = measured.gauge
-
-    def row(what: str, mm: float, error: float | None) -> tuple[str, str, str]:
-        return what, f"{mm:.2f} mm", "one measurement" if error is None else f"± {error:.2f} mm"
-
+    lengths = (
+        ("a strand across", gauge.strand_pitch_mm, measured.strand_pitch_error_mm),
+        ("a row along", gauge.row_pitch_mm, measured.row_pitch_error_mm),
+        ("a knot tied", gauge.tie_mm, measured.tie_error_mm),
+        ("a knot carried", gauge.core_mm, measured.core_error_mm),
+    )
+    order = "row-worked" if measured.worked == "rows" else "diagonal-worked"
     out.print(
         table(
-            f"{gauge.swatch}, {'row-worked' if measured.worked == 'rows' else 'diagonal-worked'}",
-            ("", "measured", "standard error"),
-            (
-                row("a strand across", gauge.strand_pitch_mm, measured.strand_pitch_error_mm),
-                row("a row along", gauge.row_pitch_mm, measured.row_pitch_error_mm),
-                row("a knot tied", gauge.tie_mm, measured.tie_error_mm),
-                row("a knot carried", gauge.core_mm, measured.core_error_mm),
-            ),
+            f"{gauge.swatch}, {order}, with standard errors where there is more than one measurement",
+            ("", "measured"),
+            ((what, _figure(mm, error)) for what, mm, error in lengths),
         )
     )
 

@@ -29,6 +29,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import platformdirs
@@ -159,7 +160,7 @@ class Swatch:
 class Measured:
     """A fitted gauge, and the standard error of its four figures (None where one measurement is all).
 
-    ``tie_error`` and ``core_error`` are in mm like the others.
+    ``samples`` is how many strands were measured for their thread use.
     """
 
     worked: Worked
@@ -243,8 +244,11 @@ def gauges_path() -> Path:
     return platformdirs.user_data_path("hitchgrid") / "gauges.json"
 
 
-def saved_gauges(path: Path | None = None) -> dict[str, dict[Worked, Gauge]]:
-    """Read the saved gauges by name and working order; none if nothing was saved yet.
+ERRORS = ("strand_pitch_error_mm", "row_pitch_error_mm", "tie_error_mm", "core_error_mm")
+
+
+def saved(path: Path | None = None) -> dict[str, dict[Worked, Measured]]:
+    """Read the saved gauges with their errors, by name and working order; none if nothing was saved yet.
 
     Raises InputError if the file is not what :func:`save_gauge` writes.
     """
@@ -256,24 +260,39 @@ def saved_gauges(path: Path | None = None) -> dict[str, dict[Worked, Gauge]]:
     except (OSError, UnicodeDecodeError) as error:
         raise InputError(f"cannot read {path}: {error}.", "Move it away and measure again.") from None
     try:
-        found = json.loads(text)
         return {
-            str(name): {w: Gauge.model_validate(orders[w]) for w in WORKED if w in orders}
-            for name, orders in found.items()
+            str(name): {w: _measured(w, orders[w]) for w in WORKED if w in orders}
+            for name, orders in json.loads(text).items()
         }
-    except (ValueError, ValidationError, AttributeError, TypeError, RecursionError):
+    except (ValueError, KeyError, ValidationError, AttributeError, TypeError, RecursionError):
         raise InputError(f"{path} does not hold gauges.", "Move it away and measure again.") from None
+
+
+def _measured(worked: Worked, entry: dict[str, Any]) -> Measured:
+    errors = [None if entry[name] is None else float(entry[name]) for name in ERRORS]
+    return Measured(worked, Gauge.model_validate(entry["gauge"]), *errors, int(entry["samples"]))
+
+
+def saved_gauges(path: Path | None = None) -> dict[str, dict[Worked, Gauge]]:
+    """The saved gauges without their errors; see :func:`saved`."""
+    return {name: {w: m.gauge for w, m in orders.items()} for name, orders in saved(path).items()}
 
 
 def save_gauge(measured: Measured, path: Path | None = None) -> Path:
     """Save a measured gauge under its swatch's name, beside those that are there; return the file."""
     path = path or gauges_path()
-    name = measured.gauge.swatch or "swatch"
-    kept = saved_gauges(path)
-    kept.setdefault(name, {})[measured.worked] = measured.gauge
+    kept = saved(path)
+    kept.setdefault(measured.gauge.swatch or "swatch", {})[measured.worked] = measured
     content = {
-        n: {w: gauge.model_dump(exclude_none=True) for w, gauge in orders.items()}
-        for n, orders in sorted(kept.items())
+        name: {
+            w: {
+                "gauge": m.gauge.model_dump(exclude_none=True),
+                **{error: getattr(m, error) for error in ERRORS},
+                "samples": m.samples,
+            }
+            for w, m in orders.items()
+        }
+        for name, orders in sorted(kept.items())
     }
     path.parent.mkdir(parents=True, exist_ok=True)
     write_file(path, json.dumps(content, indent=2, ensure_ascii=False) + "\n", replace=True)

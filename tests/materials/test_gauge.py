@@ -18,6 +18,7 @@ from pipeline.gauge import (
     margin_of,
     preset_gauge,
     save_gauge,
+    saved,
     saved_gauges,
 )
 from pipeline.materials import cut_list
@@ -188,6 +189,7 @@ def test_gauges_are_saved_under_their_names(tmp_path):
         measured = fit_gauge([Swatch(10, 40, 18.0, 60.0, (Strand(40, 0, tie),))], worked, "winter")
         save_gauge(measured, path)
     assert find_gauge("winter", "diagonal", path).tie_mm == 8.75
+    assert saved(path)["winter"]["diagonal"] == measured
     with pytest.raises(InputError, match=r"Saved: winter \(rows, diagonal\)"):
         find_gauge("summer", "rows", path)
     path.write_text("[1, 2")
