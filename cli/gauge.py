@@ -134,8 +134,8 @@ def _show(measured: Measured) -> None:
     order = "row-worked" if measured.worked == "rows" else "diagonal-worked"
     out.print(
         table(
-            f"{gauge.swatch}, {order}, with standard errors where there is more than one measurement",
-            ("", "measured"),
+            f"{gauge.swatch}, {order}",
+            ("", "± standard error"),
             ((what, _figure(mm, error)) for what, mm, error in lengths),
         )
     )

@@ -269,8 +269,9 @@ def saved(path: Path | None = None) -> dict[str, dict[Worked, Measured]]:
 
 
 def _measured(worked: Worked, entry: dict[str, Any]) -> Measured:
-    errors = [None if entry[name] is None else float(entry[name]) for name in ERRORS]
-    return Measured(worked, Gauge.model_validate(entry["gauge"]), *errors, int(entry["samples"]))
+    across, along, tie, core = (None if entry[e] is None else float(entry[e]) for e in ERRORS)
+    gauge = Gauge.model_validate(entry["gauge"])
+    return Measured(worked, gauge, across, along, tie, core, int(entry["samples"]))
 
 
 def saved_gauges(path: Path | None = None) -> dict[str, dict[Worked, Gauge]]:
