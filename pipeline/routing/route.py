@@ -14,15 +14,15 @@ from pipeline.routing.exchange import exchange
 from pipeline.routing.light import improve_light
 from pipeline.routing.meter import Meter
 from pipeline.routing.plain import solve_plain
-from pipeline.routing.prices import certified, knot_prices
+from pipeline.routing.prices import Prices, certified, knot_prices
 from pipeline.routing.problem import Budget, Ease, Problem, Solution, Stopped, require_possible
 from pipeline.routing.search import Search
 from pipeline.routing.settle import labels_of
 
 WIDTHS = (300, 100)
-"""Beams that start the search: frontiers kept."""
-PLAIN = 0.2
-"""Share of a plain search's effort that makes a start for light ease."""
+"""Beams that start the search of diagonal work: frontiers kept."""
+PLAIN = 0.1
+"""Share of a plain search's effort that makes a start."""
 LIGHT = 0.2
 """Share of the effort of light ease for the beam over rows, before the search and again after it."""
 
@@ -62,7 +62,7 @@ class _Run:
     def __init__(self, problem: Problem, laid: Board, budget: Budget) -> None:
         self.problem, self.board, self.budget, self.seed = problem, laid, budget, budget.seed
         effort = budget.effort * (1 - 2 * LIGHT if laid.light else 1)
-        self.meter = Meter(replace(budget, effort=effort), laid.knots)
+        self.meter = Meter(replace(budget, effort=effort), cells(problem))
         self.bound = 0.0
         self.best: Labels = simple(laid)
 
@@ -88,35 +88,56 @@ class _Run:
             least = exchange(laid, laid.cost, self.best, 0, 1)
             self.bound = certified(least, laid)
             return
-        prices, self.bound = knot_prices(laid, 40, lambda: meter.late)
-        meter.bound = self.bound
         in_rows = np.array([row.worked == "rows" for row in self.problem.network.rows])
-        search = Search(laid, in_rows[self.problem.network.row], meter, self.seed)
-        for width in WIDTHS:
-            labels = beam(laid, laid.cost, prices, width, lambda: meter.late)
-            if labels is None or self.proved:
-                break
-            self.keep(labels)
-            search.begin(labels)
-            self.keep(search.labels)
-        if laid.light:
-            search.begin(self.from_plain())
-            self.keep(search.labels)
-        self.keep(search.improve(self.best, self.bound))
+        in_rows = in_rows[self.problem.network.row]
+        prices, self.bound = knot_prices(laid, 30, lambda: meter.late)
+        meter.bound = self.bound
+        search = Search(laid, in_rows, meter, self.seed)
+        try:
+            self.start(search, prices, bool(in_rows.any()), bool(in_rows.all()))
+            search.improve(self.best, self.bound)
+        finally:
+            self.keep(search.best)
         if laid.light:
             self.keep(self.lightened(self.best))
 
+    def start(self, search: Search, prices: Prices, some_rows: bool, all_rows: bool) -> None:
+        """Try several starts and keep the best after a short descent."""
+        laid, meter = self.board, self.meter
+        if some_rows:
+            plain = self.from_plain()
+            for start in (plain, simple(laid)):
+                self.keep(start)
+                search.soften(start)
+                self.keep(search.labels)
+                if self.proved or meter.over():
+                    return
+        if not all_rows:
+            for width in WIDTHS:
+                labels = beam(laid, laid.cost, prices, width, lambda: meter.late)
+                if labels is None or self.proved or meter.over():
+                    return
+                search.begin(labels)
+                self.keep(search.labels)
+
     def from_plain(self) -> Labels:
-        """The plain band, with the hand-overs that light ease adds."""
+        """The plain band, at light ease with the hand-overs that it adds."""
         hasty = replace(self.budget, effort=PLAIN * self.budget.effort, reporter=None)
         plain = solve_plain(replace(self.problem, ease=Ease.PLAIN), hasty)
         self.keep(labels_of(self.problem.network, plain))
-        return self.lightened(labels_of(self.problem.network, plain))
+        labels = labels_of(self.problem.network, plain)
+        return self.lightened(labels) if self.board.light else labels
 
     def lightened(self, labels: Labels) -> Labels:
         """Light labels improved with an allowance of its own."""
         share = replace(self.budget, effort=LIGHT * self.budget.effort, reporter=None)
         return improve_light(self.problem, labels, Meter(share, self.board.knots), self.seed)
+
+
+def cells(problem: Problem) -> int:
+    """Count cells for the budget: a diagonal row ties every other one, and is searched twice as long."""
+    twice = np.array([row.worked != "rows" for row in problem.network.rows], dtype=bool)
+    return problem.network.knots + int(twice[problem.network.row].sum()) if problem.network.knots else 0
 
 
 def simple(laid: Board) -> Labels:

@@ -1,13 +1,12 @@
 """The search over routings with many threads: descend, disturb, descend again, keep what is better.
 
 Iterated local search (Lourenço, Martin and Stützle 2003) with window programs and exchanges of two
-threads as descent. A disturbance falsifies the costs around a bad knot for a moment, so that the same
-moves lead elsewhere. Work is counted, not timed, so a seed gives the same answer anywhere.
+threads as descent. A disturbance falsifies the costs around a bad knot, or everywhere, for a moment, so
+that the same moves lead elsewhere. Work is counted, not timed, so a seed gives the same answer anywhere.
 """
 
 from __future__ import annotations
 
-import time
 from itertools import combinations
 
 import numpy as np
@@ -25,7 +24,18 @@ STATES = 9000
 MARGIN = 8
 """How far along its strip a window reaches beyond what has changed."""
 EXCHANGE_WORK = 3e3
-"""Units of work of an exchange, for each knot."""
+"""Units of work of an exchange over the whole board, for each knot."""
+EVERYWHERE = 1 << 30
+REACH = (8, 16, 30, EVERYWHERE)
+"""Rows on either side of a bad knot whose costs a disturbance falsifies."""
+SPREAD = (0.2, 0.4, 0.8, 1.2)
+"""Standard deviations of the logarithm of a falsified cost."""
+FALLING = (0.5, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.002)
+"""Prices of a hand-over from plain to full ease, as shares of the largest cost of a cell."""
+AT_EDGE = 0.02
+"""Price of a hand-over at an edge as a share of one in mid-row."""
+CYCLES = 200
+"""Cycles cancelled at most in one local exchange."""
 
 
 class Search:
@@ -36,6 +46,7 @@ class Search:
         self.meter = meter
         self.random = np.random.default_rng(seed)
         self.labels = np.zeros(len(board.ends), np.int8)
+        self.best = self.labels.copy()
         self.desk = desk(board, self.labels, max(STATES, 64), memory=1 << 23)
         self.clock = clock(board)
         self.free = np.zeros(len(board.wire))
@@ -118,6 +129,23 @@ class Search:
         self.descend(2, 3)
         return float(colour_error(self.board, self.labels))
 
+    def soften(self, labels: Labels) -> float:
+        """Start from ``labels`` under a high price on hand-overs and let it fall; return the colour error.
+
+        Hand-overs then come in first where they pay most, and the whole keeps its shape (a homotopy).
+        """
+        self.labels[:] = labels
+        recount(self.board, self.labels, self.desk)
+        weight = np.where(self.board.counted, 1.0, AT_EDGE) * self.board.cost.max(initial=0.0)
+        for share in FALLING:
+            self.free[:] = share * weight
+            self.touch(0, EVERYWHERE)
+            self.descend(3, 3)
+        self.free[:] = 0.0
+        self.touch(0, EVERYWHERE)
+        self.descend(2, 3)
+        return float(colour_error(self.board, self.labels))
+
     # -- disturbance -----------------------------------------------------------------------------------
 
     def mark(self, knots: NDArray[np.bool_]) -> None:
@@ -128,107 +156,79 @@ class Search:
             for family in level:
                 family.solved[:] = 0
 
-    def mark_changes(self, before: Labels) -> None:
-        """Count only knots on wires whose label differs from ``before`` as changed."""
+    def changed(self, before: Labels) -> NDArray[np.bool_]:
+        """(V,) knots on wires whose label differs from ``before``."""
         knots = self.board.ends[before != self.labels].ravel()
         changed = np.zeros(len(self.board.wire), np.bool_)
         changed[knots[knots >= 0]] = True
-        self.mark(changed)
+        return changed
 
-    def local_exchange(self, cost: NDArray[np.float64], low: int, high: int) -> None:
-        """Exchange all pairs of threads present in rows ``low`` … ``high``, in random order."""
-        board = self.board
+    def exchange_near(self, cost: NDArray[np.float64], low: int, high: int) -> None:
+        """Exchange all pairs of threads within rows ``low`` … ``high``, in random order."""
+        board, desk = self.board, self.desk
         order = np.flatnonzero((board.row >= low) & (board.row <= high)).astype(np.int32)
-        present = np.unique(self.labels[board.wire[order, :2]])
-        pairs = list(combinations(present.tolist(), 2))
-        before = int(self.desk.work[0])
-        old = self.labels.copy()
+        pairs = list(combinations(np.unique(self.labels[board.wire[order, :2]]).tolist(), 2))
+        before, work = self.labels.copy(), int(desk.work[0])
         for i in self.random.permutation(len(pairs)):
-            s, t = pairs[i]
-            reroute(board, cost, self.labels, s, t, order, self.desk, 200)
-        self.meter.spend(int(self.desk.work[0]) - before)
-        knots = board.ends[old != self.labels].ravel()
+            if self.meter.late:
+                break
+            reroute(board, cost, self.labels, *pairs[i], order, desk, CYCLES)
+        self.meter.spend(int(desk.work[0]) - work)
         self.clock.tick[0] += 1
-        self.clock.changed[knots[knots >= 0]] = self.clock.tick[0]
+        self.clock.changed[self.changed(before)] = self.clock.tick[0]
 
     def disturb(self, centre: int) -> None:
         """Falsify the costs around knot ``centre`` and let a few moves follow them."""
         board, random = self.board, self.random
-        row, position = int(board.row[centre]), int(board.position[centre])
-        reach, wide = int(random.choice(self.REACH)), int(random.choice(self.WIDE))
-        low, high = row - reach, row + reach
-        near = (board.row >= low) & (board.row <= high) & (abs(board.position - position) <= wide)
-        noisy = board.cost.copy()
-        sigma = random.choice(self.SIGMA)
-        noisy[near] *= np.exp(sigma * random.standard_normal((int(near.sum()), board.threads)))
+        reach = int(random.choice(REACH))
+        low, high = int(board.row[centre]) - reach, int(board.row[centre]) + reach
+        near = (board.row >= low) & (board.row <= high)
+        false = board.cost.copy()
+        false[near] *= np.exp(
+            random.choice(SPREAD) * random.standard_normal((int(near.sum()), board.threads))
+        )
         self.mark(near)
-        self.note = {("reach", reach), ("wide", wide), ("sigma", sigma)}
-        ex = not board.light and random.random() < self.EX
-        self.note.add(("ex", ex))
-        if ex:
-            self.local_exchange(noisy, low, high)
-        level = int(random.choice(self.LEVEL))
-        self.note.add(("level", level))
-        if level and level <= len(self.levels):
-            for family in self.levels[level - 1]:
-                self.sweep(noisy, family, low, high)
-
-    REACH = (2, 4, 8, 16)
-    WIDE = (3, 6, 12, 99)
-    SIGMA = (0.2, 0.4, 0.8)
-    EX = 0.5
-    LEVEL = (0, 2, 3, 4)
-    FIN = (3, 4)
+        level = self.levels[min(int(random.choice((2, 3))), len(self.levels)) - 1]
+        if not board.light:
+            self.exchange_near(false, low, high)
+        elif random.random() < 0.5:
+            self.free[near] = random.choice((0.05, 0.2)) * board.cost.max()
+        for family in level:
+            self.sweep(false, family, low, high)
+        self.free[:] = 0.0
 
     def improve(self, best: Labels, bound: float) -> Labels:
-        """Search on from ``best`` until the effort is spent or the bound is met; return the best found."""
+        """Search on from ``best`` until the effort is spent or the bound is met; return the best found.
+
+        ``self.best`` always holds the best so far, for who interrupts the search.
+        """
         board, random = self.board, self.random
+        self.best = best.copy()
         self.labels[:] = best
         recount(board, self.labels, self.desk)
-        self.touch(0, 1 << 30)
+        self.touch(0, EVERYWHERE)
         self.descend(2, len(self.levels))
-        current = best_cost = float(colour_error(board, self.labels))
-        kept, best = self.labels.copy(), self.labels.copy()
-        self.stats = {}
-        self.iterations = 0
-        while best_cost - bound > 1e-6 * max(1.0, best_cost) and not self.meter.over():
-            self.iterations += 1
-            w0 = self.meter.spent
-            t0 = time.process_time()
-            self.meter.cost = best_cost
+        current = float(colour_error(board, self.labels))
+        self.best[:] = self.labels
+        while current - bound > 1e-6 * max(1.0, current) and not self.meter.over():
+            self.meter.cost = current
             pain = shown(board, self.labels)
-            total = pain.sum()
-            if total <= 0:
-                break
-            self.disturb(int(random.choice(len(pain), p=pain / total)))
-            self.mark_changes(kept)
-            if not board.light and random.random() < self.EX2:
-                rows = board.row[self.clock.changed == self.clock.tick[0]]
-                if len(rows):
-                    self.local_exchange(board.cost, int(rows.min()) - 3, int(rows.max()) + 3)
-            fin = int(random.choice(self.FIN))
-            self.note.add(("fin", fin))
-            self.descend(2, min(fin, len(self.levels)))
+            self.disturb(int(random.choice(len(pain), p=pain / pain.sum())))
+            moved = self.changed(self.best)
+            if moved.any():
+                self.mark(moved)
+                if not board.light and random.random() < 0.5:
+                    rows = board.row[moved]
+                    self.exchange_near(board.cost, int(rows.min()) - 3, int(rows.max()) + 3)
+                self.descend(2, min(int(random.choice((3, 4))), len(self.levels)))
             now = float(colour_error(board, self.labels))
-            for key in [*self.note, ("all",)]:
-                a = self.stats.setdefault(key, [0, 0, 0, 0, 0])
-                a[0] += 1
-                a[1] += now < current - 1e-9
-                a[2] += max(0, current - now)
-                a[3] += (self.meter.spent - w0) / 1e9
-                a[4] += time.process_time() - t0
             if now <= current + 1e-9:
                 current = now
-                kept[:] = self.labels
-                if now < best_cost - 1e-9:
-                    best_cost = now
-                    best[:] = self.labels
+                self.best[:] = self.labels
             else:
-                self.labels[:] = kept
+                self.labels[:] = self.best
                 recount(board, self.labels, self.desk)
-        return best
-
-    EX2 = 0.5
+        return self.best
 
 
 def shown(board: Board, labels: Labels) -> NDArray[np.float64]:
