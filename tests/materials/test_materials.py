@@ -9,9 +9,13 @@ from hypothesis import strategies as st
 
 from pipeline.ends import end_use
 from pipeline.gauge import preset_gauge, wrap_mm
+from pipeline.joins import place_joins
 from pipeline.knots import Knot
 from pipeline.materials import OVERLAP_MM, charges, checkpoints, cut_list, cut_list_csv
+from pipeline.pattern import Row, Section
+from pipeline.price import grade, hours
 from pipeline.replay import replay
+from pipeline.sharing import share
 from tests.patterns import patterns, random_pattern
 
 
@@ -112,3 +116,16 @@ def test_no_tie_is_tighter_than_rope_can_be(worked):
     assert gauge.tie_mm >= 2 * math.pi * 0.71
     assert gauge.tie_mm == pytest.approx(12.7 * 0.71, rel=0.005)
     assert 2 * gauge.half_mm > gauge.tie_mm
+
+
+@pytest.mark.parametrize("sections", [(), "empty rows"])
+def test_a_band_without_a_knot_is_all_tails(sections):
+    band = random_pattern(1, strands=4, threads=2, worked="diagonal", sections=1, joins=0)
+    if sections:
+        empty = Row(knots=(), wanted=())
+        sections = (Section(kind="switching", worked="diagonal", rows=(empty, empty)),)
+    band = band.model_copy(update={"sections": sections})
+    assert [cut.length_mm for cut in cut_list(band)] == [200.0] * 4
+    assert share(band, "full") == share(band, "rows") == place_joins(band) == band
+    assert hours(band).knots == 0
+    assert grade(band, cut_list(band)).name == "first band"
