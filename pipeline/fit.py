@@ -89,7 +89,7 @@ def fit_rows(wrist_mm: float, gauge: Gauge, *, ease_mm: float = EASE_MM, ends: E
         if ends.start.style == "loop" and ends.start.loop_mm:
             gap = ends.start.loop_mm / 2
     knotted = wrist_mm + ease_mm - gap - tapers
-    rows = round(knotted / gauge.row_pitch_mm)
+    rows = round(knotted / row_mm(gauge))
     if rows < 1:
         raise ImpossibleError(
             f"tapers of {tapers:.0f} mm and a gap of {gap:.0f} mm leave nothing to knot "
@@ -97,6 +97,16 @@ def fit_rows(wrist_mm: float, gauge: Gauge, *, ease_mm: float = EASE_MM, ends: E
             "Use straight ends, or fewer strands.",
         )
     return Fit(knotted, rows, gap, tapers)
+
+
+def row_mm(gauge: Gauge) -> float:
+    """Length of a row along the band, before it is known who ties its cells.
+
+    Where the gauge tells leader-tied from base-tied cells, half of the row is taken to be of either.
+    """
+    if gauge.leader_tied is None or gauge.base_tied is None:
+        return gauge.row_pitch_mm
+    return (gauge.leader_tied.along_mm + gauge.base_tied.along_mm) / 2
 
 
 # ---------------------------------------------------------------- placing the picture

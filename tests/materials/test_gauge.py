@@ -22,7 +22,7 @@ from pipeline.gauge import (
     saved_gauges,
 )
 from pipeline.materials import cut_list
-from pipeline.pattern import Ends
+from pipeline.pattern import Ends, KnotLength
 from pipeline.stash import diameter_mm
 from tests.materials.bands import lettering
 from tests.patterns import random_pattern
@@ -99,6 +99,13 @@ def test_fit_adds_up():
     tapered = make_end("braid", (0,) * 24, gauge, at_start=False, taper=True)
     shorter = fit_rows(165, gauge, ends=Ends(start=plain_ends().start, finish=tapered))
     assert shorter.knotted_mm == pytest.approx(fit.knotted_mm - tapered.taper_mm)
+    shaped = gauge.model_copy(
+        update={
+            "leader_tied": KnotLength(across_mm=2.1, along_mm=1.4),
+            "base_tied": KnotLength(across_mm=1.4, along_mm=2.2),
+        }
+    )
+    assert fit_rows(165, shaped).rows == round((165 + EASE_MM - GAP_MM) / 1.8)
     with pytest.raises(InputError, match="not a wrist"):
         fit_rows(5, gauge)
     with pytest.raises(ImpossibleError, match="nothing to knot"):
