@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from itertools import groupby
 
 from pipeline import words
+from pipeline.joins import on_cards
 from pipeline.knots import Knot
 from pipeline.materials import Cut, Piece, checkpoints, pieces
 from pipeline.pattern import Pattern
@@ -111,6 +112,10 @@ def starting_order(
             yield f"- {which}, {name}: {length}{' each' if len(places) > 1 else ''}"
     for place in sorted(later):
         yield f"- for joins to strand {place + 1}: {', '.join(later[place])}"
+    cards = sorted(last - p if left_handed else p for p in on_cards(cuts))
+    if cards:
+        which = f"strand{'s' if len(cards) > 1 else ''} {', '.join(str(place + 1) for place in cards)}"
+        yield f"Too long to hang, wind on a card: {which}."
 
 
 MEASURE_EVERY = 20
