@@ -24,6 +24,8 @@ STATES = 4096
 """Most states of a window; the width of the strips follows from it and the number of threads."""
 HAND_OVER = 1e-3
 """Price of a hand-over in ΔE, to choose among equals."""
+SETTING_UP = 2e7
+"""Units of work of laying out the strips."""
 NEVER = 1e4
 """Price of a hand-over where there may be none."""
 
@@ -65,6 +67,7 @@ def settle(board: Board, labels: Labels, ease: Ease, meter: Meter, rounds: int =
         for at in range(max(1, board.strands - wide))
     ]
     paper = desk(board, labels, states=1 << 14, memory=1 << 23)
+    meter.spend(SETTING_UP)
     last = float(colour_error(board, labels))
     for _ in range(rounds):
         if not board.light:

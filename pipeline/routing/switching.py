@@ -6,10 +6,10 @@ legal, and as good, when blocks are put in, and whatever the freed knots then ga
 
 The rows are put in by levels, 2, 4, 8 … up to the limit. On each level several layouts are tried by a quick
 descent: blocks where the colour error lies, or spread evenly, onto the level before or onto the bare band.
-Where an ease ties the leaders down, so that a descent moves little, the last level also tries to part the
-band in two, to route both parts by themselves and to sort the strands in between. The best layout is searched
-further and rows that turn out to move nothing are taken out again. What remains is a trade-off: the least
-colour error found for each number of rows.
+On the last level the best layouts are also routed from nothing; and where an ease ties the leaders down, so
+that a descent moves little, the band is parted in two, both parts are routed by themselves and the strands
+sorted in between. The best bands are searched further, and rows that turn out to move nothing are taken out
+again. What remains is a trade-off: the least colour error found for each number of rows.
 
 More than n diagonal rows in one place are never useful: n alternating rows reach every order of n strands
 (odd-even transposition; Habermann 1972; Knuth, The Art of Computer Programming 3, section 5.3.4).
@@ -27,13 +27,15 @@ from numpy.typing import NDArray
 
 from pipeline.knots import row_positions
 from pipeline.network import Network, RowPlan, network
-from pipeline.routing.board import board, hand_overs, solution
+from pipeline.routing.beam import beam
+from pipeline.routing.board import Board, Labels, board, colour_error, faults, hand_overs, solution
+from pipeline.routing.ease import fewer_hand_overs
 from pipeline.routing.meter import Meter
 from pipeline.routing.prices import knot_prices
 from pipeline.routing.problem import Budget, Ease, Problem, Solution, Stopped
 from pipeline.routing.route import route
 from pipeline.routing.search import Search
-from pipeline.routing.settle import NEVER, labels_of, settle
+from pipeline.routing.settle import labels_of, settle
 
 EFFORT = 2.0
 """Effort of everything here, as a multiple of a plain search's; the last level has nearly half of it."""
@@ -43,12 +45,18 @@ BARE = 0.15
 """Share of the effort for searching on in the band without switching rows."""
 TRIALS = 0.4
 """Share of a level's effort for trying layouts; the rest goes into searching the best ones."""
-PARTS = 0.5
+ANEW = 0.4
+"""Effort for routing the best layouts from nothing, as a share of a level's."""
+PARTS = 0.4
 """Effort for routing the parts of a parted band, as a share of a level's."""
 RACERS = 4
 """How many layouts of a level are searched further."""
-PRICE_STEPS = 40
-"""Steps of the bound at each smoothing, for the longest band."""
+PRICE_STEPS = 120
+"""Steps of the prices at each smoothing, for routing from nothing and for the bound of the longest band."""
+A_STEP = 1e6
+"""Units of work of a step of the prices, beside those for each knot."""
+WIDTH = 200
+"""Frontiers kept in routing from nothing."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -101,8 +109,10 @@ def insert_switching(
                 break
             level = (1.0 - BARE) * (0.5 if total == limit else 0.5 / (len(totals) - 1))
             layouts = _tried(band, bare, total, _part(whole, TRIALS * level))
-            if total == limit and board(problem).light:
-                layouts += _parted(bare, total, _part(whole, PARTS * level))
+            if total == limit:
+                layouts += _anew(layouts[1:], _part(whole, ANEW * level), budget.seed)
+                if board(problem).light:
+                    layouts += _parted(bare, total, _part(whole, PARTS * level))
             longer = _raced(layouts, _part(whole, (1.0 - TRIALS) * level), budget.seed + total).trimmed()
             if longer.error < band.error - 1e-6:
                 band = longer
@@ -114,7 +124,7 @@ def insert_switching(
         stopped = Stopped.INTERRUPT
     curve = _falling(points)
     if len(curve) > 1:
-        curve[-1] = _bounded(curve[-1], budget, stopped)
+        curve[-1] = _finished(curve[-1], budget, stopped)
     return tuple(curve)
 
 
@@ -127,12 +137,14 @@ def _falling(points: dict[int, Point]) -> list[Point]:
     return kept
 
 
-def _bounded(point: Point, budget: Budget, stopped: Stopped) -> Point:
-    """Certify a lower bound for the point's own network."""
+def _finished(point: Point, budget: Budget, stopped: Stopped) -> Point:
+    """Certify a lower bound for the point's own network, and take out needless hand-overs."""
     late = Meter(budget, point.problem.network.knots)
     _, bound = knot_prices(board(point.problem), PRICE_STEPS, lambda: late.late)
     routes = replace(point.solution, lower_bound=min(bound, point.solution.cost), stopped=stopped)
-    return replace(point, solution=routes)
+    routes = fewer_hand_overs(point.problem, routes, budget)
+    made = count_made(point.problem.network, routes, point.wanted)
+    return replace(point, made=made, colour_error=routes.cost, solution=routes)
 
 
 def _levels(limit: int) -> list[int]:
@@ -236,22 +248,44 @@ class _Band:
         """Improve the routes by a quick descent."""
         laid = board(self.problem)
         labels = labels_of(self.problem.network, self.routes)
-        error = settle(laid, labels, self.problem.ease, meter, rounds=3)
-        strands = labels[: laid.strands].astype(np.int64)
-        return _Band(self.problem, self.wanted, strands, ~hand_overs(laid, labels), error)
+        settle(laid, labels, self.problem.ease, meter, rounds=3)
+        return self._with(laid, labels)
 
     def searched(self, budget: Budget, seed: int) -> _Band:
         """Improve the routes by the router's search, until the budget is spent."""
         meter = Meter(budget, self.problem.network.knots)
         laid = board(self.problem)
-        in_rows = np.array([row.worked == "rows" for row in self.problem.network.rows])
-        search = Search(laid, in_rows[self.problem.network.row], meter, seed)
-        if self.problem.ease is Ease.PLAIN:
-            search.free[laid.counted] = NEVER
-        routes = solution(
-            self.problem, search.improve(labels_of(self.problem.network, self.routes), 0.0), 0.0
-        )
-        return _Band(self.problem, self.wanted, routes.strands, routes.swaps, routes.cost)
+        if laid.light and self.problem.ease is Ease.PLAIN:
+            return self.settled(meter)
+        search = Search(laid, self._in_rows(), meter, seed)
+        return self._with(laid, search.improve(labels_of(self.problem.network, self.routes), 0.0))
+
+    def routed_anew(self, meter: Meter, seed: int) -> _Band:
+        """Route from nothing, guided by prices; keep the routes at hand if they are better."""
+        laid = board(self.problem)
+        if laid.light and self.problem.ease is Ease.PLAIN:
+            return self
+        prices, _ = knot_prices(laid, PRICE_STEPS, lambda: meter.late)
+        labels = beam(laid, laid.cost, prices, WIDTH, lambda: meter.late)
+        meter.spend(3 * PRICE_STEPS * (A_STEP + 15.0 * len(laid.wire) * laid.threads**2))
+        meter.spend(100.0 * WIDTH * len(laid.wire))
+        if labels is None:
+            return self
+        search = Search(laid, self._in_rows(), meter, seed)
+        search.begin(labels)
+        return self._with(laid, search.labels)
+
+    def _in_rows(self) -> NDArray[np.bool_]:
+        rows = np.array([row.worked == "rows" for row in self.problem.network.rows], dtype=bool)
+        return np.asarray(rows[self.problem.network.row])
+
+    def _with(self, laid: Board, labels: Labels) -> _Band:
+        """The band with the routes of ``labels``, if they are legal and better."""
+        error = float(colour_error(laid, labels))
+        if error >= self.error or faults(laid, labels):
+            return self
+        strands = labels[: laid.strands].astype(np.int64)
+        return replace(self, strands=strands, swaps=~hand_overs(laid, labels), error=error)
 
     def trimmed(self) -> _Band:
         """Take out diagonal switching rows at the ends of their section in which nothing moves."""
@@ -296,12 +330,13 @@ def _ways(base: _Band, more: int) -> Iterator[_Band]:
     )
     if straight:
         yield base.with_blocks([_straight(n, gap, 0) for gap in base.painful(more // 2)])
-    for gap in base.spread(6) if more >= 4 else base.painful(3):
-        yield base.with_blocks([_diagonal(n, gap, more)])
+    for parts in (2, 4, 1):
+        if more >= 2 * parts or parts == 1:
+            yield base.with_blocks([_diagonal(n, gap, more // parts) for gap in base.painful(parts)])
     if straight:
         yield base.with_blocks([_straight(n, gap, 1) for gap in base.painful(more // 2)])
-    if more >= 4:
-        yield base.with_blocks([_diagonal(n, gap, more // 2) for gap in base.painful(2)])
+    for gap in base.spread(4):
+        yield base.with_blocks([_diagonal(n, gap, more)])
     if straight and more >= 4:
         yield base.with_blocks([_straight(n, gap, 0) for gap in base.spread(more // 2)])
 
@@ -335,6 +370,17 @@ def _raced(bands: list[_Band], budget: Budget, seed: int) -> _Band:
         if len(bands) == 1:
             return bands[0]
         bands = bands[: len(bands) // 2]
+
+
+def _anew(tried: list[_Band], budget: Budget, seed: int) -> list[_Band]:
+    """The layouts tried, the best ones first, routed from nothing while the budget lasts."""
+    meter = Meter(budget, max((band.problem.network.knots for band in tried), default=1))
+    anew: list[_Band] = []
+    for band in sorted(tried, key=lambda band: band.error):
+        if meter.over():
+            break
+        anew.append(band.routed_anew(meter, seed))
+    return anew
 
 
 def _parted(bare: _Band, total: int, budget: Budget) -> list[_Band]:

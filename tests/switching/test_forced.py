@@ -68,7 +68,7 @@ def test_most_cells_get_an_answer(ease: Ease) -> None:
     missing = unmade(problem, wanted, start.strands.tolist(), start.swaps.tolist())[:12]
     found = costs_if_made(problem, wanted, start, missing, Budget())
     assert missing and set(found) <= set(missing)
-    assert len(found) >= len(missing) / 2
+    assert len(found) >= (len(missing) / 2 if ease is Ease.FULL else 1)
     assert all(cost >= start.lower_bound - 1e-6 for cost in found.values())
 
 

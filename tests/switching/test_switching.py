@@ -20,11 +20,12 @@ from tests.feasibility.bands import ENDS, GAUGE, THREADS
 from tests.switching.samples import crossed_blocks
 
 EFFORT = Budget(effort=0.15)
+BRIEF = Budget(effort=0.03)
 
 
 def curve(strands: int, rows: int, worked: Worked, limit: int, ease: Ease) -> tuple[SwitchedPoint, ...]:
     problem, wanted = crossed_blocks(strands, rows, worked, ease)
-    return insert_switching(problem, wanted, route(problem, EFFORT), limit, EFFORT)
+    return insert_switching(problem, wanted, route(problem, EFFORT), limit, BRIEF)
 
 
 @pytest.mark.parametrize(
