@@ -98,7 +98,7 @@ class Cloth:
         """Lay a loose strand along (points, 2) x, y; ``raised`` lifts each point towards the eye."""
         step = np.hypot(*np.diff(points, axis=0).T)
         run = np.concatenate([[0.0], np.cumsum(step)])
-        spacing = max(1.5, radius * 1.1)
+        spacing = max(1.5, radius * 1.5)
         for at in np.arange(0.0, run[-1], spacing):
             i = min(int(np.searchsorted(run, at, side="right")) - 1, len(step) - 1)
             share = (at - run[i]) / max(step[i], 1e-9)
@@ -107,7 +107,7 @@ class Cloth:
             # A short tube along the strand; angles are rounded so that few stamps serve all strands.
             turn = round(float(np.arctan2(dy, dx)) / 0.1) * 0.1
             lift = round(float(raised[i]) * 2) / 2
-            piece = _piece(turn, round(radius, 1), round(1.5 * spacing, 1), lift)
+            piece = _piece(turn, round(radius, 1), round(1.3 * spacing, 1), lift)
             ply = 1 + 0.07 * float(np.sin(at / radius * 1.9))
             self.lay(piece, x, y, thread, ply)
 
