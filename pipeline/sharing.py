@@ -16,6 +16,7 @@ leader ties them all or the bases do, and a row has at most one hand-over betwee
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -35,6 +36,7 @@ LEAST_GAIN = {"rows": 0.01, "full": 0.002}
 """Share of the longest strand that a change must gain, so that rows are not broken up for millimetres."""
 MOST_CHANGES = 2000
 """Bounds the search; strands get shorter with each change, and real bands take some dozens."""
+SAME_MM = 1e-6
 PER_MM = 100
 """Lengths enter the flow as whole hundredths of a millimetre."""
 
@@ -85,7 +87,7 @@ def compare(before: Pattern, after: Pattern, *, margin: float | None = None) -> 
 
 
 Change = tuple[float, tuple[int, ...], list[Knot]]
-"""The longest of the strands concerned after it, the knots it changes, and what they become."""
+"""The longest of the strands that get another length by it, the knots it changes, and what they become."""
 
 
 class _Sharer:
@@ -95,6 +97,7 @@ class _Sharer:
         self.paths = paths
         self.units: list[tuple[int, ...]] = [(v,) for v, free in enumerate(paths.free) if free]
         """Free knots that are decided together."""
+        self.now = paths.lengths()
 
     def share(self, least_gain: float) -> None:
         first = list(self.paths.kinds)
@@ -114,7 +117,7 @@ class _Sharer:
         paths = self.paths
         settled: set[int] = set()
         for _ in range(MOST_CHANGES):
-            lengths = paths.lengths()
+            self.now = lengths = paths.lengths()
             open_strands = [s for s in range(paths.strands) if s not in settled]
             if not open_strands:
                 return
@@ -122,7 +125,7 @@ class _Sharer:
             below = lengths[strand] * (1 - least_gain)
             found: Change | None = None
             for unit in self.units_of(strand):
-                for change in self.changes(unit, below if found is None else found[0] - 1e-9):
+                for change in self.changes(unit, strand, below if found is None else found[0] - 1e-9):
                     if found is None or change[0] < found[0] - 1e-9:
                         found = change
             if found is None:
@@ -138,8 +141,10 @@ class _Sharer:
             if any(owner[edge] == strand for v in unit for edge in into[v]):
                 yield unit
 
-    def changes(self, unit: tuple[int, ...], below: float) -> Iterator[Change]:
-        """What the knots of a unit may become, if that leaves all its strands below ``below``."""
+    def changes(self, unit: tuple[int, ...], strand: int, below: float) -> Iterator[Change]:
+        """What the knots of a unit may become, if ``strand`` and all others that get another length by it
+        are then below ``below``.
+        """
         paths = self.paths
         (v,) = unit
         a, b = paths.into[v]
@@ -268,7 +273,7 @@ class _RowSharer(_Sharer):
         self.restore(first)
         self.even_out()
 
-    def changes(self, unit: tuple[int, ...], below: float) -> Iterator[Change]:
+    def changes(self, unit: tuple[int, ...], strand: int, below: float) -> Iterator[Change]:
         """Either side of a run ties; in row work the leader may hand over once in it.
 
         But only if no strand hands over to one of its thread elsewhere in that row.
@@ -279,33 +284,41 @@ class _RowSharer(_Sharer):
             swaps = [paths.kinds[v].swaps for v in unit]
             for left_ties in (True, False):
                 kinds = [knot_of(left_ties=left_ties, swaps=swap) for swap in swaps]
-                longest = paths.longest(unit, kinds)
+                longest = self._changed(paths.outcome(unit, kinds), strand)
                 if longest < below:
                     yield longest, unit, kinds
             return
         for leader_ties in (True, False):
             swap = knot_of(left_ties=leader_ties == rising, swaps=True)
             stay = knot_of(left_ties=leader_ties == rising, swaps=False)
-            for i, longest in enumerate(self._by_hand_over(unit, rising, swap, stay)):
+            for i, longest in enumerate(self._by_hand_over(unit, rising, swap, stay, strand)):
                 if longest < below and not (i and self._hands_over_elsewhere(unit)):
                     kinds = [swap] * len(unit)
                     if i:
                         kinds[i - 1] = stay
                     yield longest, unit, kinds
 
+    def _changed(self, outcome: Sequence[tuple[int, float]], strand: int) -> float:
+        """The longest of the strands with another length than now; infinite if ``strand`` keeps its own."""
+        other = {s: mm for s, mm in outcome if abs(mm - self.now[s]) > SAME_MM}
+        return max(other.values()) if strand in other else math.inf
+
     def _hands_over_elsewhere(self, run: tuple[int, ...]) -> bool:
         paths = self.paths
         return any(paths.free[v] and not paths.kinds[v].swaps for v in self.row_of[run] if v not in run)
 
-    def _by_hand_over(self, run: tuple[int, ...], rising: bool, swap: Knot, stay: Knot) -> list[float]:
-        """The longest strand of a run if the leader goes on, and if it hands over at each of its knots.
+    def _by_hand_over(
+        self, run: tuple[int, ...], rising: bool, swap: Knot, stay: Knot, strand: int
+    ) -> Iterator[float]:
+        """As :meth:`_changed`, if the leader of a run goes on, and if it hands over at each of its knots.
 
         Only the leader and the base strand that takes over get another length by a hand-over.
         """
         paths = self.paths
-        leader = paths.before[paths.into[run[0]][0 if rising else 1]]
+        came = paths.into[run[0]][0 if rising else 1]
+        leader, leading = paths.before[came], paths.owner[came]
         spent = [0.0]  # by the travelling strand before each knot, and after the last
-        bases, parked, taking = [], [], []
+        hanging_strands, bases, parked, taking = [], [], [], []
         onward = 0
         for v in run:
             left, right, on_left, on_right = paths.passes(v, swap)
@@ -313,18 +326,23 @@ class _RowSharer(_Sharer):
             onward, hanging = (on_left, on_right) if rising else (on_right, on_left)
             left, right, *_ = paths.passes(v, stay)
             leads_stay, hangs_stay = (left, right) if rising else (right, left)
-            base = paths.before[paths.into[v][1 if rising else 0]]
+            edge = paths.into[v][1 if rising else 0]
+            base = paths.before[edge]
+            hanging_strands.append(paths.owner[edge])
             bases.append(base + hangs + paths.after[hanging])
             parked.append(leader + spent[-1] + leads_stay + paths.after[hanging])
             spent.append(spent[-1] + leads + paths.rest[onward])
             taking.append(base + hangs_stay + paths.rest[onward] - spent[-1])
         whole = spent[-1] + paths.after[onward] - paths.rest[onward]
-        found = [max(leader + whole, *bases)]
-        top = sorted(range(len(run)), key=bases.__getitem__, reverse=True)[:2]
-        for i in range(len(run)):
+        changed = [i for i, s in enumerate(hanging_strands) if abs(bases[i] - self.now[s]) > SAME_MM]
+        top = sorted(changed, key=bases.__getitem__, reverse=True)[:2]
+        mine = {hanging_strands[i] for i in changed} | {leading}
+        goes_on = max([leader + whole, *(bases[i] for i in top)])
+        yield goes_on if strand in mine and abs(leader + whole - self.now[leading]) > SAME_MM else math.inf
+        for i, taker in enumerate(hanging_strands):
             others = max((bases[j] for j in top if j != i), default=0.0)
-            found.append(max(others, parked[i], taking[i] + whole))
-        return found
+            concerned = strand in mine or strand == taker
+            yield max(others, parked[i], taking[i] + whole) if concerned else math.inf
 
 
 def _runs(row: Sequence[int], free: Sequence[bool]) -> Iterator[tuple[int, ...]]:
