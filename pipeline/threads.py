@@ -196,23 +196,19 @@ def _keep_apart(colours: Bytes, cells: Floats, owned: Sequence[Thread], count: i
     pairs = delta_e_table(colours, colours)[np.triu_indices(len(colours), 1)]
     apart = float(pairs.min(initial=LOOK_APART))
     costs = delta_e_table(colours, rgb) * cells[:, None]
-    answer = assign_apart(costs, between, most, apart)
-    notes: list[str] = []
-    if answer is None:
-        answer = assign_apart(costs, between, most, 0.0)
-        assert answer is not None, "any threads will do when none need to look apart"
-        for a, b in itertools.combinations(sorted(set(answer.tolist())), 2):
-            if between[a, b] < apart:
-                notes.append(
-                    f"{owned[a].name} and {owned[b].name} look nearly alike (CIEDE2000 {between[a, b]:.1f}), "
-                    "and no other thread keeps these colours of the picture further apart."
-                )
+    answer, proved = assign_apart(costs, between, most, apart)
+    notes = [
+        f"{owned[a].name} and {owned[b].name} look nearly alike (CIEDE2000 {between[a, b]:.1f}): "
+        "the stash has no better threads that keep the colours of the picture apart."
+        for a, b in itertools.combinations(sorted(set(answer.tolist())), 2)
+        if between[a, b] < apart
+    ]
     for t in sorted(set(answer.tolist())):
         together = [hex_of(colour) for colour in colours[answer == t]]
         if len(together) > 1:
             why = "the stash has no further thread" if most == len(owned) else f"only {most} threads are used"
             notes.append(f"{', '.join(together)} all become {owned[t].name}: {why}.")
-    return _Chosen(answer, True, tuple(notes))
+    return _Chosen(answer, proved, tuple(notes))
 
 
 # Photos: many colours, each becomes the nearest of the threads chosen.

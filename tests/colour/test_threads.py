@@ -122,6 +122,31 @@ def test_threads_that_look_alike_do_not_count_as_apart() -> None:
     assert "look nearly alike" in only_whites.notes[0]
 
 
+@pytest.mark.parametrize("seed", range(6))
+def test_as_few_threads_as_can_be_look_alike(seed: int) -> None:
+    """Brute force over a stash of pairs that look alike: fewest such pairs first, then least error."""
+    rng = np.random.default_rng(seed)
+    firsts = rng.integers(20, 230, (3, 3))
+    stash = stash_of(*(hex_of(c) for c in np.vstack([firsts, firsts + rng.integers(-2, 3, (3, 3))])))
+    inks = rng.integers(0, 256, (4, 3)).astype(np.uint8)
+    colours = inks[rng.integers(0, 4, (5, 6))]
+    match = match_threads(colours, stash)
+    rgb = np.array([t.rgb for t in stash.threads], dtype=np.uint8)
+    between, table = delta_e_table(rgb, rgb), delta_e_table(inks, rgb)
+    cells = [(colours == ink).all(axis=2).sum() for ink in inks]
+    ways = [
+        (
+            sum(between[a, b] < LOOK_APART for a, b in itertools.combinations(way, 2)),
+            sum(n * table[c, t] for c, (n, t) in enumerate(zip(cells, way, strict=True))),
+        )
+        for way in itertools.permutations(range(6), 4)
+    ]
+    alike, least = min(ways)
+    assert alike >= 1
+    assert sum("look nearly alike" in note for note in match.notes) == alike
+    assert error(match, colours) == pytest.approx(least, abs=1e-6)
+
+
 def test_exact_grids_map_to_the_nearest_thread() -> None:
     stash = stash_of("#1b2a59", "#5a96c3", "#f4f1e8")
     match = nearest_threads(grid(["#1b2a59", "#22346b", "#f4f1e8"]), stash)
@@ -200,6 +225,14 @@ def test_photo_report_names_the_mean_of_what_became_each_thread() -> None:
     total = sum(b.cells * b.delta_e for b in match.became)
     assert total == pytest.approx(error(match, colours))
     assert [b.cells for b in match.became] == sorted((b.cells for b in match.became), reverse=True)
+
+
+def test_a_big_stash_of_one_colour_still_keeps_what_it_can_apart() -> None:
+    stash = stash_of(*["#f0f0f0"] * 55, "#202020", "#c02020")
+    match = match_threads(grid(["#000000", "#ff0000", "#ffffff", "#00ff00"]), stash)
+    assert len(match.threads) == 4
+    assert {"#202020", "#c02020"} < {t.colour for t in match.threads}
+    assert sum("look nearly alike" in note for note in match.notes) == 1
 
 
 def test_many_colours_and_threads_take_bounded_work() -> None:
