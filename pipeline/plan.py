@@ -37,12 +37,13 @@ from pipeline.joins import place_joins
 from pipeline.materials import Cut, cut_list
 from pipeline.pattern import Gauge, Pattern, PatternThread
 from pipeline.pose import Band, Tying, ends_of, fit_of, gauge_for, included, pose, room_of
-from pipeline.reasons import Reason, reasons
+from pipeline.reasons import Reason, knot_numbers, reasons
 from pipeline.routing import (
     Budget,
     JoinedPoint,
     Stopped,
     SwitchedPoint,
+    costs_if_made,
     insert_switching,
     route,
     thread_changes,
@@ -125,14 +126,18 @@ def plan(
     clock.stage("checking")
     verdict = check(pattern)
     bound = routed.solution.lower_bound if not joined[-1].joins else 0.0
-    why = reasons(pattern, verdict, lower_bound=bound, ease=tying.ease)
+    spare = replace(budget, effort=budget.effort * FURTHER_EFFORT / 2, reporter=None)
+    forced: dict[int, float] = {}
+    if further and not joined[-1].joins:
+        cells = knot_numbers(pattern, verdict)
+        forced = costs_if_made(routed.problem, routed.wanted, routed.solution, cells, spare)
+    why = reasons(pattern, verdict, lower_bound=bound, ease=tying.ease, found=forced)
     cuts = cut_list(pattern, margin=tying.margin)
 
     easy: tuple[EaseLine, ...] = ()
     advice = None
     if further and solution.stopped is Stopped.DONE:
         clock.stage("trying what would help")
-        spare = replace(budget, effort=budget.effort * FURTHER_EFFORT / 2, reporter=None)
         if problem.ease is tying.ease and drawn.worked == "rows":
             easy = eases(problem, wanted, {tying.ease: solution}, spare, watch)
         if verdict.unmade:

@@ -76,7 +76,7 @@ def reasons(
     """Return the reason for each unmade cell, in the order of ``feasibility.unmade``.
 
     ``lower_bound``: certified for the colour error of this band's own network and bounds. ``found``: for some
-    knots, counted over the whole document from 0, the least colour error found with that cell made.
+    knots, numbered as in :func:`knot_numbers`, the least colour error found with that cell made.
     """
     found = found or {}
     slack = max(0.0, feasibility.colour_error - lower_bound)
@@ -84,13 +84,15 @@ def reasons(
     answers: list[Reason] = []
     before: Sequence[int] = pattern.strands
     present = set(pattern.strands) | {join.thread for join in pattern.joins}
-    v = 0
+    numbers = dict(zip(cells, knot_numbers(pattern, feasibility), strict=True))
     for replayed in replay(pattern):
         section = pattern.sections[replayed.section]
         row = section.rows[replayed.row]
         for k in range(len(replayed.steps)):
-            cell = cells.get((replayed.section, replayed.row, k))
+            place = (replayed.section, replayed.row, k)
+            cell = cells.get(place)
             if cell is not None:
+                v = numbers[place]
                 here = reach(section, row, k, len(pattern.strands), ease)
                 at_least = max(0.0, cell.delta_e - slack)
                 best = None
@@ -98,9 +100,21 @@ def reasons(
                     best = max(at_least, found[v] - (feasibility.colour_error - cell.delta_e))
                 distance = None if cell.wanted not in present else _distance(before, here, cell.wanted)
                 answers.append(_reason(pattern, cell, distance, at_least, best))
-            v += 1
         before = replayed.threads
     return tuple(answers)
+
+
+def knot_numbers(pattern: Pattern, feasibility: Feasibility) -> tuple[int, ...]:
+    """Numbers of the unmade cells' knots, in order: counted over picture and switching sections from 0.
+
+    These are the knots of the network that was routed; borders and plain sections have none there.
+    """
+    first: dict[tuple[int, int], int] = {}
+    count = 0
+    for s, r, section, row in pattern.rows():
+        first[s, r] = count
+        count += len(row.knots) if section.kind in ("picture", "switching") else 0
+    return tuple(first[cell.section, cell.row] + cell.knot for cell in feasibility.unmade)
 
 
 def _distance(before: Sequence[int], here: Iterable[int], thread: int) -> int | None:
@@ -115,7 +129,10 @@ def _reason(
     name = pattern.threads[cell.wanted].name
     if distance is None:
         where = "is in the band" if cell.wanted not in pattern.strands else "is in the band at this row"
-        return Reason(Why.ABSENT, 0, 0, at_least, found, f"No strand of {name} {where}.")
+        words = f"No strand of {name} {where}."
+        if at_least > 0 or found is not None:
+            words += f" Making this cell with one costs other cells: {_loss(at_least, found)}."
+        return Reason(Why.ABSENT, 0, 0, at_least, found, words)
     if distance == 0:
         words = f"A strand of {name} can be here, but making this cell costs other cells: "
         return Reason(Why.CONFLICT, 0, 0, at_least, found, words + _loss(at_least, found) + ".")

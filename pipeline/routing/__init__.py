@@ -1,5 +1,6 @@
 """Finds which strand goes where, so that the band shows the picture as closely as it can."""
 
+from pipeline.routing.forced import costs_if_made
 from pipeline.routing.joins import JoinedPoint, thread_changes
 from pipeline.routing.problem import Budget, Ease, Problem, Reporter, Solution, Stopped
 from pipeline.routing.route import route
@@ -15,6 +16,7 @@ __all__ = [
     "Solution",
     "Stopped",
     "SwitchedPoint",
+    "costs_if_made",
     "count_made",
     "insert_switching",
     "route",
