@@ -32,8 +32,8 @@ from pipeline.pattern import Pattern
 
 Level = Literal["none", "rows", "full"]
 LEVELS: tuple[Level, ...] = ("none", "rows", "full")
-LEAST_GAIN = {"rows": 0.01, "full": 0.002}
-"""Share of the longest strand that a change must gain, so that rows are not broken up for millimetres."""
+LEAST_GAIN = {"rows": (0.01, 30.0), "full": (0.002, 1.0)}
+"""What a change must gain, as a share of the strand and in mm: rows are not broken up for millimetres."""
 MOST_CHANGES = 2000
 """Bounds the search; strands get shorter with each change, and real bands take some dozens."""
 SAME_MM = 1e-6
@@ -99,7 +99,7 @@ class _Sharer:
         """Free knots that are decided together."""
         self.now = paths.lengths()
 
-    def share(self, least_gain: float) -> None:
+    def share(self, least_gain: tuple[float, float]) -> None:
         first = list(self.paths.kinds)
         self.descend(least_gain)
         longest = max(self.paths.lengths())
@@ -112,7 +112,7 @@ class _Sharer:
         self.restore(first)
         self.even_out()
 
-    def descend(self, least_gain: float) -> None:
+    def descend(self, least_gain: tuple[float, float]) -> None:
         """Change one unit at a time, for the longest strand that gains by it, until none does."""
         paths = self.paths
         settled: set[int] = set()
@@ -122,7 +122,7 @@ class _Sharer:
             if not open_strands:
                 return
             strand = max(open_strands, key=lengths.__getitem__)
-            below = lengths[strand] * (1 - least_gain)
+            below = lengths[strand] - max(least_gain[0] * lengths[strand], least_gain[1])
             found: Change | None = None
             for unit in self.units_of(strand):
                 for change in self.changes(unit, strand, below if found is None else found[0] - 1e-9):
@@ -267,7 +267,7 @@ class _RowSharer(_Sharer):
                 self.rising[run] = rising
                 self.row_of[run] = row
 
-    def share(self, least_gain: float) -> None:
+    def share(self, least_gain: tuple[float, float]) -> None:
         first = list(self.paths.kinds)
         self.descend(least_gain)
         self.restore(first)
