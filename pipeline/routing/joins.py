@@ -26,7 +26,7 @@ from pipeline.routing.settle import labels_of, settle
 
 HIDDEN = 1e3
 """Cost of showing the strand in the knot of its join (CIEDE2000 stays near or below 120)."""
-SETTLED = 4
+SETTLED = 3
 """How many of the best single changes are looked at further for each join."""
 SCALE = 2.0**24
 """Costs times this are whole numbers in the flows."""
@@ -84,14 +84,14 @@ def thread_changes(
 
     ``wanted``: (knots,) thread index or −1. Returns the trade-off, from 0 joins on; the colour error falls
     strictly along it, and each point was recounted by tying the band. A piece laid in counts as a strand of
-    its thread against ``at_most``. Folded starting pairs do not change. The search ends when the effort
-    or the time of the budget is spent.
+    its thread against ``at_most``. Folded starting pairs do not change. The effort of the budget goes into
+    routing the band anew around each change; when it is spent, changes are only placed. A deadline ends it.
     """
     meter = Meter(replace(budget, reporter=None), problem.network.knots)
     search = _Joins(problem, solution, meter)
     points = [search.point(wanted)]
     while len(search.legs) < most:
-        if meter.over():
+        if meter.late:
             break
         if not search.step():
             break
@@ -168,7 +168,8 @@ class _Joins:
         candidates.sort(key=lambda candidate: candidate[:2])
         best, found = present - 1e-6, False
         for _, _, labels, legs in candidates[:SETTLED]:
-            labels, legs = self._settled(labels, legs)
+            if not self.meter.over():
+                labels, legs = self._settled(labels, legs)
             error = self.error(labels, legs)
             if error < best:
                 best, found = error, True
