@@ -16,10 +16,16 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.routing import route
-from pipeline.routing.joins import thread_changes
-from pipeline.routing.problem import Budget, Ease, Problem, Solution
-from pipeline.routing.switching import count_made, insert_switching
+from pipeline.routing import (
+    Budget,
+    Ease,
+    Problem,
+    Solution,
+    count_made,
+    insert_switching,
+    route,
+    thread_changes,
+)
 
 EASES = (Ease.PLAIN, Ease.LIGHT, Ease.FULL)
 

@@ -2,10 +2,11 @@
 
 from pipeline.routing.forced import costs_if_made
 from pipeline.routing.joins import JoinedPoint, thread_changes
+from pipeline.routing.lengthening import Point as SwitchedPoint
+from pipeline.routing.lengthening import count_made
 from pipeline.routing.problem import Budget, Ease, Problem, Reporter, Solution, Stopped
 from pipeline.routing.route import route
-from pipeline.routing.switching import Point as SwitchedPoint
-from pipeline.routing.switching import count_made, insert_switching
+from pipeline.routing.switching import insert_switching
 
 __all__ = [
     "Budget",

@@ -15,7 +15,7 @@ from pipeline.knots import Worked
 from pipeline.network import picture_rows
 from pipeline.pattern import problems
 from pipeline.routing import Budget, Ease, SwitchedPoint, insert_switching, route
-from pipeline.routing.switching import sorting_rows
+from pipeline.routing.parting import sorting_rows
 from tests.feasibility.bands import ENDS, GAUGE, THREADS
 from tests.switching.samples import crossed_blocks
 

@@ -1,0 +1,207 @@
+"""A band with rows put in: where they may go, how the routes go on, and how they are improved.
+
+Two kinds of block may go between two picture rows and change nothing: diagonal rows in which every knot
+stays, and a straight row with its return, both crossed by one leader.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.knots import row_positions
+from pipeline.network import Network, RowPlan, network
+from pipeline.routing.beam import beam
+from pipeline.routing.board import Board, Labels, board, colour_error, faults, hand_overs, solution
+from pipeline.routing.meter import Meter
+from pipeline.routing.prices import knot_prices
+from pipeline.routing.problem import Budget, Ease, Problem, Solution
+from pipeline.routing.search import Search
+from pipeline.routing.settle import labels_of, settle
+
+PRICE_STEPS = 120
+"""Steps of the prices at each smoothing, for routing from nothing and for the bound of the longest band."""
+A_STEP = 1e6
+"""Units of work of a step of the prices, beside those for each knot."""
+WIDTH = 200
+"""Frontiers kept in routing from nothing."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Point:
+    """A band with ``switching_rows`` rows put in, as a problem of its own and its solution."""
+
+    switching_rows: int
+    made: int
+    colour_error: float
+    problem: Problem
+    wanted: NDArray[np.int64]
+    """(knots,) thread wanted, −1 where nothing is asked."""
+    solution: Solution
+
+
+def count_made(net: Network, routes: Solution, wanted: NDArray[np.int64]) -> int:
+    """Cells whose wanted thread meets in their knot, so that it can show."""
+    labels = labels_of(net, routes)
+    meets = (labels[net.into] == wanted[:, None]).any(axis=1)
+    return int((meets & (wanted >= 0)).sum())
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """Rows to put in before row ``gap``, with the swaps by which they change nothing."""
+
+    gap: int
+    rows: tuple[RowPlan, ...]
+    swaps: bool
+
+
+def diagonal_block(strands: int, gap: int, rows: int, parity: int = 0) -> Block:
+    positions = (row_positions(strands, parity + i, "diagonal") for i in range(min(rows, strands)))
+    return Block(gap, tuple(RowPlan("diagonal", p) for p in positions), swaps=False)
+
+
+def straight_block(strands: int, gap: int, turn: int) -> Block:
+    """A straight row and its return; ``turn`` 0 goes out from the left edge, 1 from the right one."""
+    there_and_back = (RowPlan("rows", row_positions(strands, turn + i, "rows")) for i in range(2))
+    return Block(gap, tuple(there_and_back), swaps=True)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Band:
+    """A band with some rows put in, and its routes as strands and swaps."""
+
+    problem: Problem
+    wanted: NDArray[np.int64]
+    strands: NDArray[np.int64]
+    swaps: NDArray[np.bool_]
+    error: float
+
+    @property
+    def inserted(self) -> int:
+        return sum(row.picture is None for row in self.problem.network.rows)
+
+    @property
+    def routes(self) -> Solution:
+        return Solution(self.strands, self.swaps, self.error, 0.0)
+
+    def painful(self, places: int) -> list[int]:
+        """Different rows to put blocks before, so that the colour error is shared evenly among them."""
+        net = self.problem.network
+        labels = labels_of(net, self.routes)
+        knots = np.arange(net.knots)
+        pain = self.problem.costs[knots[:, None], labels[net.into]].min(axis=1)
+        by_row = np.bincount(net.row, weights=pain, minlength=len(net.rows)) + 1e-9
+        shares = (np.arange(places) + 0.5) / places
+        return self._gaps(np.searchsorted(np.cumsum(by_row) / by_row.sum(), shares))
+
+    def spread(self, places: int) -> list[int]:
+        """Different rows to put blocks before, spread evenly."""
+        rows = len(self.problem.network.rows)
+        return self._gaps((np.arange(places) + 0.5) / places * rows)
+
+    def _gaps(self, wishes: NDArray[np.floating | np.integer]) -> list[int]:
+        rows = self.problem.network.rows
+        open_ = [r for r in range(1, len(rows)) if rows[r].picture is not None]
+        gaps: list[int] = []
+        for wish in wishes:
+            if open_:
+                gap = min(open_, key=lambda r: (abs(r - wish), r))
+                open_.remove(gap)
+                gaps.append(gap)
+        return sorted(gaps)
+
+    def with_blocks(self, blocks: Sequence[Block]) -> Band:
+        """Put in blocks; the routes change nothing there."""
+        band = self
+        for block in sorted(blocks, key=lambda block: -block.gap):
+            net = band.problem.network
+            at = [int(np.searchsorted(net.row, block.gap))] * sum(len(row.positions) for row in block.rows)
+            band = band.rebuilt(
+                (*net.rows[: block.gap], *block.rows, *net.rows[block.gap :]),
+                np.insert(band.problem.costs, at, 0.0, axis=0),
+                np.insert(band.wanted, at, -1),
+                np.insert(band.swaps, at, block.swaps),
+            )
+        return band
+
+    def rebuilt(
+        self,
+        rows: tuple[RowPlan, ...],
+        costs: NDArray[np.float64],
+        wanted: NDArray[np.int64],
+        swaps: NDArray[np.bool_],
+    ) -> Band:
+        changed = replace(self.problem, network=network(self.problem.network.strands, rows), costs=costs)
+        return Band(changed, wanted, self.strands, swaps, self.error)
+
+    def settled(self, meter: Meter) -> Band:
+        """Improve the routes by a quick descent."""
+        laid = board(self.problem)
+        labels = labels_of(self.problem.network, self.routes)
+        settle(laid, labels, self.problem.ease, meter, rounds=3)
+        return self._with(laid, labels)
+
+    def searched(self, budget: Budget, seed: int) -> Band:
+        """Improve the routes by the router's search, until the budget is spent."""
+        meter = Meter(budget, self.problem.network.knots)
+        laid = board(self.problem)
+        if laid.light and self.problem.ease is Ease.PLAIN:
+            return self.settled(meter)
+        search = Search(laid, self._in_rows(), meter, seed)
+        return self._with(laid, search.improve(labels_of(self.problem.network, self.routes), 0.0))
+
+    def routed_anew(self, meter: Meter, seed: int) -> Band:
+        """Route from nothing, guided by prices; keep the routes at hand if they are better."""
+        laid = board(self.problem)
+        if laid.light and self.problem.ease is Ease.PLAIN:
+            return self
+        prices, _ = knot_prices(laid, PRICE_STEPS, lambda: meter.late)
+        labels = beam(laid, laid.cost, prices, WIDTH, lambda: meter.late)
+        meter.spend(3 * PRICE_STEPS * (A_STEP + 15.0 * len(laid.wire) * laid.threads**2))
+        meter.spend(100.0 * WIDTH * len(laid.wire))
+        if labels is None:
+            return self
+        search = Search(laid, self._in_rows(), meter, seed)
+        search.begin(labels)
+        return self._with(laid, search.labels)
+
+    def _in_rows(self) -> NDArray[np.bool_]:
+        rows = np.array([row.worked == "rows" for row in self.problem.network.rows], dtype=bool)
+        return np.asarray(rows[self.problem.network.row])
+
+    def _with(self, laid: Board, labels: Labels) -> Band:
+        """The band with the routes of ``labels``, if they are legal and better."""
+        error = float(colour_error(laid, labels))
+        if error >= self.error or faults(laid, labels):
+            return self
+        strands = labels[: laid.strands].astype(np.int64)
+        return replace(self, strands=strands, swaps=~hand_overs(laid, labels), error=error)
+
+    def trimmed(self) -> Band:
+        """Take out diagonal switching rows at the ends of their section in which nothing moves."""
+        net = self.problem.network
+        labels = labels_of(net, self.routes)
+        moves = self.swaps & (labels[net.into[:, 0]] != labels[net.into[:, 1]])
+        moving = np.zeros(len(net.rows), dtype=bool)
+        np.logical_or.at(moving, net.row, moves)
+        free = np.array([row.picture is None and row.worked == "diagonal" for row in net.rows])
+        drop = np.zeros(len(net.rows), dtype=bool)
+        for order in (range(len(net.rows)), range(len(net.rows) - 1, -1, -1)):
+            edge = True
+            for r in order:
+                edge = (edge or not free[r]) and not (free[r] and moving[r])
+                drop[r] |= free[r] and edge
+        if not drop.any():
+            return self
+        rows = tuple(row for row, gone in zip(net.rows, drop, strict=True) if not gone)
+        keep = ~drop[net.row]
+        return self.rebuilt(rows, self.problem.costs[keep], self.wanted[keep], self.swaps[keep])
+
+    def point(self, lower_bound: float) -> Point:
+        routes = solution(self.problem, labels_of(self.problem.network, self.routes), lower_bound)
+        made = count_made(self.problem.network, routes, self.wanted)
+        return Point(self.inserted, made, routes.cost, self.problem, self.wanted, routes)
