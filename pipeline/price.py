@@ -94,20 +94,32 @@ def _reasons(pattern: Pattern, cuts: Sequence[Cut]) -> list[GradeReason]:
         (_steps(used, 4, 6, 8), f"{used} threads", "Use fewer threads: --colours."),
         (
             _steps(100 * count["hand-overs"] / max(1, count["rows"]), 10, 60, 150, 300),
-            f"{count['hand-overs']} hand-overs in {count['rows']} rows",
+            f"{_count(count['hand-overs'], 'hand-over')} in {_count(count['rows'], 'row')}",
             "Allow fewer hand-overs: --ease plain.",
         ),
         (
             _steps(100 * count["mixed"] / max(1, count["rows"]), 20, 70),
-            f"{count['mixed']} rows with more than one kind of knot",
+            f"{_count(count['mixed'], 'row')} with more than one kind of knot",
             "Choose a picture with larger, calmer areas.",
         ),
-        (_steps(len(pattern.joins), 1, 6, 20), f"{len(pattern.joins)} joins", "Work with longer strands."),
-        (_steps(changes, 1, 4), f"{changes} strands change thread", "Do without thread changes: --joins 0."),
-        (_steps(switching, 1, 10, 30), f"{switching} switching rows", "Do without switching rows."),
-        (_steps(long, 1, 5), f"{long} strands wound on cards", "Share the tying: --share full."),
+        (
+            _steps(len(pattern.joins), 1, 6, 20),
+            _count(len(pattern.joins), "join"),
+            "Work with longer strands.",
+        ),
+        (
+            _steps(changes, 1, 4),
+            f"{_count(changes, 'strand')} with a change of thread",
+            "Do without thread changes: --joins 0.",
+        ),
+        (_steps(switching, 1, 10, 30), _count(switching, "switching row"), "Do without switching rows."),
+        (_steps(long, 1, 5), f"{_count(long, 'strand')} wound on a card", "Share the tying: --share full."),
     ]
     return [GradeReason(points, sentence, easier) for points, sentence, easier in found if points]
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}{'s' if number != 1 else ''}"
 
 
 def _steps(value: float, *steps: float) -> int:

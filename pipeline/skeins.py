@@ -14,6 +14,8 @@ from pipeline.materials import Cut, Piece, pieces
 from pipeline.pattern import Pattern
 from pipeline.stash import DEFAULT_PRESET, PRESETS, Stash, Thread
 
+ALIKE = 15.0
+"""CIEDE2000 up to which a thread may stand in for another; value from our own looking, no source."""
 DEFAULT_SKEIN_M = PRESETS[DEFAULT_PRESET].skein_m or 8.0
 
 
@@ -80,11 +82,12 @@ class SkeinPlan:
                     f"{plan.name}: a piece of {length / 100:.2f} m is longer than a skein of "
                     f"{plan.skein_m:g} m; cut it in two with a join."
                 )
+        alike: dict[tuple[str, str, float], list[int]] = {}
         for swap in self.swaps:
-            said.append(
-                f"The strand in position {swap.position + 1} could be {swap.instead} instead of "
-                f"{swap.thread} (colours {swap.delta_e:.0f} apart)."
-            )
+            alike.setdefault((swap.thread, swap.instead, swap.delta_e), []).append(swap.position + 1)
+        for (thread, instead, apart), positions in alike.items():
+            which = f"strand{'s' if len(positions) > 1 else ''} {', '.join(map(str, sorted(positions)))}"
+            said.append(f"Instead of {thread}, {which} could be {instead} (colours {apart:.0f} apart).")
         return said
 
 
@@ -138,6 +141,7 @@ def _swaps(plans: Sequence[ThreadPlan], cuts: Sequence[Cut], stash: Stash) -> li
             for t in stash.threads
             if t.name != plan.name and t.metres
         )
+        others = [other for other in others if other[0] <= ALIKE]
         for cut in sorted(
             (c for c in cuts if c.thread == plan.thread and set(c.piece_threads) == {plan.thread}),
             key=lambda c: (c.length_mm, c.position),
