@@ -22,7 +22,8 @@ class HitchgridError(Exception):
         self.hint = hint
 
     def __str__(self) -> str:
-        return f"{self.message} {self.hint}".strip()
+        end = "" if self.message.endswith((".", "!", "?", "…")) or not self.hint else "."
+        return f"{self.message}{end} {self.hint}".strip()
 
 
 class InputError(HitchgridError):
