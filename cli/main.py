@@ -46,7 +46,7 @@ def run(arguments: Sequence[str] | None = None) -> None:
     except KeyboardInterrupt:
         sys.exit(_say("stopped; nothing was written.", 130))
     except typer.Abort:
-        sys.exit(_say("stopped; nothing was written.", 130))
+        sys.exit(_say("stopped at a question; nothing was written. Answer it with y, or add --yes.", 2))
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(0)
@@ -60,5 +60,6 @@ def run(arguments: Sequence[str] | None = None) -> None:
 
 def _say(text: str, code: int) -> int:
     if text:
-        print("hitchgrid: " + " ".join(text.split()), file=sys.stderr)
+        line = " ".join(text.split())  # names from outside may hold line ends or orders to the terminal
+        print("hitchgrid: " + "".join(c if c.isprintable() else "�" for c in line), file=sys.stderr)
     return code

@@ -13,6 +13,7 @@ import hashlib
 import io
 import json
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import BrokenExecutor
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 
@@ -21,7 +22,7 @@ import joblib
 from pipeline.bundle import band_files
 from pipeline.cutting import Cutting, cut_skeins
 from pipeline.design import Artwork, Drawer, LetterSource, PictureSource
-from pipeline.errors import HitchgridError, InputError
+from pipeline.errors import HitchgridError, ImpossibleError, InputError
 from pipeline.facts import report_of
 from pipeline.materials import pieces
 from pipeline.outputs import folder_name, write_result
@@ -181,10 +182,17 @@ class Shop:
 def run_orders(orders: Sequence[Order], shop: Shop, *, jobs: int = 1) -> Iterator[Outcome]:
     """Plan all orders, ``jobs`` at a time, and yield their outcomes in the order of the list.
 
-    Works on joblib's present backend (``joblib.parallel_config`` chooses another).
+    Works on joblib's present backend (``joblib.parallel_config`` chooses another). Raises ImpossibleError
+    when a worker process dies; what was finished by then stays.
     """
     tasks = (joblib.delayed(run_order)(order, shop) for order in orders)
-    yield from joblib.Parallel(n_jobs=jobs, return_as="generator")(tasks)
+    try:
+        yield from joblib.Parallel(n_jobs=jobs, return_as="generator")(tasks)
+    except BrokenExecutor:
+        raise ImpossibleError(
+            "a worker process was ended from outside, perhaps for want of memory.",
+            "Run it again with fewer jobs; finished orders are not planned twice.",
+        ) from None
 
 
 def run_order(order: Order, shop: Shop) -> Outcome:
@@ -192,11 +200,11 @@ def run_order(order: Order, shop: Shop) -> Outcome:
     folder = shop.out / order.folder
     try:
         digest = _digest(order, shop)
-        finished = _finished(order, folder, digest)
+        finished = _finished(order, folder, digest, shop.stash)
         return finished or _planned(order, shop, folder, digest)
     except HitchgridError as error:
         return Outcome(order, str(error))
-    except (ArithmeticError, LookupError, MemoryError, OSError, RuntimeError, ValueError) as error:
+    except Exception as error:  # one order's trouble, ours too, must not cost the others
         return Outcome(order, f"a fault of hitchgrid's: {type(error).__name__}: {error}")
 
 
@@ -241,15 +249,17 @@ def _planned(order: Order, shop: Shop, folder: Path, digest: str) -> Outcome:
     return outcome
 
 
-def _finished(order: Order, folder: Path, digest: str) -> Outcome | None:
+def _finished(order: Order, folder: Path, digest: str, stash: Stash) -> Outcome | None:
     """The outcome of a finished order whose inputs are the same, or None."""
     try:
         kept = json.loads((folder / ORDER).read_text(encoding="utf-8"))
         if kept["digest"] != digest:
             return None
         cut = {str(name): tuple(int(cm) for cm in lengths) for name, lengths in kept["pieces_cm"].items()}
+        if not cut.keys() <= set(stash.names) or any(cm < 0 for lengths in cut.values() for cm in lengths):
+            return None
         return Outcome(order, "", int(kept["cells"]), int(kept["made"]), int(kept["knots"]), cut, True)
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return None
 
 

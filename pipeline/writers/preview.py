@@ -20,6 +20,8 @@ from pipeline.writers.weave import Floats
 
 PAGE = "#f2f0ea"
 """Ground of the picture."""
+LONGEST_PIXELS = 5000.0
+"""Length of the knotted band in the picture, at most: the picture of a worn band grows with its square."""
 
 
 # --- on a wrist -------------------------------------------------------------------------------------
@@ -89,7 +91,8 @@ def preview_pictures(
 @lru_cache(maxsize=1)
 def _cut_outs(pattern: Pattern, lengthwise: bool) -> tuple[Image.Image, Image.Image, float]:
     """The straight and the worn band, and the knotted length in pixels; kept for the next output."""
-    straight = band(pattern, px_per_mm=8.0, lengthwise=lengthwise)
+    length_mm = max(1.0, size_mm(pattern)[1])
+    straight = band(pattern, px_per_mm=min(8.0, LONGEST_PIXELS / length_mm), lengthwise=lengthwise)
     flat = _image(straight.rgba)
     length = straight.knotted[1] - straight.knotted[0]
     zoom = max(1.0, min(1.7, flat.height / (2.4 * max(1.0, length / math.pi))))

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import csv
 import io
+import os
 import shutil
+import signal
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,7 +14,7 @@ import pytest
 from PIL import Image
 
 from pipeline.batch import COLUMNS, Outcome, Shop, orders_csv, parse_orders, run_orders, skeins_csv, totals
-from pipeline.errors import InputError
+from pipeline.errors import ImpossibleError, InputError
 from pipeline.stash import Stash, parse_stash
 
 STASH = b"name,colour,metres\nnavy,#1b2a59,12\nchalk,#f4f1e8,3\ncoral,#e0604a,20\n"
@@ -83,6 +85,28 @@ def test_two_workers_write_what_one_writes(shop: Shop) -> None:
     both = replace(shop, out=shop.base / "both")
     assert list(run_orders(orders, both, jobs=2)) == alone
     assert files_of(both.out) == files_of(shop.out)
+
+
+def test_a_forged_finished_order_is_planned_again(shop: Shop) -> None:
+    orders, _ = parse_orders(LIST, "orders.csv", wrist)
+    first = list(run_orders(orders[:1], shop))
+    kept = shop.out / "001-bow" / "order.json"
+    sound = kept.read_text()
+    for old, new in (("navy", "gold"), ('"knots"', '"nots"'), ('"pieces_cm": {', '"pieces_cm": 3, "x": {')):
+        kept.write_text(sound.replace(old, new))
+        assert list(run_orders(orders[:1], shop)) == first
+        assert kept.read_text() == sound
+
+
+def test_a_worker_that_dies_is_told(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    orders, _ = parse_orders(LIST, "orders.csv", wrist)
+    monkeypatch.setattr("pipeline.batch.run_order", _die)
+    with pytest.raises(ImpossibleError, match=r"worker.*again"):
+        list(run_orders(orders, shop, jobs=2))
+
+
+def _die(order: object, shop: object) -> None:
+    os.kill(os.getpid(), signal.SIGKILL)
 
 
 @pytest.mark.parametrize(
