@@ -156,6 +156,8 @@ def solution(
             hanging[p : p + 2] = pair[::-1].copy()
     if abs(cost - colour_error(laid, labels)) > 1e-6 * max(1.0, cost):
         raise RuntimeError("the recount of the colour error differs")
+    if lower_bound > cost + 1e-6 * max(1.0, cost):
+        raise RuntimeError(f"the lower bound {lower_bound} lies above the colour error {cost}")
     counted = sum(
         bool(s) and problem.network.rows[r].worked == "rows"
         for s, r in zip(stays, problem.network.row, strict=True)

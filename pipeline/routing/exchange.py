@@ -25,6 +25,8 @@ def exchange(board: Board, cost: np.ndarray, labels: Labels, s: int, t: int) -> 
     their thread. The network may hold no knot.
     """
     n, knots = board.strands, len(board.wire)
+    if not knots:
+        return 0.0
     ours = (labels == s) | (labels == t)
     wires = np.flatnonzero(ours[: n + 2 * knots] & ((board.weight > 0) | (np.arange(len(ours)) >= n)))
     touch = ours[board.wire[:, :2]]

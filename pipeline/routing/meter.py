@@ -6,8 +6,10 @@ import time
 
 from pipeline.routing.problem import Budget
 
-WORK_PER_KNOT = 2.5e6
-"""Units of work that effort 1 allows a knot: about 9 s at 25 strands × 120 rows on one core of 2025."""
+WORK_PER_KNOT = 1.7e6
+"""Units of work that effort 1 allows a knot."""
+SMALL_KNOTS, SMALL_WORK = 1000, 2.5e9
+"""Bands of this size get so much work on top, smaller ones in proportion."""
 REPORT_EVERY_S = 0.25
 
 
@@ -15,7 +17,9 @@ class Meter:
     """The budget of one search as it is being spent. A unit of work is about a nanosecond."""
 
     def __init__(self, budget: Budget, knots: int) -> None:
-        self.allowed = budget.effort * WORK_PER_KNOT * max(1, knots)
+        self.allowed = budget.effort * (
+            WORK_PER_KNOT * max(1, knots) + SMALL_WORK * min(1.0, knots / SMALL_KNOTS)
+        )
         self.spent = 0.0
         self.cost = float("inf")
         self.bound = 0.0

@@ -89,7 +89,10 @@ def knot_bound(board, prices, smooth, slope):  # type: ignore[no-untyped-def]
 
 
 def knot_prices(
-    board: Board, iterations: int, stop: Callable[[], bool], schedule: tuple[float, ...] = (1.0, 0.3, 0.1)
+    board: Board,
+    iterations: int,
+    stop: Callable[[], bool],
+    schedule: tuple[float, ...] = (10.0, 3.0, 1.0, 0.3),
 ) -> tuple[Prices, float]:
     """Climb for ``iterations`` steps at each smoothing of ``schedule`` (ΔE); return prices and bound.
 
@@ -106,7 +109,7 @@ def knot_prices(
 
         def climb(flat: NDArray[np.float64], smooth: float = smooth) -> tuple[float, NDArray[np.float64]]:
             if stop():
-                raise _Enough
+                raise Enough
             bound = knot_bound(board, flat.reshape(shape), smooth, slope)
             slope[last] = 0.0
             return -bound, -slope.ravel()
@@ -120,7 +123,7 @@ def knot_prices(
         try:
             found, _, _ = fmin_l_bfgs_b(climb, prices.ravel(), m=8, maxiter=iterations, callback=keep)
             latest = found.reshape(shape)
-        except _Enough:
+        except Enough:
             pass
         prices = latest
         bound = certified(float(knot_bound(board, prices, 0.0, slope)), board)
@@ -131,7 +134,7 @@ def knot_prices(
     return best, best_bound
 
 
-class _Enough(Exception):
+class Enough(Exception):
     """Leaves L-BFGS when the time is up."""
 
 

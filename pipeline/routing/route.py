@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from threadpoolctl import threadpool_limits
+from threadpoolctl import threadpool_limits  # type: ignore[import-untyped]
 
 from pipeline.routing.beam import beam, complete, follow
 from pipeline.routing.board import Board, Labels, board, colour_error, solution
+from pipeline.routing.bound import strip_bound
 from pipeline.routing.ease import fewer_hand_overs
 from pipeline.routing.exchange import exchange
 from pipeline.routing.light import improve_light
@@ -21,6 +22,10 @@ from pipeline.routing.settle import labels_of
 
 WIDTHS = (300, 100)
 """Beams that start the search of diagonal work: frontiers kept."""
+CLIMB, STRIP_CLIMB = 45, 25
+"""Steps at each smoothing to the prices of knots, and of strips."""
+PRICE_WORK = 60.0
+"""Units of work of a step over all smoothings, for each knot and pair of threads."""
 PLAIN = 0.1
 """Share of a plain search's effort that makes a start."""
 LIGHT = 0.2
@@ -90,16 +95,32 @@ class _Run:
             return
         in_rows = np.array([row.worked == "rows" for row in self.problem.network.rows])
         in_rows = in_rows[self.problem.network.row]
-        prices, self.bound = knot_prices(laid, 30, lambda: meter.late)
-        meter.bound = self.bound
         search = Search(laid, in_rows, meter, self.seed)
+        prices = np.zeros((len(laid.ends), laid.threads))
         try:
+            if not in_rows.all():
+                prices = self.price(CLIMB)
             self.start(search, prices, bool(in_rows.any()), bool(in_rows.all()))
-            search.improve(self.best, self.bound)
+            if not self.proved and not meter.over():
+                if in_rows.all():
+                    prices = self.price(CLIMB // 3)
+                _, bound, work = strip_bound(laid, prices, STRIP_CLIMB, lambda: meter.late)
+                meter.spend(work)
+                self.bound = meter.bound = max(self.bound, bound)
+            if not self.proved:
+                search.improve(self.best, self.bound)
         finally:
-            self.keep(search.best)
+            if search.best is not None:
+                self.keep(search.best)
         if laid.light:
             self.keep(self.lightened(self.best))
+
+    def price(self, iterations: int) -> Prices:
+        """Climb to prices of single knots, and keep their bound."""
+        prices, bound = knot_prices(self.board, iterations, lambda: self.meter.late)
+        self.meter.spend(PRICE_WORK * iterations * self.board.knots * self.board.threads**2)
+        self.bound = self.meter.bound = max(self.bound, bound)
+        return prices
 
     def start(self, search: Search, prices: Prices, some_rows: bool, all_rows: bool) -> None:
         """Try several starts and keep the best after a short descent."""

@@ -46,7 +46,7 @@ class Search:
         self.meter = meter
         self.random = np.random.default_rng(seed)
         self.labels = np.zeros(len(board.ends), np.int8)
-        self.best = self.labels.copy()
+        self.best: Labels | None = None
         self.desk = desk(board, self.labels, max(STATES, 64), memory=1 << 23)
         self.clock = clock(board)
         self.free = np.zeros(len(board.wire))

@@ -144,7 +144,6 @@ def solve(board, cost, penalty, labels, order, desk):  # type: ignore[no-untyped
     """
     steps, k, mask = len(order), board.threads, desk.mask
     seen = np.zeros(k, np.bool_)
-    frees = 0
     left = np.zeros(len(desk.row_used), np.int64)
     for s in range(steps):
         v = order[s]
@@ -153,8 +152,9 @@ def solve(board, cost, penalty, labels, order, desk):  # type: ignore[no-untyped
         for j in range(4):
             w = board.wire[v, j]
             seen[labels[w]] = True
-            if j < 2 and board.weight[w] > 0 and board.pin[w] < 0:
-                frees += board.weight[w]
+    held = desk.thread_used.sum()
+    _count(board, labels, order, desk, -1)
+    frees = held - desk.thread_used.sum()  # starting strands in the window, and how many more of each may be
     spare = board.at_most - desk.thread_used
     if frees > 0:
         for t in range(k):
@@ -164,15 +164,17 @@ def solve(board, cost, penalty, labels, order, desk):  # type: ignore[no-untyped
     sizes = np.zeros((steps, 4), np.int16)
     seats = np.zeros((steps, 2, 5), np.int8)
     dims = np.ones((steps + 1, SLOTS), np.int16)
-    most, total = seat(board, desk, labels, mask, order, left, threads, spare, frees, sizes, seats, dims)
+    most, total = seat(
+        board, desk, labels, mask, order, left, threads, spare, frees, False, sizes, seats, dims
+    )
     desk.work[0] += 1000 * steps
     if most > len(desk.now) or total > len(desk.back):
+        _count(board, labels, order, desk, 1)
         for v in order:
             desk.where[v] = -1
         return -1.0
     desk.work[0] += total
     before = value(board, cost, penalty, labels, order)
-    _count(board, labels, order, desk, -1)
 
     codes, code = np.empty(4 * kw * kw, np.uint16), np.empty(4 * kw * kw, np.uint16)
     froms, come = np.empty(4 * kw * kw, np.int64), np.empty(4 * kw * kw, np.uint64)
@@ -208,13 +210,13 @@ def solve(board, cost, penalty, labels, order, desk):  # type: ignore[no-untyped
             fill[local[i]] += 1
         room_at = np.zeros(room, np.uint64)
         for i in range(room):
-            rest = i
+            digits = i
             for j in range(5):
                 if seats[s, 1, j] >= 0:
                     values = dims[s + 1, seats[s, 1, j]]
-                    room_at[i] += np.uint64((rest % values) * new[seats[s, 1, j]])
-                    rest //= values
-        low, run, runs = _rest(dims[s], seats[s], old, new, old_at, new_at)
+                    room_at[i] += np.uint64((digits % values) * new[seats[s, 1, j]])
+                    digits //= values
+        low, run, runs = rest(dims[s], seats[s], old, new, old_at, new_at)
         back = desk.back[start : start + new_size]
         _spread(
             now, then, back, first, code, come, price, room_at, runs, old_at, new_at,
@@ -243,7 +245,7 @@ def solve(board, cost, penalty, labels, order, desk):  # type: ignore[no-untyped
 
 
 @compiled
-def _rest(dims, seats, old, new, old_at, new_at):  # type: ignore[no-untyped-def]
+def rest(dims, seats, old, new, old_at, new_at):  # type: ignore[no-untyped-def]
     """Split the slots that a knot leaves alone into an inner loop and an outer one.
 
     The longest group of neighbouring slots is the inner loop, all others the outer one. Returns the
