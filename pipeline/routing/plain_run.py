@@ -15,7 +15,7 @@ from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.optimize import Bounds, LinearConstraint, linear_sum_assignment, milp
 from scipy.sparse import csr_array, eye_array, kron
 
 from pipeline.routing.columns import Columns, Enough, Prices, ascend, columns
@@ -236,6 +236,8 @@ def assign(choices: Floats, allowed: Bools, size: Ints, left: Floats) -> Ints | 
         return None
     if (np.bincount(least, weights=size, minlength=threads) <= left).all():
         return least
+    if (size == size[0]).all():
+        return _assign_evenly(np.where(allowed, choices, np.inf), np.floor(left / size[0]))
     capped = np.flatnonzero(np.isfinite(left))
     one_each = kron(eye_array(cuts), np.ones((1, threads)))
     drawn = csr_array(np.stack([np.kron(size, np.arange(threads) == t) for t in capped]))
@@ -246,6 +248,20 @@ def assign(choices: Floats, allowed: Bools, size: Ints, left: Floats) -> Ints | 
         constraints=[LinearConstraint(one_each, 1, 1), LinearConstraint(drawn, -np.inf, left[capped])],
     )
     return None if answer.x is None else answer.x.reshape(cuts, threads).argmax(axis=1).astype(np.int64)
+
+
+def _assign_evenly(choices: Floats, left: Floats) -> Ints | None:
+    """The assignment where every cut is of one size: each thread has as many seats as cuts left."""
+    cuts, threads = choices.shape
+    seats = np.repeat(np.arange(threads), np.minimum(left, cuts).astype(np.int64))
+    if len(seats) < cuts:
+        return None
+    try:
+        _, chosen = linear_sum_assignment(choices[:, seats])
+    except ValueError:  # some cut may have no thread that is left
+        return None
+    threads_of: Ints = seats[chosen]
+    return threads_of
 
 
 def _raise_bound(case: _Case, best: _Best, widths: tuple[float, ...], steps: int, effort: Effort) -> None:
@@ -340,15 +356,14 @@ def _child_bounds(case: _Case, choices: Floats, allowed: Bools, settled: Bools, 
     own = beside.size[:, None] * prices.strand
     constant = least[~settled].sum() + own[settled, threads[settled]].sum() + beside.constant(prices)
     bounds = np.full(allowed.shape, np.inf)
+    cuts, here = np.nonzero(allowed & ~settled[:, None])
+    changes = []
     for cut in np.flatnonzero(~settled):
-        here = np.flatnonzero(allowed[cut])
         members = beside.cut_of == cut
-        change = (
-            beside.pair[:, members][..., here].sum(axis=1) - prices.cell[:, members].sum(axis=1)[..., None]
-        )
-        batch = (leaders[..., None] + change).transpose(2, 0, 1)
-        bounds[cut, here] = (
-            cheapest(beside.trio, beside.state_costs(batch)) + constant - least[cut] + own[cut, here]
-        )
-    effort.spend(10 * allowed[~settled].sum() * len(leaders))
+        change = beside.pair[:, members][..., allowed[cut]].sum(axis=1)
+        changes.append(change - prices.cell[:, members].sum(axis=1)[..., None])
+    batch = (leaders[..., None] + np.concatenate(changes, axis=2)).transpose(2, 0, 1)
+    bounds[cuts, here] = cheapest(beside.trio, beside.state_costs(batch)) - least[cuts] + own[cuts, here]
+    effort.spend(3 * beside.pair.size + 6 * batch.size)
+    bounds += constant
     return bounds
