@@ -20,8 +20,12 @@ from pipeline.routing.problem import Budget, Ease, Problem, Solution, Stopped, r
 from pipeline.routing.search import Search
 from pipeline.routing.settle import labels_of
 
-WIDTHS = (300, 100)
-"""Beams that start the search of diagonal work: frontiers kept."""
+WIDTH = 200
+"""Frontiers kept in the beams that start the search of diagonal work."""
+STARTING = 0.4
+"""Share of the effort that goes into prices and starts of diagonal work, each under other false costs."""
+BEAM_WORK = 250.0
+"""Units of work of a beam for each frontier and knot."""
 CLIMB, STRIP_CLIMB = 45, 25
 """Steps at each smoothing to the prices of knots, and of strips."""
 PRICE_WORK = 60.0
@@ -134,12 +138,21 @@ class _Run:
                 if self.proved or meter.over():
                     return
         if not all_rows:
-            for width in WIDTHS:
-                labels = beam(laid, laid.cost, prices, width, lambda: meter.late)
-                if labels is None or self.proved or meter.over():
+            random = np.random.default_rng(self.seed)
+            costs = laid.cost
+            while not meter.over() and meter.share < STARTING:
+                labels = beam(laid, costs, prices, WIDTH, lambda: meter.late)
+                if labels is None:
                     return
+                meter.spend(BEAM_WORK * WIDTH * laid.knots)
+                self.keep(labels)
                 search.begin(labels)
                 self.keep(search.labels)
+                if self.proved:
+                    return
+                costs = laid.cost * np.exp(
+                    random.choice((0.2, 0.5, 1.0)) * random.standard_normal(laid.cost.shape)
+                )
 
     def from_plain(self) -> Labels:
         """The plain band, at light ease with the hand-overs that it adds."""
