@@ -16,7 +16,7 @@ from typing import Any
 from benchmarks.solvers import SOLVERS
 from pipeline.routing.problem import Problem
 
-GRACE_S = 60.0
+GRACE_S = 300.0
 """How long over its limit a solver may run before it is ended and counts as without an answer."""
 
 
