@@ -5,13 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from threadpoolctl import threadpool_limits  # type: ignore[import-untyped]
+from threadpoolctl import threadpool_limits
 
 from pipeline.routing.beam import beam, complete, follow
 from pipeline.routing.board import Board, Labels, board, colour_error, solution
 from pipeline.routing.bound import strip_bound
 from pipeline.routing.ease import fewer_hand_overs
 from pipeline.routing.exchange import exchange
+from pipeline.routing.leader import applies, improve_leader
 from pipeline.routing.light import improve_light
 from pipeline.routing.meter import Meter
 from pipeline.routing.plain import solve_plain
@@ -32,8 +33,10 @@ PRICE_WORK = 60.0
 """Units of work of a step over all smoothings, for each knot and pair of threads."""
 PLAIN = 0.1
 """Share of a plain search's effort that makes a start."""
-LIGHT = 0.2
-"""Share of the effort of light ease for the beam over rows, before the search and again after it."""
+LIGHT = 0.1
+"""Share of the effort for each of the two beams over rows at light ease."""
+LEADER = 0.5
+"""Share of the effort for the leader's programs, where the whole band is row-worked at light ease."""
 
 
 def route(problem: Problem, budget: Budget | None = None) -> Solution:
@@ -70,7 +73,8 @@ class _Run:
 
     def __init__(self, problem: Problem, laid: Board, budget: Budget) -> None:
         self.problem, self.board, self.budget, self.seed = problem, laid, budget, budget.seed
-        effort = budget.effort * (1 - 2 * LIGHT if laid.light else 1)
+        self.leads = applies(problem)
+        effort = budget.effort * (1 - 2 * LIGHT * laid.light - LEADER * self.leads)
         self.meter = Meter(replace(budget, effort=effort), cells(problem))
         self.bound = 0.0
         self.best: Labels = simple(laid)
@@ -118,6 +122,10 @@ class _Run:
                 self.keep(search.best)
         if laid.light:
             self.keep(self.lightened(self.best))
+        if self.leads and not self.proved:
+            share = Meter(replace(self.budget, effort=LEADER * self.budget.effort), laid.knots)
+            share.cost, share.bound = self.cost, self.bound
+            improve_leader(self.problem, self.best, share, self.keep, self.seed)
 
     def price(self, iterations: int) -> Prices:
         """Climb to prices of single knots, and keep their bound."""
