@@ -1,0 +1,345 @@
+"""A light band improved by programs over its leader and a few columns at a time.
+
+Seen by columns, a row-worked band is a leader that runs to and fro over the base of each column. At light
+ease a row changes that only where the leader parks in one column and its base leads on, and the edges only
+where the leader changes with the edge column between two rows. So with all but q columns fixed, everything
+that can still happen in some rows is a dynamic program over the leader and the q bases: kᑫ⁺¹ states a row,
+where the fixed columns enter by sums along the row, and a hand-over in one of them asks for its leader.
+Unlike a strip of the network it moves the leader in whole rows, over columns that need not be neighbours.
+
+The search draws columns and rows where the band errs. When it finds nothing more it takes a disturbed
+picture for a while (iterated local search; Lourenço, Martin, Stützle 2003) and goes back unless that paid.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.routing.board import Labels
+from pipeline.routing.compiled import compiled
+from pipeline.routing.light import NONE, Band, Row, follow, read_band, write_band
+from pipeline.routing.meter import Meter
+from pipeline.routing.problem import Ease, Problem
+from pipeline.routing.stretches import stretches
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+STATES = 5000
+"""Most states of a program; with k threads it frees the leader and ⌊log_k STATES⌋ − 1 columns."""
+REACHES = (16, 32, 64, 10_000)
+"""Rows that a program spans, drawn at random."""
+QUIET = 25
+"""Programs without gain before the picture is disturbed."""
+DISTURBED, SETTLING = 5, 20
+"""Programs on the disturbed picture, and on the true one afterwards."""
+SLACK = 1.005
+"""A disturbance is kept if the error is at most this times the one before."""
+WORK = 0.25
+"""Units of work for each state, row, free column and choice."""
+FAR = 1e18
+
+
+@dataclass(slots=True)
+class _Trail:
+    """A light band by rows: leader at the start and end of each row, (rows,), the column where it hands over
+    or NONE, (rows,), and the base of each column before each row and after the last, (rows + 1, columns).
+    """
+
+    first: Ints
+    last: Ints
+    column: Ints
+    base: Ints
+
+    def copy(self) -> _Trail:
+        return _Trail(self.first.copy(), self.last.copy(), self.column.copy(), self.base.copy())
+
+    def errors(self, costs: Floats) -> Floats:
+        """(rows, columns) cost of each cell."""
+        rows, columns, _ = costs.shape
+        at = np.where(self.column == NONE, columns, self.column)[:, None]
+        place = np.arange(columns)[None]
+        rising = (np.arange(rows) % 2 == 0)[:, None]
+        before = np.where(rising, place <= at, (place >= at) | (self.column == NONE)[:, None])
+        leads = np.where(before, self.first[:, None], self.last[:, None])
+        by_leader = np.take_along_axis(costs, leads[..., None], axis=2)[..., 0]
+        by_base = np.take_along_axis(costs, self.base[:-1, :, None], axis=2)[..., 0]
+        return np.asarray(np.minimum(by_leader, by_base))
+
+
+def applies(problem: Problem) -> bool:
+    """Whether the band is one run of row-worked rows of light ease, which this search knows."""
+    runs = list(stretches(problem.network))
+    whole = len(runs) == 1 and len(runs[0].rows) == len(problem.network.rows)
+    return problem.ease is Ease.LIGHT and whole and problem.network.strands >= 4
+
+
+def improve_leader(
+    problem: Problem, labels: Labels, meter: Meter, keep: Callable[[Labels], None], seed: int = 0
+) -> None:
+    """Search for labels of less colour error and hand the best to ``keep``, also when interrupted.
+
+    ``labels``: a legal routing of a problem that the search ``applies`` to. Where starting strands are
+    pinned, folded or counted, they stay as they are.
+    """
+    run = next(iter(stretches(problem.network)))
+    counted = any(most is not None and most < problem.network.strands for most in problem.at_most)
+    held = counted or bool(problem.folded) or any(pin is not None for pin in problem.start)
+    band = read_band(problem, run, labels)
+    search = _Search(np.ascontiguousarray(band.costs), _trail(band), held, meter, seed)
+    begun = search.error
+    try:
+        search.run()
+    finally:
+        found = search.best
+        if search.best_error < begun - 1e-9 * max(1.0, begun):
+            rows = tuple(
+                Row(int(first), int(column), int(last))
+                for first, column, last in zip(found.first, found.column, found.last, strict=True)
+            )
+            order = np.concatenate([found.first[:1], found.base[0]])
+            keep(write_band(problem, run, Band(band.costs, order, rows)))
+
+
+def _trail(band: Band) -> _Trail:
+    leaders, bases, _ = follow(band)
+    first = np.array([row.first for row in band.rows], dtype=np.int64)
+    last = np.array([row.last for row in band.rows], dtype=np.int64)
+    column = np.array([row.column for row in band.rows], dtype=np.int64)
+    after = bases[-1].copy()
+    if column[-1] != NONE:
+        after[column[-1]] = leaders[-1, column[-1]]
+    return _Trail(first, last, column, np.vstack([bases, after]))
+
+
+class _Search:
+    """Draws programs until the effort is spent."""
+
+    def __init__(self, costs: Floats, trail: _Trail, held: bool, meter: Meter, seed: int) -> None:
+        self.costs, self.trail, self.held, self.meter = costs, trail, held, meter
+        self.random = np.random.default_rng(seed)
+        self.columns, self.threads = costs.shape[1:]
+        self.free = min(self.columns, max(1, int(np.log(STATES) / np.log(max(2, self.threads))) - 1))
+        self.error = float(trail.errors(costs).sum())
+        self.best, self.best_error = trail.copy(), self.error
+
+    def run(self) -> None:
+        idle = 0
+        while not self.meter.over() and self.best_error > 0:
+            gained = self.step(self.costs, self.bad_cell())
+            idle = 0 if gained else idle + 1
+            if idle > QUIET:
+                self.disturb()
+                idle = QUIET // 2
+
+    def keep(self) -> None:
+        if self.error < self.best_error - 1e-9 * max(1.0, self.best_error):
+            self.best, self.best_error = self.trail.copy(), self.error
+            self.meter.cost = self.error
+
+    def bad_cell(self) -> tuple[int, int]:
+        """A cell drawn in proportion to its error."""
+        errors = self.trail.errors(self.costs).ravel()
+        at = int(self.random.choice(errors.size, p=errors / errors.sum()))
+        return at // self.columns, at % self.columns
+
+    def step(self, costs: Floats, cell: tuple[int, int]) -> bool:
+        """Solve one program about a cell; return whether it gained."""
+        row, column = cell
+        rows = len(costs)
+        reach = min(rows, int(self.random.choice(REACHES)))
+        start = int(np.clip(row - self.random.integers(reach), 0, rows - reach))
+        free = self.drawn(start, start + reach, column)
+        trail = self.trail.copy()
+        held = self.held or start > 0
+        gain = _program(
+            costs, trail.first, trail.last, trail.column, trail.base, free, start, start + reach, held
+        )
+        self.meter.spend(WORK * reach * self.threads ** (len(free) + 1) * (len(free) + 1) ** 2)
+        if not gain:
+            return False
+        self.trail = trail
+        if costs is not self.costs:
+            return True
+        before, self.error = self.error, float(trail.errors(costs).sum())
+        self.keep()
+        return self.error < before - 1e-9 * max(1.0, before)
+
+    def drawn(self, start: int, stop: int, column: int) -> Ints:
+        """Columns to free: ``column`` with its neighbours, or with others that err in the same rows."""
+        count = self.free
+        if self.random.random() < 0.35:
+            left = int(np.clip(column - self.random.integers(count), 0, self.columns - count))
+            return np.arange(left, left + count, dtype=np.int64)
+        errs = self.trail.errors(self.costs)[start:stop].sum(axis=0)
+        weight = errs + 0.3 * errs.mean() + 1e-9
+        weight[[0, -1]] += errs.mean()  # the edges, where the leader changes
+        weight[column] = 0
+        others = self.random.choice(
+            self.columns, min(count, self.columns) - 1, replace=False, p=weight / weight.sum()
+        )
+        return np.sort(np.append(others, column)).astype(np.int64)
+
+    def disturb(self) -> None:
+        """Work on a disturbed picture about one place, settle, and go back unless it paid."""
+        trail, error = self.trail.copy(), self.error
+        row, column = self.bad_cell()
+        reach = int(self.random.integers(6, 40))
+        about = slice(max(0, row - reach), row + reach)
+        sigma = float(self.random.choice((0.3, 0.6, 1.0)))
+        costs = self.costs.copy()
+        costs[about] *= np.exp(sigma * self.random.standard_normal(costs[about].shape))
+        for _ in range(DISTURBED):
+            self.step(costs, (row, column))
+        self.error = float(self.trail.errors(self.costs).sum())
+        for _ in range(SETTLING):
+            if self.meter.over() or self.error <= 0:
+                break
+            near = int(np.clip(row + self.random.integers(-reach, reach + 1), 0, len(costs) - 1))
+            errors = self.trail.errors(self.costs)[near]
+            at = int(errors.argmax()) if errors.any() else int(self.random.integers(self.columns))
+            self.step(self.costs, (near, at))
+        self.keep()
+        if self.error > SLACK * error:
+            self.trail, self.error = trail, error
+
+
+@compiled
+def _program(costs, first, last, column, base, free, start, stop, held):  # type: ignore[no-untyped-def]
+    """Solve rows ``start`` … ``stop``−1 for the leader and the ``free`` columns, in place.
+
+    ``held``: the state before ``start`` stays. The state before ``stop`` stays unless that is the end.
+    Returns whether a way was found (one always is unless the trail at hand is not legal).
+    """
+    rows, columns, k = costs.shape
+    q = len(free)
+    states = k ** (q + 1)
+    power = np.ones(q + 2, np.int64)
+    for i in range(1, q + 2):
+        power[i] = power[i - 1] * k
+    digit = np.empty((states, q + 1), np.int64)
+    for s in range(states):
+        rest = s
+        for i in range(q + 1):
+            digit[s, i] = rest % k
+            rest //= k
+    slot = np.full(columns, -1, np.int64)
+    for f in range(q):
+        slot[free[f]] = f
+    begin = first[start]
+    for f in range(q):
+        begin += base[start, free[f]] * power[f + 1]
+    value = np.zeros(states)
+    if held:
+        value[:] = FAR
+        value[begin] = 0.0
+    count = stop - start
+    inside = np.zeros((count, states), np.int32)  # state before the row, by the state at its end
+    across = np.zeros((count, states), np.int32)  # state at the row's end, by the state before the next
+    where = np.full((count, states), -1, np.int16)
+    sums = np.zeros((columns + 1, k))
+    meets = np.zeros((q, k, k))
+    along = np.zeros(q, np.int64)
+    for i in range(count):
+        r = start + i
+        rising = r % 2 == 0
+        for t in range(k):
+            total = 0.0
+            sums[0, t] = 0.0
+            for j in range(columns):
+                c = j if rising else columns - 1 - j
+                if slot[c] < 0:
+                    total += min(costs[r, c, t], costs[r, c, base[r, c]])
+                sums[j + 1, t] = total
+        for f in range(q):
+            along[f] = free[f] if rising else columns - 1 - free[f]
+            for x in range(k):
+                for y in range(k):
+                    meets[f, x, y] = min(costs[r, free[f], x], costs[r, free[f], y])
+        fixed = column[r]
+        if fixed >= 0 and slot[fixed] >= 0:
+            fixed = -1
+        ended = np.full(states, FAR)
+        for s in range(states):
+            if value[s] >= FAR:
+                continue
+            lead = digit[s, 0]
+            if fixed >= 0:
+                parks, goes = base[r + 1, fixed], base[r, fixed]
+                if lead != parks:
+                    continue
+                place = fixed if rising else columns - 1 - fixed
+                cost = value[s] + sums[place + 1, parks] + sums[columns, goes] - sums[place + 1, goes]
+                for f in range(q):
+                    cost += meets[f, parks if along[f] < place else goes, digit[s, f + 1]]
+                after = s - parks + goes
+                if cost < ended[after]:
+                    ended[after] = cost
+                    inside[i, after] = s
+                    where[i, after] = fixed
+                continue
+            cost = value[s] + sums[columns, lead]
+            for f in range(q):
+                cost += meets[f, lead, digit[s, f + 1]]
+            if cost < ended[s]:
+                ended[s] = cost
+                inside[i, s] = s
+                where[i, s] = -1
+            for g in range(q):
+                goes = digit[s, g + 1]
+                if goes == lead or along[g] == 0 or along[g] == columns - 1:
+                    continue
+                cost = value[s] + sums[along[g] + 1, lead] + sums[columns, goes] - sums[along[g] + 1, goes]
+                for f in range(q):
+                    cost += meets[f, lead if along[f] <= along[g] else goes, digit[s, f + 1]]
+                after = s - lead + goes + (lead - goes) * power[g + 1]
+                if cost < ended[after]:
+                    ended[after] = cost
+                    inside[i, after] = s
+                    where[i, after] = free[g]
+        edge = columns - 1 if rising else 0
+        value = ended.copy()
+        for s in range(states):
+            across[i, s] = s
+        if r == rows - 1:
+            continue
+        if slot[edge] >= 0:
+            lifted = power[slot[edge] + 1]
+            for s in range(states):
+                lead, parked = digit[s, 0], digit[s, slot[edge] + 1]
+                after = s - lead + parked + (lead - parked) * lifted
+                if lead != parked and ended[s] < value[after]:
+                    value[after] = ended[s]
+                    across[i, after] = s
+        elif base[r, edge] != base[r + 1, edge]:
+            goes, parks = base[r, edge], base[r + 1, edge]
+            value[:] = FAR
+            for s in range(states):
+                if digit[s, 0] == parks:
+                    value[s - parks + goes] = ended[s]
+                    across[i, s - parks + goes] = s
+    if stop < rows:
+        s = first[stop]
+        for f in range(q):
+            s += base[stop, free[f]] * power[f + 1]
+    else:
+        s = int(np.argmin(value))
+    if value[s] >= FAR:
+        return False
+    if stop == rows:
+        for f in range(q):
+            base[rows, free[f]] = digit[s, f + 1]
+    for i in range(count - 1, -1, -1):
+        r = start + i
+        end = across[i, s]
+        last[r] = digit[end, 0]
+        column[r] = where[i, end]
+        s = inside[i, end]
+        first[r] = digit[s, 0]
+        for f in range(q):
+            base[r, free[f]] = digit[s, f + 1]
+    return True
