@@ -17,8 +17,15 @@ from rich.text import Text
 
 from pipeline.pattern import Pattern
 
-out = Console(highlight=False)
-err = Console(stderr=True, highlight=False)
+
+class _Console(Console):
+    def on_broken_pipe(self) -> None:
+        """Leave it to ``cli.main``: that the reader has read enough is not a failure."""
+        raise BrokenPipeError
+
+
+out = _Console(highlight=False)
+err = _Console(stderr=True, highlight=False)
 
 
 def band_preview(pattern: Pattern, width: int | None = None) -> Text:

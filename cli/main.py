@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import errno
+import os
 import sys
 from collections.abc import Sequence
+from contextlib import suppress
 
 import typer
 
@@ -41,21 +44,34 @@ def run(arguments: Sequence[str] | None = None) -> None:
             stream.reconfigure(errors="replace")
     try:
         code = app(arguments, standalone_mode=False)
+        if sys.stdout is not None:
+            sys.stdout.flush()
     except HitchgridError as error:
         sys.exit(_say(str(error), error.exit_code))
     except KeyboardInterrupt:
         sys.exit(_say("stopped; nothing was written.", 130))
     except typer.Abort:
         sys.exit(_say("stopped at a question; nothing was written. Answer it with y, or add --yes.", 2))
-    except BrokenPipeError:
-        sys.stderr.close()
+    except BrokenPipeError:  # whoever read has read enough, as in: hitchgrid show band/pattern.json | head
+        _drop_output()
         sys.exit(0)
+    except OSError as error:
+        if error.errno not in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO):
+            raise
+        _drop_output()
+        sys.exit(_say(f"cannot write: {error.strerror}. Free some space on the disk, or write elsewhere.", 2))
     except Exception as error:
         if not isinstance(error, UsageFault):
             raise
         text = error.format_message().rstrip(".")  # type: ignore[attr-defined]
         sys.exit(_say(f"{text}. See hitchgrid --help." if text else "", 2))
     sys.exit(code if isinstance(code, int) else 0)
+
+
+def _drop_output() -> None:
+    """Send what is still to be printed nowhere, so that the interpreter's own last flush cannot fail."""
+    with suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _say(text: str, code: int) -> int:

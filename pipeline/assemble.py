@@ -27,6 +27,7 @@ from pipeline.pattern import (
     Row,
     Section,
     SectionKind,
+    title_of,
 )
 from pipeline.routing.problem import Solution
 
@@ -94,7 +95,7 @@ def to_pattern(
         knot = v - network.knots_of_row(row).start
         joins.append(Join(section=places[row].section, row=places[row].row, knot=knot, thread=changes[v][1]))
     return Pattern(
-        title=title,
+        title=title_of(title),
         threads=tuple(threads),
         strands=tuple(int(t) for t in solution.strands),
         gauge=gauge,

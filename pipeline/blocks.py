@@ -23,6 +23,7 @@ from pipeline.pattern import (
     PatternThread,
     Row,
     Section,
+    title_of,
 )
 
 MAX_ROWS = 5000
@@ -251,7 +252,7 @@ def blocks_pattern(
     """A band of colour blocks: ``moves`` in turn (see ``moves_for``), in one diagonal-worked section."""
     woven = weave([group.strands for group in groups], moves, filled=filled)
     return Pattern(
-        title=title,
+        title=title_of(title),
         threads=tuple(threads),
         strands=tuple(group.thread for group in groups for _ in range(group.strands)),
         gauge=gauge,

@@ -36,7 +36,7 @@ import platformdirs
 from pydantic import ValidationError
 from scipy.optimize import nnls
 
-from pipeline.errors import InputError
+from pipeline.errors import InputError, OutputError
 from pipeline.knots import WORKED, Worked
 from pipeline.outputs import write_file
 from pipeline.pattern import Gauge
@@ -295,7 +295,10 @@ def save_gauge(measured: Measured, path: Path | None = None) -> Path:
         }
         for name, orders in sorted(kept.items())
     }
-    path.parent.mkdir(parents=True, exist_ok=True)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(f"cannot write to {path.parent}: {error.strerror}.", "Check HOME.") from None
     write_file(path, json.dumps(content, indent=2, ensure_ascii=False) + "\n", replace=True)
     return path
 

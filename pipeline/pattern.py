@@ -22,6 +22,9 @@ VERSION: Literal[1] = 1
 MAX_BYTES = 20_000_000
 """Largest pattern file that is read; 400 strands × 5,000 rows would be about 40 MB, no band is that long."""
 MAX_STRANDS = 400
+MAX_ROWS = 10_000
+MAX_SECTIONS = 2_000
+MAX_TITLE = 200
 
 Index = Annotated[int, Field(ge=0)]
 Millimetres = Annotated[float, Field(ge=0, le=1e6, allow_inf_nan=False, strict=False)]
@@ -146,11 +149,11 @@ class Pattern(Part):
 
     format: Literal["hitchgrid-pattern"] = FORMAT
     version: Literal[1] = VERSION
-    title: Annotated[str, Field(max_length=200)]
+    title: Annotated[str, Field(max_length=MAX_TITLE)]
     threads: Annotated[tuple[PatternThread, ...], Field(min_length=1, max_length=200)]
     strands: Annotated[tuple[Index, ...], Field(min_length=2, max_length=MAX_STRANDS)]
     gauge: Gauge | GaugeByOrder
-    sections: tuple[Section, ...]
+    sections: Annotated[tuple[Section, ...], Field(max_length=MAX_SECTIONS)]
     ends: Ends
     ground: Index | None = None
     joins: tuple[Join, ...] = ()
@@ -166,6 +169,16 @@ class Pattern(Part):
         for s, section in enumerate(self.sections):
             for r, row in enumerate(section.rows):
                 yield s, r, section, row
+
+
+def title_of(text: str) -> str:
+    r"""What a band can be called: no control characters or parts of broken ones, at most MAX_TITLE long.
+
+    >>> title_of("quay\x1b[31m\n  wall")
+    'quay [31m wall'
+    """
+    clean = " ".join("".join(c if c.isprintable() else " " for c in text).split())
+    return (clean if len(clean) <= MAX_TITLE else clean[: MAX_TITLE - 1] + "…") or "band"
 
 
 def read_pattern(path: Path) -> Pattern:
@@ -230,6 +243,10 @@ def place_of(loc: tuple[int | str, ...]) -> str:
 def problems(pattern: Pattern) -> Iterator[tuple[str, str]]:
     """Yield (place, what is wrong) for everything that the models cannot see."""
     threads, strands = len(pattern.threads), len(pattern.strands)
+    rows = sum(len(section.rows) for section in pattern.sections)
+    if rows > MAX_ROWS:
+        yield "sections", f"a band of {rows:,} rows; {MAX_ROWS:,} is the most"
+        return
     for i, thread in enumerate(pattern.strands):
         if thread >= threads:
             yield f"strands[{i}]", f"thread {thread} is not among the {threads} threads"

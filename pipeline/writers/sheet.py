@@ -227,12 +227,13 @@ def _pictures(pattern: Pattern, inner: float, source: NDArray[np.uint8] | None, 
 
 def _on_paper(image: Pictures.Image, width: float, height: float) -> Image:
     """A picture as a flowable that fits a box, on the preview's ground."""
-    ground = Pictures.new("RGB", image.size, PAGE)
+    wide, tall = max(1, image.width), max(1, image.height)  # a very long band may be thinner than a pixel
+    ground = Pictures.new("RGB", (wide, tall), PAGE)
     ground.paste(image, (0, 0), image)
     data = BytesIO()
     ground.save(data, "PNG")
-    scale = min(width / image.width, height / image.height)
-    return Image(BytesIO(data.getvalue()), image.width * scale, image.height * scale)
+    scale = min(width / wide, height / tall)
+    return Image(BytesIO(data.getvalue()), wide * scale, tall * scale)
 
 
 # --- cutting ----------------------------------------------------------------------------------------

@@ -211,6 +211,7 @@ HOSTILE_PATTERNS: Mapping[str, Callable[[], bytes]] = {
     "wide.json": lambda: _sized(400, 30),
     "too-wide.json": lambda: _sized(10_000, 20),
     "long.json": lambda: _sized(4, 5_000),
+    "longest.json": lambda: _sized(3, 10_000),
     "too-long.json": lambda: _sized(3, 100_000),
     "large.json": lambda: _sized(60, 600),
     "many-sections.json": lambda: _many_sections(20_000),
