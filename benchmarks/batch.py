@@ -14,7 +14,7 @@ from pathlib import Path
 import joblib
 
 from pipeline.batch import Order, Shop, run_orders
-from pipeline.stash import read_stash
+from pipeline.drawer.stash import read_stash
 
 SAMPLES = Path(__file__).parent.parent / "sample_images"
 PICTURES = ("pennant.png", "buoy.png", "signal_hoist.png", "life_ring.png")

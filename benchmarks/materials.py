@@ -10,10 +10,10 @@ import time
 from collections.abc import Callable
 from typing import TypeVar
 
-from pipeline.cutting import cut_skeins
-from pipeline.joins import place_joins
-from pipeline.materials import cut_list
-from pipeline.sharing import compare, share
+from pipeline.materials.cutting import cut_skeins
+from pipeline.materials.joins import place_joins
+from pipeline.materials.lengths import cut_list
+from pipeline.materials.sharing import compare, share
 from tests.materials.bands import lettering
 
 BANDS = ((24, 118, 6), (41, 150, 3), (60, 200, 2))

@@ -1,7 +1,7 @@
 """How many spoken steps bands take, against the plain row-by-row list: ``python -m benchmarks.spoken_steps``.
 
 Every sample picture on 17 strands in both orders, routed with little effort, letters, and three bands of
-blocks. Both counts are those of ``pipeline.instructions.step_counts``.
+blocks. Both counts are those of ``pipeline.instructions.text.step_counts``.
 """
 
 from __future__ import annotations
@@ -9,16 +9,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
-from pipeline.block_plan import plan_blocks
-from pipeline.block_words import parse_groups, parse_moves
+from pipeline.blocks.plan import plan_blocks
+from pipeline.blocks.words import parse_groups, parse_moves
 from pipeline.design import Artwork, Drawer, LetterSource, PictureSource
-from pipeline.instructions import step_counts
+from pipeline.drawer.stash import builtin_stash, read_stash
+from pipeline.instructions.text import step_counts
 from pipeline.knots import WORKED
 from pipeline.pattern import Pattern
 from pipeline.plan import plan
 from pipeline.pose import Band
 from pipeline.routing import Budget
-from pipeline.stash import builtin_stash, read_stash
 
 SAMPLES = Path(__file__).parents[1] / "sample_images"
 BLOCKS = (

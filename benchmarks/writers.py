@@ -12,12 +12,12 @@ from pathlib import Path
 
 from pipeline.bundle import band_files
 from pipeline.design import Artwork, Drawer, LetterSource, PictureSource
+from pipeline.drawer.stash import builtin_stash
 from pipeline.facts import report_of
 from pipeline.knots import Worked
 from pipeline.plan import Plan, plan
 from pipeline.pose import Band
 from pipeline.routing import Budget
-from pipeline.stash import builtin_stash
 
 SAMPLES = Path(__file__).parents[1] / "sample_images"
 BANDS: tuple[tuple[Artwork, Worked], ...] = (

@@ -43,9 +43,9 @@ def command(
     from cli.console import out as terminal
     from cli.console import table, watching
     from pipeline.batch import Shop, orders_csv, read_orders, run_orders, skeins_csv, totals
+    from pipeline.drawer.stash import builtin_stash, read_stash
     from pipeline.errors import InputError, OutputError
     from pipeline.outputs import write_file
-    from pipeline.stash import builtin_stash, read_stash
 
     listed, refused = read_orders(orders, lambda text: options.wrist(text, default=True))
     owned = read_stash(stash) if stash else builtin_stash()

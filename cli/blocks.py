@@ -10,7 +10,7 @@ import typer
 from cli.plan import BAND, CUTTING, RESULT, THREADS
 
 if TYPE_CHECKING:
-    from pipeline.block_plan import BlockPlan
+    from pipeline.blocks.plan import BlockPlan
 
 BLOCKS = "The blocks"
 
@@ -88,13 +88,13 @@ def command(
     from cli import options
     from cli.console import watching
     from cli.units import parse_length
-    from pipeline.block_plan import plan_blocks
-    from pipeline.block_words import parse_groups, parse_moves
+    from pipeline.blocks.plan import plan_blocks
+    from pipeline.blocks.words import parse_groups, parse_moves
     from pipeline.bundle import band_files
+    from pipeline.drawer.stash import builtin_stash, read_stash
     from pipeline.feasibility import check
     from pipeline.outputs import check_target, folder_name, write_result
     from pipeline.pose import Band
-    from pipeline.stash import builtin_stash, read_stash
     from pipeline.writers.report import report_json
 
     named = parse_groups(groups)

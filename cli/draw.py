@@ -103,7 +103,7 @@ def choose(to: Path, what: What | None) -> What:
 
 
 def _picture(path: Path) -> Any:
-    from pipeline.picture import load_picture
+    from pipeline.artwork.picture import load_picture
 
     return load_picture(path).rgb
 
@@ -137,8 +137,8 @@ def _draw(
     paper: Any, source: Any, lengthwise: bool, left_handed: bool, report: dict[str, Any],
 ) -> bytes | str:  # fmt: skip
     """Call the writer of ``what``."""
-    from pipeline.handed import mirrored
-    from pipeline.materials import cut_list, cut_list_csv
+    from pipeline.instructions.handed import mirrored
+    from pipeline.materials.lengths import cut_list, cut_list_csv
 
     if what is What.CHART:
         from pipeline.writers import chart
@@ -168,7 +168,7 @@ def _draw(
 
         return report_html(report, pattern, cuts=cuts)
     if what is What.INSTRUCTIONS:
-        from pipeline.instructions import write_instructions
+        from pipeline.instructions.text import write_instructions
 
         return write_instructions(pattern, cuts, left_handed=left_handed)
     return cut_list_csv(pattern, cuts)

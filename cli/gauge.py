@@ -11,8 +11,8 @@ from cli.units import parse_length
 from pipeline.errors import InputError
 
 if TYPE_CHECKING:
-    from pipeline.gauge import Measured, Strand, Swatch
     from pipeline.knots import Worked
+    from pipeline.materials.gauge import Measured, Strand, Swatch
 
 
 def command(
@@ -49,7 +49,7 @@ def command(
     Example: hitchgrid gauge "my floss" --swatch 10x40=18mmx60mm --used 40,0=370mm --used 0,40=70mm
     """
     from cli.console import out, table
-    from pipeline.gauge import fit_gauge, save_gauge, saved
+    from pipeline.materials.gauge import fit_gauge, save_gauge, saved
 
     worked: Worked = "diagonal" if diagonal else "rows"
     if thread is not None:
@@ -89,7 +89,7 @@ def command(
 
 
 def _swatch(text: str) -> Swatch:
-    from pipeline.gauge import Swatch
+    from pipeline.materials.gauge import Swatch
 
     match = re.fullmatch(r"\s*(\d{1,4})\s*[x×]\s*(\d{1,4})\s*=\s*([^x×]+)[x×]([^x×]+)", text[:100])
     if match is None:
@@ -100,7 +100,7 @@ def _swatch(text: str) -> Swatch:
 
 
 def _strand(text: str) -> Strand:
-    from pipeline.gauge import Strand
+    from pipeline.materials.gauge import Strand
 
     match = re.fullmatch(r"\s*(\d{1,6})\s*,\s*(\d{1,6})\s*=\s*([^-−]+)(?:[-−]([^-−]+))?", text[:100])
     if match is None:
@@ -143,8 +143,8 @@ def _show(measured: Measured) -> None:
 
 def _show_derived(thread: str, worked: Worked) -> None:
     from cli.console import out, table
-    from pipeline.gauge import preset_gauge
-    from pipeline.stash import diameter_mm
+    from pipeline.drawer.stash import diameter_mm
+    from pipeline.materials.gauge import preset_gauge
 
     tex = re.fullmatch(r"\s*(\d{1,6}(?:\.\d+)?)\s*tex\s*", thread[:60].lower())
     if tex is not None:

@@ -21,7 +21,7 @@ def names(text: str | None, flag: str) -> tuple[str, ...] | None:
     >>> names('navy, "red, dark"', "--threads")
     ('navy', 'red, dark')
     """
-    from pipeline.stash import split_names
+    from pipeline.drawer.stash import split_names
 
     if text is None:
         return None
@@ -85,7 +85,7 @@ DEFAULT_WRIST = "adult-medium"
 
 def wrist(text: str | None, *, default: bool) -> float | None:
     """Read a wrist as a length or a size's name; without one, the usual size if ``default``."""
-    from pipeline.fit import SIZES, size_named
+    from pipeline.materials.fit import SIZES, size_named
 
     if text is None:
         if not default:

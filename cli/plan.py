@@ -242,13 +242,13 @@ def command(
     from cli.summary import show_summary
     from pipeline.bundle import band_files
     from pipeline.design import Drawer, LetterSource, PictureSource
+    from pipeline.drawer.stash import builtin_stash, read_stash
     from pipeline.facts import report_of
+    from pipeline.materials.price import PACE_S
     from pipeline.outputs import check_target, folder_name, write_result
     from pipeline.plan import plan
     from pipeline.pose import Band, Tying
-    from pipeline.price import PACE_S
     from pipeline.routing import Budget, Ease
-    from pipeline.stash import builtin_stash, read_stash
 
     artwork: Artwork
     if letters is not None:

@@ -111,7 +111,7 @@ class Pages:
     """A pattern's rows as pages for the terminal."""
 
     def __init__(self, pattern: Pattern) -> None:
-        from pipeline.instructions_steps import steps
+        from pipeline.instructions.steps import steps
         from pipeline.replay import replay
 
         self._pattern = pattern

@@ -9,9 +9,9 @@ from rich.text import Text
 
 from cli.console import band_preview, out, swatch, table
 from cli.units import spell_length
+from pipeline.materials.price import PACE_S, grade, hours, price
 from pipeline.pattern import Pattern
 from pipeline.plan import Plan
-from pipeline.price import PACE_S, grade, hours, price
 
 
 def show_summary(made: Plan, folder: Path, pace_s: tuple[float, float] | float = PACE_S) -> None:

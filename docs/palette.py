@@ -3,8 +3,8 @@
 Neutrals and the strong colours that flags are made of are given; the rest are spread over the part of
 CIELAB that dyed cotton plausibly reaches (our own bound, no source: no neon, see :func:`plausible`). Each
 next colour is the one furthest (CIEDE2000) from all chosen so far; then every free colour moves to the middle
-of the region that is nearest to it, as long as the largest gap shrinks. The names in ``pipeline/palette.csv``
-were given by looking at the colours; ``--check`` compares the two.
+of the region that is nearest to it, as long as the largest gap shrinks. The names in
+``pipeline/drawer/palette.csv`` were given by looking at the colours; ``--check`` compares the two.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
-from pipeline.colour import delta_e_lab, delta_e_table, hex_of, lab
+from pipeline.drawer.colour import delta_e_lab, delta_e_table, hex_of, lab
 
 COUNT = 56
 NEUTRALS = [(246, 243, 234), (205, 204, 199), (158, 160, 160), (110, 113, 116), (67, 70, 74), (28, 29, 33)]
@@ -71,7 +71,7 @@ def main() -> int:
     colours, gap = spread()
     found = [hex_of(c) for c in colours]
     if "--check" in sys.argv:
-        rows = (Path(__file__).parents[1] / "pipeline" / "palette.csv").read_text("utf-8").split()
+        rows = (Path(__file__).parents[1] / "pipeline" / "drawer" / "palette.csv").read_text("utf-8").split()
         kept = {cell for row in rows for cell in row.split(",") if cell.startswith("#")}
         print("same colours" if kept == set(found) else sorted(kept ^ set(found)))
         return int(kept != set(found))

@@ -20,17 +20,17 @@ from pathlib import Path
 import joblib
 
 from pipeline.bundle import band_files
-from pipeline.cutting import Cutting, cut_skeins
 from pipeline.design import Artwork, Drawer, LetterSource, PictureSource
+from pipeline.drawer.stash import Stash
 from pipeline.errors import HitchgridError, ImpossibleError, InputError
 from pipeline.facts import report_of
-from pipeline.materials import pieces
+from pipeline.materials.cutting import Cutting, cut_skeins
+from pipeline.materials.lengths import pieces
+from pipeline.materials.skeins import DEFAULT_SKEIN_M, owned_skeins
 from pipeline.outputs import folder_name, write_result
 from pipeline.plan import plan
 from pipeline.pose import Band, Tying
 from pipeline.routing import Budget, Ease
-from pipeline.skeins import DEFAULT_SKEIN_M, owned_skeins
-from pipeline.stash import Stash
 
 ReadWrist = Callable[[str], float | None]
 """Turns a wrist as people write it into mm."""

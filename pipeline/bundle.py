@@ -9,10 +9,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.instructions import write_instructions
-from pipeline.materials import Cut, cut_list_csv
+from pipeline.instructions.text import write_instructions
+from pipeline.materials.lengths import Cut, cut_list_csv
+from pipeline.materials.skeins import SkeinPlan
 from pipeline.pattern import Pattern, render
-from pipeline.skeins import SkeinPlan
 from pipeline.writers.chart import Paper, chart_png, chart_svg
 from pipeline.writers.preview import preview_png
 from pipeline.writers.report_page import report_html

@@ -13,16 +13,16 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline import lettering
-from pipeline.cells import natural_rows, reduce_picture
-from pipeline.colour import Colour, delta_e, delta_e_table, parse_hex
+from pipeline.artwork import lettering
+from pipeline.artwork.cells import natural_rows, reduce_picture
+from pipeline.artwork.picture import Picture, load_grid, load_picture
+from pipeline.drawer.colour import Colour, delta_e, delta_e_table, parse_hex
+from pipeline.drawer.stash import Stash, Thread
+from pipeline.drawer.threads import Became, Match, match_threads, nearest_threads
 from pipeline.errors import ImpossibleError, InputError
-from pipeline.fit import offers, place
 from pipeline.knots import Worked
+from pipeline.materials.fit import offers, place
 from pipeline.pattern import MAX_STRANDS, Gauge
-from pipeline.picture import Picture, load_grid, load_picture
-from pipeline.stash import Stash, Thread
-from pipeline.threads import Became, Match, match_threads, nearest_threads
 
 Grid = NDArray[np.int64]
 MAX_ROWS = 5000

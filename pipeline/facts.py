@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from pipeline.materials.price import PACE_S, grade, hours, price
 from pipeline.plan import Plan
-from pipeline.price import PACE_S, grade, hours, price
 from pipeline.writers.report import report_json
 
 

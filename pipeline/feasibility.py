@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.colour import delta_e, parse_hex
+from pipeline.drawer.colour import delta_e, parse_hex
 from pipeline.pattern import Pattern, PatternThread
 from pipeline.replay import replay
 

@@ -3,7 +3,7 @@
 from pathlib import Path
 from pipeline.plan import Band, plan
 from pipeline.design import Drawer, PictureSource
-from pipeline.stash import builtin_stash
+from pipeline.drawer.stash import builtin_stash
 
 made = plan(PictureSource(Path("sample_images/pennant.png")), Band(strands=13), Drawer(builtin_stash()))
 made.verdict.made, made.cuts[0].length_mm
@@ -27,14 +27,16 @@ from pipeline.advice import (
     usual_changes,
 )
 from pipeline.assemble import to_pattern
-from pipeline.block_border import fill_with_border
+from pipeline.blocks.border import fill_with_border
 from pipeline.changes import Redesign
 from pipeline.design import Artwork, Design, Drawer, design
 from pipeline.errors import InputError
 from pipeline.feasibility import Feasibility, check
-from pipeline.handed import mirrored
-from pipeline.joins import place_joins
-from pipeline.materials import Cut, cut_list
+from pipeline.instructions.handed import mirrored
+from pipeline.materials.joins import place_joins
+from pipeline.materials.lengths import Cut, cut_list
+from pipeline.materials.sharing import Sharing, compare, share
+from pipeline.materials.skeins import DEFAULT_SKEIN_M, SkeinPlan, plan_skeins
 from pipeline.pattern import Gauge, Pattern, PatternThread
 from pipeline.pose import Band, Tying, ends_of, fit_of, gauge_for, included, pose, room_of
 from pipeline.reasons import Reason, knot_numbers, reasons
@@ -48,8 +50,6 @@ from pipeline.routing import (
     route,
     thread_changes,
 )
-from pipeline.sharing import Sharing, compare, share
-from pipeline.skeins import DEFAULT_SKEIN_M, SkeinPlan, plan_skeins
 
 FURTHER_EFFORT = 1.0
 """What eases and advice may spend together, as a share of the effort of the band's own search."""

@@ -10,17 +10,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.design import Artwork, Design, Drawer, Fill, Room, usual_strands
-from pipeline.ends import make_end, neighbour_pairs
+from pipeline.drawer.threads import routing_costs
 from pipeline.errors import InputError
-from pipeline.fit import EASE_MM, Fit, fit_rows
-from pipeline.gauge import find_gauge, preset_gauge, saved_gauges
-from pipeline.joins import LONGEST_MM
 from pipeline.knots import Worked
+from pipeline.materials.ends import make_end, neighbour_pairs
+from pipeline.materials.fit import EASE_MM, Fit, fit_rows
+from pipeline.materials.gauge import find_gauge, preset_gauge, saved_gauges
+from pipeline.materials.joins import LONGEST_MM
+from pipeline.materials.sharing import Level
 from pipeline.network import network, picture_rows
 from pipeline.pattern import FOLDED_STYLES, Ends, EndStyle, Gauge
 from pipeline.routing import Ease, Problem
-from pipeline.sharing import Level
-from pipeline.threads import routing_costs
 
 
 @dataclass(frozen=True, slots=True)

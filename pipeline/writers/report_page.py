@@ -8,10 +8,10 @@ from typing import Any
 
 from markupsafe import Markup
 
-from pipeline.instructions import CAUTIONS
-from pipeline.materials import Cut, pieces
+from pipeline.instructions.text import CAUTIONS
+from pipeline.instructions.words import span
+from pipeline.materials.lengths import Cut, pieces
 from pipeline.pattern import Pattern
-from pipeline.words import span
 from pipeline.writers.bandmap import band_map
 from pipeline.writers.bandpicture import size_mm
 from pipeline.writers.cutting import cut_lines

@@ -29,12 +29,12 @@ from reportlab.platypus import (
     TableStyle,
 )
 
-from pipeline import words
-from pipeline.handed import mirrored
-from pipeline.instructions import CAUTIONS, write_instructions
-from pipeline.materials import Cut, cut_list
+from pipeline.instructions import words
+from pipeline.instructions.handed import mirrored
+from pipeline.instructions.text import CAUTIONS, write_instructions
+from pipeline.materials.lengths import Cut, cut_list
+from pipeline.materials.skeins import SkeinPlan, ThreadPlan
 from pipeline.pattern import Pattern
-from pipeline.skeins import SkeinPlan, ThreadPlan
 from pipeline.writers.bandpicture import size_mm
 from pipeline.writers.chart import MARGIN_MM, PAPERS, Paper, chart_pages
 from pipeline.writers.cutting import cut_lines, from_the_far_side
@@ -124,7 +124,7 @@ def sheet_pdf(
     ``report``: the content of report.json, for verdict and certificate. ``cuts`` are computed where not
     given. ``source``: (height, width, 3) sRGB, the picture beside the preview. ``lengthwise`` turns both a
     quarter, for letters that read along the band. ``left_handed``: cut list, chart and instructions as seen
-    from the far side of the board (see ``pipeline.handed``).
+    from the far side of the board (see ``pipeline.instructions.handed``).
     """
     register_fonts()
     page_width, page_height = (side * mm for side in PAPERS[paper])

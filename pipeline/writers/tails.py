@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.ends import LOOP_MM
+from pipeline.materials.ends import LOOP_MM
 from pipeline.pattern import End, Pattern
 from pipeline.writers.weave import Cloth, tube
 

@@ -7,14 +7,14 @@ from collections.abc import Iterator
 from itertools import groupby
 from typing import Any
 
-from pipeline.handed import mirrored
-from pipeline.instructions import CAUTIONS
-from pipeline.instructions_fold import gather
-from pipeline.instructions_steps import Step, steps
+from pipeline.instructions.fold import gather
+from pipeline.instructions.handed import mirrored
+from pipeline.instructions.steps import Step, steps
+from pipeline.instructions.text import CAUTIONS
+from pipeline.instructions.words import LEFT_HANDED, counted, thread_labels
 from pipeline.knots import Knot
 from pipeline.pattern import Join, Pattern, render
 from pipeline.replay import replay
-from pipeline.words import LEFT_HANDED, counted, thread_labels
 from pipeline.writers.drawing import printable
 from pipeline.writers.ink import ink_on
 from pipeline.writers.pages import data_block, page, thread_css

@@ -14,8 +14,8 @@ import pytest
 from PIL import Image
 
 from pipeline.batch import COLUMNS, Outcome, Shop, orders_csv, parse_orders, run_orders, skeins_csv, totals
+from pipeline.drawer.stash import Stash, parse_stash
 from pipeline.errors import ImpossibleError, InputError
-from pipeline.stash import Stash, parse_stash
 
 STASH = b"name,colour,metres\nnavy,#1b2a59,12\nchalk,#f4f1e8,3\ncoral,#e0604a,20\n"
 LIST = """title,letters,picture,strands,rows,copies

@@ -8,8 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.block_words import parse_groups, parse_moves
-from pipeline.blocks import (
+from pipeline.blocks.weave import (
     Group,
     Move,
     Switch,
@@ -21,12 +20,13 @@ from pipeline.blocks import (
     runs_of,
     weave,
 )
+from pipeline.blocks.words import parse_groups, parse_moves
 from pipeline.errors import ImpossibleError, InputError
-from pipeline.instructions import write_instructions
+from pipeline.instructions.spoken import compare
+from pipeline.instructions.text import write_instructions
 from pipeline.knots import Tied, tie
 from pipeline.pattern import problems
 from pipeline.replay import replay
-from pipeline.spoken import compare
 from tests.instructions.bands import CHALK, CORAL, GAUGE, NAVY, STRAIGHT
 
 sizes_of = st.lists(st.integers(1, 5), min_size=2, max_size=5)

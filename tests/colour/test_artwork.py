@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 import skimage.data as data
 
-from pipeline.artwork import distinct_colours, is_flat
-from pipeline.colour import delta_e
+from pipeline.artwork.flat import distinct_colours, is_flat
+from pipeline.drawer.colour import delta_e
 from tests.colour.drawings import CHALK, NAVY, RED, YELLOW, Sheet, as_jpeg, ball, pennant
 
 INKS = np.array([CHALK, NAVY, YELLOW, RED], dtype=np.uint8)

@@ -7,10 +7,10 @@ import pytest
 import skimage.data as data
 from scipy import ndimage
 
-from pipeline.cells import MOST_ROWS, Cells, natural_rows, reduce_picture
+from pipeline.artwork.cells import MOST_ROWS, Cells, natural_rows, reduce_picture
+from pipeline.artwork.picture import Picture
 from pipeline.errors import InputError
 from pipeline.knots import Worked
-from pipeline.picture import Picture
 from tests.colour.drawings import CHALK, NAVY, RED, Sheet, pennant
 
 BOTH: tuple[tuple[Worked, float, float], ...] = (
@@ -238,7 +238,7 @@ def test_open_photos_go_through(name: str, worked: Worked) -> None:
     rgb = np.ascontiguousarray(getattr(data, name)()[..., :3])
     found = reduced(rgb, 20, worked, 1.2)
     assert found.mode == "photo"
-    from pipeline.colour import linear
+    from pipeline.drawer.colour import linear
 
     assert np.abs(linear(found.colours).mean(axis=(0, 1)) - linear(rgb).mean(axis=(0, 1))).max() < 0.02
 

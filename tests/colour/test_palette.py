@@ -8,8 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pipeline.colour import delta_e_table, lab
-from pipeline.stash import builtin_stash
+from pipeline.drawer.colour import delta_e_table, lab
+from pipeline.drawer.stash import builtin_stash
 
 SCRIPT = Path(__file__).parents[2] / "docs" / "palette.py"
 

@@ -8,8 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.errors import InputError
-from pipeline.stash import (
+from pipeline.drawer.stash import (
     DEFAULT_PRESET,
     MAX_BYTES,
     MAX_NAME,
@@ -25,6 +24,7 @@ from pipeline.stash import (
     split_names,
     thread_of,
 )
+from pipeline.errors import InputError
 
 HEADER = "name,colour,metres\n"
 

@@ -9,11 +9,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.choice import choose
-from pipeline.colour import delta_e, delta_e_table, hex_of
+from pipeline.drawer.choice import choose
+from pipeline.drawer.colour import delta_e, delta_e_table, hex_of
+from pipeline.drawer.stash import Stash, Thread, builtin_stash
+from pipeline.drawer.threads import LOOK_APART, match_threads, nearest_threads, routing_costs
 from pipeline.errors import InputError
-from pipeline.stash import Stash, Thread, builtin_stash
-from pipeline.threads import LOOK_APART, match_threads, nearest_threads, routing_costs
 
 
 def stash_of(*colours: str) -> Stash:

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.assemble import to_pattern
-from pipeline.colour import delta_e, parse_hex
+from pipeline.drawer.colour import delta_e, parse_hex
 from pipeline.feasibility import check
 from pipeline.knots import Knot
 from pipeline.network import RowPlan, network, picture_rows

@@ -187,7 +187,8 @@ def _pattern(rng: random.Random) -> Case:
                 "draw",
                 "p.json",
                 "--to",
-                f"{OUT}.{rng.choice(('svg', 'chart.png', 'txt', 'csv', 'html', 'report.html', 'preview.png'))}",
+                OUT
+                + rng.choice((".svg", ".chart.png", ".txt", ".csv", ".html", ".report.html", ".preview.png")),
             ),
             ("replan", "p.json", "--from-row", rng.choice(("2", "3")), "--left", "1=40cm", "--out", OUT),
             ("stash", "stash.csv", "--book", "p.json", "--yes"),

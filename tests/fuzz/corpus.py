@@ -12,8 +12,8 @@ from functools import cache
 
 from PIL import Image
 
-from pipeline.instructions import write_instructions
-from pipeline.materials import cut_list
+from pipeline.instructions.text import write_instructions
+from pipeline.materials.lengths import cut_list
 from pipeline.pattern import render
 from tests.patterns import random_pattern
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pipeline.blocks import Group, blocks_pattern, default_moves
+from pipeline.blocks.weave import Group, blocks_pattern, default_moves
 from pipeline.knots import knot_of, row_positions
 from pipeline.pattern import End, Ends, Gauge, GaugeByOrder, Join, Pattern, PatternThread, Row, Section
 

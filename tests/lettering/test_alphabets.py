@@ -11,8 +11,8 @@ import pytest
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from pipeline.alphabet import HEIGHTS, Alphabet, Glyph, drawn, parse
-from pipeline.lettering import set_letters
+from pipeline.artwork.alphabet import HEIGHTS, Alphabet, Glyph, drawn, parse
+from pipeline.artwork.lettering import set_letters
 
 SIGNS = "&.,!?'-+#♥★"
 ACCENTED = "ÁÀÂÄÃÅĄĀĂÆÇĆČĈĊĎĐÐÉÈÊËĘĚĒĖĞĜĢĦÍÎÏÌĮĪİĴĶŁĹĽĻÑŃŇŅÓÒÔÖÕŐØŌŒŔŘŖŚŠŞȘŜẞŤȚŢÚÙÛÜŰŮŪŲŬŴŶÝŸŽŹŻÞẂẀÃÕĨŨĔĬŎĠĊẼ"

@@ -12,8 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import ndimage
 
+from pipeline.artwork.lettering import MOST_LETTERS, best_height, heights, set_letters
 from pipeline.errors import InputError
-from pipeline.lettering import MOST_LETTERS, best_height, heights, set_letters
 
 VERA = Path(reportlab.__file__).parent / "fonts" / "Vera.ttf"  # a font that comes with a dependency
 TEXT = st.text("ABRCILTVWYÄÉŞabgjloptzäéş0127&.,!'-+ ♥", min_size=1, max_size=12).filter(str.strip)

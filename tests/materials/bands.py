@@ -2,9 +2,9 @@
 
 from collections.abc import Collection
 
-from pipeline.ends import plain_ends
-from pipeline.gauge import preset_gauge
 from pipeline.knots import knot_of, row_positions
+from pipeline.materials.ends import plain_ends
+from pipeline.materials.gauge import preset_gauge
 from pipeline.pattern import Pattern, Row, Section
 from tests.patterns import THREADS
 

@@ -7,10 +7,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.ends import end_use, final_order, finish_steps, fold, make_end, neighbour_pairs, start_steps
 from pipeline.errors import InputError
-from pipeline.gauge import preset_gauge
-from pipeline.materials import cut_list, pieces
+from pipeline.materials.ends import (
+    end_use,
+    final_order,
+    finish_steps,
+    fold,
+    make_end,
+    neighbour_pairs,
+    start_steps,
+)
+from pipeline.materials.gauge import preset_gauge
+from pipeline.materials.lengths import cut_list, pieces
 from pipeline.pattern import Ends, parse_pattern, problems, render
 from tests.materials.bands import lettering
 from tests.patterns import patterns, random_pattern

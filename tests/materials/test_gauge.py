@@ -7,10 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.ends import make_end, plain_ends
+from pipeline.drawer.stash import diameter_mm
 from pipeline.errors import ImpossibleError, InputError
-from pipeline.fit import EASE_MM, GAP_MM, SIZES, fit_rows, offers, place, size_named
-from pipeline.gauge import (
+from pipeline.materials.ends import make_end, plain_ends
+from pipeline.materials.fit import EASE_MM, GAP_MM, SIZES, fit_rows, offers, place, size_named
+from pipeline.materials.gauge import (
     Strand,
     Swatch,
     find_gauge,
@@ -21,9 +22,8 @@ from pipeline.gauge import (
     saved,
     saved_gauges,
 )
-from pipeline.materials import cut_list
+from pipeline.materials.lengths import cut_list
 from pipeline.pattern import Ends, KnotLength
-from pipeline.stash import diameter_mm
 from tests.materials.bands import lettering
 from tests.patterns import random_pattern
 

@@ -2,12 +2,12 @@
 
 import pytest
 
-from pipeline.booking import booked, bookings, merged
+from pipeline.drawer.booking import booked, bookings, merged
+from pipeline.drawer.stash import Stash, parse_stash, thread_of
 from pipeline.errors import ImpossibleError, InputError
-from pipeline.materials import cut_list, pieces
-from pipeline.price import GRADES, grade, hours, price
-from pipeline.skeins import plan_skeins
-from pipeline.stash import Stash, parse_stash, thread_of
+from pipeline.materials.lengths import cut_list, pieces
+from pipeline.materials.price import GRADES, grade, hours, price
+from pipeline.materials.skeins import plan_skeins
 from tests.materials.bands import lettering
 from tests.patterns import random_pattern
 

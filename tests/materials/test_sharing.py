@@ -7,11 +7,11 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from pipeline.feasibility import check
-from pipeline.materials import cut_list
-from pipeline.paths import Paths
+from pipeline.materials.lengths import cut_list
+from pipeline.materials.paths import Paths
+from pipeline.materials.sharing import _RowSharer, _runs, _Sharer, compare, share
 from pipeline.pattern import Pattern, problems
 from pipeline.replay import replay
-from pipeline.sharing import _RowSharer, _runs, _Sharer, compare, share
 from tests.materials.bands import lettering
 from tests.patterns import patterns
 

@@ -7,11 +7,11 @@ from collections import Counter
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.cutting import _columns, cut_skeins
-from pipeline.joins import place_joins
-from pipeline.materials import cut_list, pieces
-from pipeline.skeins import owned_skeins, plan_skeins
-from pipeline.stash import Stash, thread_of
+from pipeline.drawer.stash import Stash, thread_of
+from pipeline.materials.cutting import _columns, cut_skeins
+from pipeline.materials.joins import place_joins
+from pipeline.materials.lengths import cut_list, pieces
+from pipeline.materials.skeins import owned_skeins, plan_skeins
 from tests.materials.bands import lettering
 from tests.patterns import THREADS, patterns
 

@@ -11,8 +11,8 @@ import pytest
 import tifffile
 from PIL import Image, ImageCms
 
+from pipeline.artwork.picture import load_grid, load_picture
 from pipeline.errors import InputError
-from pipeline.picture import load_grid, load_picture
 
 QUARTERS = np.zeros((8, 6, 3), np.uint8)
 QUARTERS[:4, :3] = (200, 30, 40)

@@ -16,10 +16,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
 
-from pipeline import picture
+from pipeline.artwork.flat import picture
+from pipeline.artwork.picture import load_grid, load_picture
+from pipeline.artwork.raster import MOST_PIXELS
 from pipeline.errors import InputError
-from pipeline.picture import load_grid, load_picture
-from pipeline.raster import MOST_PIXELS
 
 
 def refused(path: Path, words: str) -> InputError:

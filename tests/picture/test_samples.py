@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from pipeline.picture import load_grid, load_picture
-from pipeline.stash import read_stash
+from pipeline.artwork.picture import load_grid, load_picture
+from pipeline.drawer.stash import read_stash
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 FLAT = {  # colours that the script uses

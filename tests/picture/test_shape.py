@@ -10,9 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
 
-from pipeline.colour import linear
+from pipeline.artwork.picture import Crop, Picture, border_colour, load_picture
+from pipeline.drawer.colour import linear
 from pipeline.errors import InputError
-from pipeline.picture import Crop, Picture, border_colour, load_picture
 
 NAVY, RED = (27, 42, 89), (200, 32, 44)
 

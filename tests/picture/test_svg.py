@@ -11,10 +11,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline import svg
+from pipeline.artwork.flat import svg
+from pipeline.artwork.picture import load_grid, load_picture
+from pipeline.artwork.svg import render_svg
 from pipeline.errors import InputError
-from pipeline.picture import load_grid, load_picture
-from pipeline.svg import render_svg
 
 HEAD = (
     '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" viewBox="0 0 40 20">'
@@ -218,7 +218,7 @@ def test_the_drawing_process_cannot_open_files(tmp_path: Path) -> None:
             command, input=drawing(body), capture_output=True, check=True, timeout=60
         ).stdout
 
-    from pipeline.raster import decode
+    from pipeline.artwork.raster import decode
 
     unguarded = (
         "import sys, resvg_py\nsys.stdout.buffer.write(bytes(resvg_py.svg_to_bytes("

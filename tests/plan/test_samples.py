@@ -18,14 +18,14 @@ import pytest
 
 from pipeline.bundle import TIMINGS, band_files
 from pipeline.design import Drawer, LetterSource, PictureSource
+from pipeline.drawer.stash import builtin_stash, read_stash
 from pipeline.facts import report_of
-from pipeline.instructions import write_instructions
+from pipeline.instructions.spoken import compare
+from pipeline.instructions.text import write_instructions
 from pipeline.pattern import parse_pattern, render
 from pipeline.plan import Plan, plan
 from pipeline.pose import Band, Tying
 from pipeline.routing import Budget, Ease
-from pipeline.spoken import compare
-from pipeline.stash import builtin_stash, read_stash
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 PICTURES = sorted(p for p in SAMPLES.iterdir() if p.suffix in (".png", ".svg") and p.stem != "cells")

@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
-from pipeline.instructions_steps import steps
-from pipeline.materials import cut_list
+from pipeline.instructions.steps import steps
+from pipeline.materials.lengths import cut_list
 from pipeline.pattern import Pattern
 from pipeline.writers.report_page import report_html
 from pipeline.writers.worksheet import worksheet_html

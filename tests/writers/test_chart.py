@@ -15,7 +15,7 @@ from lxml import etree
 from PIL import Image
 
 from pipeline.errors import InputError
-from pipeline.handed import mirrored
+from pipeline.instructions.handed import mirrored
 from pipeline.knots import Knot
 from pipeline.pattern import Pattern
 from pipeline.replay import replay

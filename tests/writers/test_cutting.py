@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 from hypothesis import given
 
-from pipeline.handed import mirrored
-from pipeline.materials import cut_list, pieces
+from pipeline.instructions.handed import mirrored
+from pipeline.materials.lengths import cut_list, pieces
 from pipeline.pattern import End, Ends, Pattern
 from pipeline.writers.cutting import cut_lines, from_the_far_side
 from tests.patterns import patterns

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 
 from pipeline.feasibility import check
-from pipeline.materials import cut_list
+from pipeline.materials.lengths import cut_list
 from pipeline.pattern import Pattern
 from pipeline.writers.bandmap import band_map
 from pipeline.writers.drawing import Polygon

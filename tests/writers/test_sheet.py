@@ -9,11 +9,11 @@ import pypdf
 import pypdfium2
 import pytest
 
-from pipeline.instructions import CAUTIONS
-from pipeline.materials import cut_list
+from pipeline.drawer.stash import Stash, Thread
+from pipeline.instructions.text import CAUTIONS
+from pipeline.materials.lengths import cut_list
+from pipeline.materials.skeins import plan_skeins
 from pipeline.pattern import Pattern
-from pipeline.skeins import plan_skeins
-from pipeline.stash import Stash, Thread
 from pipeline.writers.chart import PAPERS, Paper
 from pipeline.writers.sheet import sheet_pdf
 from tests.writers.bands import HOSTILE, pennant, tiny

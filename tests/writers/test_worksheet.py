@@ -9,8 +9,8 @@ from html import unescape
 import pytest
 from hypothesis import given, settings
 
-from pipeline.instructions import CAUTIONS, write_instructions
-from pipeline.instructions_steps import steps
+from pipeline.instructions.steps import steps
+from pipeline.instructions.text import CAUTIONS, write_instructions
 from pipeline.pattern import Pattern
 from pipeline.writers.ink import contrast
 from pipeline.writers.pages import data_block

@@ -1,0 +1,1 @@
+"""Pictures and letters, and the colours that they ask of each cell."""

@@ -1,0 +1,98 @@
+"""From groups and switches to a whole band of colour blocks: length, ends, joins and cuts included."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from pipeline.blocks.weave import (
+    Group,
+    GroupUse,
+    Move,
+    blocks_pattern,
+    default_moves,
+    group_use,
+    moves_for,
+    weave,
+)
+from pipeline.design import Drawer
+from pipeline.drawer.stash import Stash
+from pipeline.errors import InputError
+from pipeline.materials.ends import make_end
+from pipeline.materials.fit import fit_rows
+from pipeline.materials.joins import LONGEST_MM, place_joins
+from pipeline.materials.lengths import Cut, cut_list
+from pipeline.pattern import Ends, Pattern, PatternThread
+from pipeline.pose import Band, gauge_for
+
+MAX_REPEATS = 2000
+
+
+@dataclass(frozen=True, slots=True)
+class BlockPlan:
+    """A band of colour blocks, how its strands are cut, and which groups tie more."""
+
+    pattern: Pattern
+    cuts: tuple[Cut, ...]
+    use: tuple[GroupUse, ...]
+    moves: int
+
+
+def plan_blocks(
+    groups: Sequence[tuple[str, int]],
+    moves: Sequence[Move] | None,
+    stash: Stash,
+    band: Band,
+    *,
+    repeats: int | None = None,
+    title: str | None = None,
+    filled: bool = True,
+    longest_mm: float = LONGEST_MM,
+    margin: float | None = None,
+) -> BlockPlan:
+    """Plan a band of colour blocks.
+
+    ``groups``: (name of a thread in ``stash``, strands) from left to right; ``moves`` None: the usual
+    basket of blocks. The length is ``repeats`` times all moves, else ``band.rows``, else as near to
+    ``band.wrist_mm`` as whole moves come. Raises HitchgridError for what cannot be used.
+    """
+    owned = [stash.find(name) for name, _ in groups]
+    threads = tuple(dict.fromkeys(owned))
+    gauge = gauge_for(band, Drawer(Stash(threads, stash.source)))
+    made = [Group(threads.index(thread), count) for thread, (_, count) in zip(owned, groups, strict=True)]
+    strands = [group.thread for group in made for _ in range(group.strands)]
+    ends = Ends(
+        start=make_end(band.start, strands, gauge, at_start=True, tail_mm=band.tail_mm, taper=band.taper),
+        finish=make_end(band.finish, strands, gauge, at_start=False, tail_mm=band.tail_mm, taper=band.taper),
+    )
+    sizes = [group.strands for group in made]
+    moves = default_moves(len(made)) if moves is None else moves
+    if repeats is not None:
+        if not 1 <= repeats <= MAX_REPEATS:
+            raise InputError(f"{repeats} repeats cannot be tied.", f"Use 1 to {MAX_REPEATS}.")
+        sequence = tuple(moves) * repeats
+    elif band.rows is not None:
+        sequence = moves_for(sizes, moves, band.rows)
+    elif band.wrist_mm is not None:
+        rows = fit_rows(band.wrist_mm, gauge, ease_mm=band.ease_mm, ends=ends).rows
+        sequence = moves_for(sizes, moves, rows)
+    else:
+        raise InputError("the length of the band is not known.", "Give a wrist, rows or repeats.")
+    pattern = blocks_pattern(
+        made,
+        sequence,
+        [PatternThread(name=t.name, colour=t.colour, diameter_mm=t.diameter_mm) for t in threads],
+        gauge,
+        ends,
+        title or _title([thread.name for thread in threads]),
+        filled=filled,
+    )
+    pattern = place_joins(pattern, longest_mm, margin=margin)
+    use = group_use(made, weave(sizes, sequence, filled=filled))
+    return BlockPlan(pattern, cut_list(pattern, margin=margin), use, len(sequence))
+
+
+def _title(names: Sequence[str]) -> str:
+    if len(names) == 1:
+        return f"{names[0]} blocks"[:200]
+    return f"{', '.join(names[:-1])} and {names[-1]} blocks"[:200]

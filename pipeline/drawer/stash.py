@@ -1,0 +1,367 @@
+"""The threads a maker owns: the built-in palette, a CSV list or a GIMP palette.
+
+A stash file is a CSV with the header ``name,colour,metres`` and, if wanted, ``preset``, ``skein_m``,
+``price`` (of one skein) and ``notes`` (not read). Separators may be commas, semicolons or tabs, as
+spreadsheets write them; where it is not the comma, numbers may have a decimal comma. An empty number is
+"not known". GIMP palettes (.gpl) give names and colours, metres are then not known.
+"""
+
+from __future__ import annotations
+
+import csv
+import difflib
+import io
+import math
+import re
+import unicodedata
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
+
+from pipeline.drawer.colour import Colour, hex_of, parse_hex
+from pipeline.drawer.presets import DEFAULT_PRESET, PRESETS, diameter_mm, folded, preset_named
+from pipeline.errors import HitchgridError, InputError
+
+__all__ = [
+    "DEFAULT_PRESET",
+    "PRESETS",
+    "Stash",
+    "Thread",
+    "builtin_stash",
+    "diameter_mm",
+    "parse_stash",
+    "preset_named",
+    "read_stash",
+    "render_stash",
+    "split_names",
+    "thread_of",
+]
+
+MAX_BYTES = 1_000_000
+MAX_THREADS = 1_000
+MAX_NAME = 60
+COLUMNS = ("name", "colour", "metres", "preset", "skein_m", "price")
+_SPELLED = {"color": "colour", "meters": "metres", "skein": "skein_m"}
+
+
+def _checked_name(name: str) -> str:
+    """Normalise a name (NFC, single blanks). Raises InputError if it cannot be shown or written safely."""
+    tidy = " ".join(unicodedata.normalize("NFC", name).split(" ")).strip()
+    odd = next((c for c in tidy if unicodedata.category(c)[0] == "C" or c in "\u2028\u2029"), None)
+    if odd is not None:
+        raise InputError(
+            f"a thread's name holds the invisible character U+{ord(odd):04X}.", "Type the name again."
+        )
+    if not tidy:
+        raise InputError("a thread has no name.", "Give every thread a name.")
+    if not tidy[0].isalnum():
+        raise InputError(
+            f"the name {tidy[:MAX_NAME]!r} starts with {tidy[0]!r}, and a spreadsheet may run it.",
+            "Start the name with a letter or a digit.",
+        )
+    if len(tidy) > MAX_NAME:
+        raise InputError(
+            f"the name {tidy[:20]!r}… has {len(tidy)} characters.", f"Use at most {MAX_NAME} characters."
+        )
+    return tidy
+
+
+def _checked_amount(value: float | None, what: str, *, zero: bool = False) -> float | None:
+    if value is None:
+        return None
+    if not math.isfinite(value) or value > 1e6 or value < 0 or (value == 0 and not zero):
+        raise InputError(
+            f"{what} of {value:g} cannot be.", f"Write a number {'from' if zero else 'above'} 0 to a million."
+        )
+    return float(value)
+
+
+@dataclass(frozen=True, slots=True)
+class Thread:
+    """A thread of one colour.
+
+    ``colour`` is ``#rrggbb``; ``metres`` is what is owned, or None if not known (0: none left);
+    ``skein_m`` is the length it is sold in and ``price`` that of one skein, where known.
+    Raises InputError for a name, a colour or a number that cannot be.
+    """
+
+    name: str
+    colour: str
+    metres: float | None = None
+    preset: str = DEFAULT_PRESET
+    skein_m: float | None = None
+    diameter_mm: float = PRESETS[DEFAULT_PRESET].diameter_mm
+    price: float | None = None
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "name", _checked_name(self.name))
+        object.__setattr__(self, "colour", hex_of(parse_hex(self.colour)))
+        _checked_amount(self.metres, "a length", zero=True)
+        _checked_amount(self.skein_m, "a skein")
+        _checked_amount(self.diameter_mm, "a diameter")
+        _checked_amount(self.price, "a price", zero=True)
+
+    @property
+    def rgb(self) -> Colour:
+        """The colour as sRGB bytes."""
+        return parse_hex(self.colour)
+
+
+def thread_of(
+    name: str,
+    colour: str,
+    metres: float | None = None,
+    *,
+    preset: str = DEFAULT_PRESET,
+    skein_m: float | None = None,
+    price: float | None = None,
+) -> Thread:
+    """Make a thread of a kind: the preset gives its diameter, and its skein unless told otherwise."""
+    kind = preset_named(preset)
+    return Thread(name, colour, metres, kind.name, skein_m or kind.skein_m, kind.diameter_mm, price)
+
+
+@dataclass(frozen=True, slots=True)
+class Stash:
+    """Threads owned, with names that differ; ``source`` says where they come from. Raises InputError."""
+
+    threads: tuple[Thread, ...]
+    source: str
+
+    def __post_init__(self) -> None:
+        if not self.threads:
+            raise InputError(f"{self.source} holds no threads.", "Add at least one, or leave --stash out.")
+        if len(self.threads) > MAX_THREADS:
+            raise InputError(
+                f"{self.source} holds {len(self.threads)} threads.", f"Keep at most {MAX_THREADS} of them."
+            )
+        seen: set[str] = set()
+        for thread in self.threads:
+            if thread.name in seen:
+                raise InputError(
+                    f"{self.source} has the name {thread.name!r} twice.",
+                    "Give each thread a name of its own.",
+                )
+            seen.add(thread.name)
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        return tuple(thread.name for thread in self.threads)
+
+    def find(self, name: str) -> Thread:
+        """Return the thread of that name: exactly, else in any case. Raises InputError with near names."""
+        exact = [thread for thread in self.threads if thread.name == name]
+        fits = exact or [thread for thread in self.threads if folded(thread.name) == folded(name)]
+        if len(fits) == 1:
+            return fits[0]
+        if fits:
+            raise InputError(
+                f"{name!r} fits {' and '.join(repr(thread.name) for thread in fits[:4])}.",
+                "Write the name exactly.",
+            )
+        known = {folded(thread.name): thread.name for thread in self.threads}
+        near = difflib.get_close_matches(folded(name), list(known), n=3, cutoff=0.6)
+        near = near or [key for key in known if folded(name) in key][:3]
+        names = [known[key] for key in near] or list(self.names[:6])
+        more = "…" if not near and len(self.threads) > len(names) else ""
+        raise InputError(
+            f"there is no thread {name[:MAX_NAME]!r} in {self.source}.",
+            f"{'Did you mean' if near else 'It holds'} {' or '.join(names) if near else ', '.join(names)}"
+            f"{'?' if near else more or '.'}",
+        )
+
+    def pick(self, names: Iterable[str]) -> Stash:
+        """Return just these threads, in the order named. Raises InputError; a name may stand once."""
+        return Stash(tuple(self.find(name) for name in names), self.source)
+
+
+def split_names(text: str) -> tuple[str, ...]:
+    """Split ``navy, chalk`` at the commas; a name that holds one stands in double quotes. Nothing between
+    two commas is an empty name. Line ends are blanks. Raises InputError if it is far too long.
+
+    >>> split_names('navy, "red, dark",chalk')
+    ('navy', 'red, dark', 'chalk')
+    """
+    if len(text) > MAX_THREADS * MAX_NAME:
+        raise InputError(f"a list of names has {len(text)} characters.", "Name fewer threads.")
+    line = " ".join(text.splitlines())
+    return tuple(name.strip() for name in next(csv.reader([line], skipinitialspace=True), []))
+
+
+def builtin_stash() -> Stash:
+    """The built-in palette: spread evenly over what cotton can look like, metres not known.
+
+    >>> builtin_stash().find("Navy").colour
+    '#1b2a59'
+    """
+    text = files("pipeline.drawer").joinpath("palette.csv").read_text(encoding="utf-8")
+    return Stash(tuple(_csv_threads(text, "the built-in palette")), "the built-in palette")
+
+
+def read_stash(path: Path) -> Stash:
+    """Read a CSV list or a GIMP palette. Raises InputError naming file, line and what to try."""
+    try:
+        with path.open("rb") as file:
+            data = file.read(MAX_BYTES + 1)
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) else "not a file name"
+        raise InputError(
+            f"cannot read the stash {path}: {reason}.", "Check the path after --stash."
+        ) from None
+    return parse_stash(data, path.name)
+
+
+def parse_stash(data: bytes, source: str) -> Stash:
+    """Read the bytes of a CSV list or a GIMP palette; see :func:`read_stash`."""
+    if len(data) > MAX_BYTES:
+        raise InputError(
+            f"{source} is larger than {MAX_BYTES // 1_000_000} MB.", "Name a list of threads, as CSV or .gpl."
+        )
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        raise InputError(
+            f"{source}, line {line}: the text is not UTF-8.", 'Save the file as "CSV UTF-8" and try again.'
+        ) from None
+    if "\0" in text:
+        line = text.count("\n", 0, text.index("\0")) + 1
+        raise InputError(f"{source}, line {line}: this is not text.", "Save the list as CSV, UTF-8.")
+    if not text.strip():
+        raise InputError(f"{source} is empty.", "Write name,colour,metres and a line for each thread.")
+    palette = text.lstrip().startswith("GIMP Palette")
+    return Stash(tuple((_gpl_threads if palette else _csv_threads)(text, source)), source)
+
+
+def _csv_threads(text: str, source: str) -> Iterator[Thread]:
+    first = text.lstrip("\r\n").splitlines()[0]
+    delimiter = max(",;\t", key=first.count)
+    reader = csv.reader(
+        io.StringIO(text, newline=""), delimiter=delimiter, strict=True, skipinitialspace=True
+    )
+    columns: list[str] | None = None
+    lines: dict[str, int] = {}
+    while True:
+        here = f"{source}, line {reader.line_num + 1}"
+        try:
+            row = [cell.strip() for cell in next(reader)]
+            if not any(row):
+                continue
+            if columns is None:
+                columns = _columns(row)
+                continue
+            if len(row) > len(columns) and any(row[len(columns) :]):
+                raise InputError(
+                    f"has {len(row)} cells, the header {len(columns)}.", "Put double quotes around commas."
+                )
+            thread = _thread_of_row(dict(zip(columns, row, strict=False)), decimal_comma=delimiter != ",")
+            if thread.name in lines:
+                raise InputError(
+                    f"the name {thread.name!r} stands in line {lines[thread.name]} already.",
+                    "Give each thread a name of its own.",
+                )
+            lines[thread.name] = reader.line_num
+            if len(lines) > MAX_THREADS:
+                raise InputError(f"more than {MAX_THREADS} threads.", "Keep those you would use.")
+        except StopIteration:
+            return
+        except csv.Error as error:
+            raise InputError(f"{here}: {error}.", "Check the double quotes in this line.") from None
+        except HitchgridError as error:
+            raise InputError(f"{here}: {error.message}", error.hint) from None
+        yield thread
+
+
+def _columns(header: Sequence[str]) -> list[str]:
+    columns = [_SPELLED.get(cell.casefold(), cell.casefold()) for cell in header]
+    missing = [name for name in COLUMNS[:3] if name not in columns]
+    unknown = [cell for cell in columns if cell not in (*COLUMNS, "notes", "")]
+    twice = [cell for cell in columns if cell and columns.count(cell) > 1]
+    hint = f"The first line is name,colour,metres; {', '.join(COLUMNS[3:])} and notes may follow."
+    if missing or unknown:
+        what = (
+            f"there is no column {missing[0]!r}."
+            if missing
+            else f"column {unknown[0][:MAX_NAME]!r} is unknown."
+        )
+        raise InputError(what, hint)
+    if twice:
+        raise InputError(f"column {twice[0]!r} stands twice.", hint)
+    return columns
+
+
+def _thread_of_row(cells: dict[str, str], *, decimal_comma: bool) -> Thread:
+    def number(column: str) -> float | None:
+        text = cells.get(column, "")
+        if not text:
+            return None
+        if decimal_comma:
+            text = text.replace(",", ".")
+        if not re.fullmatch(r"[+-]?\d{1,12}(\.\d{0,12})?|[+-]?\.\d{1,12}", text, re.ASCII):
+            raise InputError(
+                f"{column} {text[:20]!r} is not a number.", "Write it like 8 or 12.5, or leave it empty."
+            )
+        value = float(text)
+        return _checked_amount(value, column, zero=column != "skein_m")
+
+    return thread_of(
+        cells.get("name", ""),
+        cells.get("colour", ""),
+        number("metres"),
+        preset=cells.get("preset") or DEFAULT_PRESET,
+        skein_m=number("skein_m"),
+        price=number("price"),
+    )
+
+
+_GPL_COLOUR = re.compile(r"\s*(\d{1,3})\s+(\d{1,3})\s+(\d{1,3})(?:\s+(.*))?", re.ASCII)
+
+
+def _gpl_threads(text: str, source: str) -> Iterator[Thread]:
+    """Colours of a GIMP palette. Nameless ones are called by their hex digits, namesakes are numbered."""
+    seen: set[str] = set()
+    for line_number, line in enumerate(text.lstrip().splitlines(), start=1):
+        if line_number == 1 or not line.strip() or line.lstrip().startswith("#"):
+            continue
+        if line.startswith(("Name:", "Columns:")):
+            continue
+        match = _GPL_COLOUR.fullmatch(line)
+        if match is None or max(int(part) for part in match.groups()[:3]) > 255:
+            raise InputError(
+                f"{source}, line {line_number}: {line.strip()[:40]!r} is not a palette colour.",
+                "Write red, green and blue from 0 to 255 and a name.",
+            )
+        colour = hex_of([int(part) for part in match.groups()[:3]])
+        given = (match[4] or "").strip()
+        name = given if given and given != "Untitled" else f"colour {colour[1:]}"
+        if len(seen) == MAX_THREADS:
+            raise InputError(f"{source} has more than {MAX_THREADS} colours.", "Keep those you would use.")
+        try:
+            thread = thread_of(_unused(_checked_name(name), seen.__contains__), colour)
+        except HitchgridError as error:
+            raise InputError(f"{source}, line {line_number}: {error.message}", error.hint) from None
+        seen.add(thread.name)
+        yield thread
+
+
+def _unused(name: str, taken: Callable[[str], bool]) -> str:
+    number = 1
+    while taken(name if number == 1 else f"{name} {number}"):
+        number += 1
+    return name if number == 1 else f"{name} {number}"
+
+
+def render_stash(stash: Stash) -> str:
+    """Write a stash as CSV; :func:`parse_stash` reads it back to the same threads.
+
+    A diameter is not a column: it follows from the preset.
+    """
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    for thread in stash.threads:
+        amounts = (thread.metres, thread.skein_m, thread.price)
+        metres, skein_m, price = ("" if a is None else f"{a:.6f}".rstrip("0").rstrip(".") for a in amounts)
+        writer.writerow([thread.name, thread.colour, metres, thread.preset, skein_m, price])
+    return out.getvalue()

@@ -1,0 +1,1 @@
+"""A band in words, and the words tied again."""

@@ -1,0 +1,94 @@
+"""Whether written instructions tie the band they claim to: the text is read, tied and compared.
+
+Nothing here or in ``pipeline.instructions.reader`` knows how the text was made; they share the words alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import islice
+from pathlib import Path
+
+from pipeline.errors import InputError
+from pipeline.instructions import words
+from pipeline.instructions.reader import Spoken, read_instructions
+from pipeline.knots import Knot, tie
+from pipeline.pattern import Pattern
+
+MAX_BYTES = 20_000_000
+MAX_DIFFERENCES = 1000
+
+__all__ = ["Spoken", "compare", "read_instructions", "read_text"]
+
+
+def read_text(path: Path) -> str:
+    """Read an instructions file. Raises InputError if it cannot be read as text of a sane size."""
+    try:
+        with path.open("rb") as file:
+            data = file.read(MAX_BYTES + 1)
+    except OSError as error:
+        raise InputError(f"cannot read {path}: {error.strerror}.", "Check the path.") from None
+    if len(data) > MAX_BYTES:
+        raise InputError(f"{path} is larger than {MAX_BYTES // 1_000_000} MB.", "Name a text of hitchgrid's.")
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise InputError(f"{path} is not UTF-8 text.", "Name a text of hitchgrid's.") from None
+
+
+def compare(text: str, pattern: Pattern) -> list[str]:
+    """Tie what the text says and return how it differs from the pattern; empty if it ties that band.
+
+    At most ``MAX_DIFFERENCES`` are listed. Knots may come in any order that the network allows; each must
+    then tie the same pair with the same kind. Raises InputError where the text cannot be understood or
+    contradicts itself.
+    """
+    return list(islice(_differences(read_instructions(text), pattern), MAX_DIFFERENCES))
+
+
+def _differences(spoken: Spoken, pattern: Pattern) -> Iterator[str]:
+    called = words.thread_labels([thread.name for thread in pattern.threads])
+    if spoken.threads != called:
+        yield f"the threads are {', '.join(spoken.threads)}, not {', '.join(called)}"
+        return
+    if spoken.strands != pattern.strands:
+        yield "the strands start in another order"
+        return
+    rows_before = [0]
+    for section in pattern.sections:
+        rows_before.append(rows_before[-1] + len(section.rows))
+    joins = {(j.section, j.row, j.knot): j for j in pattern.joins}
+    waiting: list[list[tuple[int, int, int, int]]] = [[] for _ in range(len(pattern.strands) + 1)]
+    kinds: dict[tuple[int, int, int], Knot] = {}
+    time = 0
+    for s, r, _, row in pattern.rows():
+        for k, (position, knot) in enumerate(row.knots):
+            waiting[position + 1].append((time, s, r, k))
+            kinds[s, r, k] = knot
+            time += 1
+    for queue in waiting:
+        queue.reverse()
+    order = list(range(len(pattern.strands)))
+    for said in spoken.knots:
+        queue = waiting[said.position + 1]
+        if not queue:
+            yield f"line {said.line}: nothing more is tied at position {said.position + 1}"
+            continue
+        due, s, r, k = queue[-1]
+        where = f"row {rows_before[s] + r + 1}, position {said.position + 1}"
+        sides = (waiting[said.position], waiting[said.position + 2])
+        if any(side and side[-1][0] < due for side in sides):
+            yield f"line {said.line}: {where} is tied before a knot that it hangs on"
+        queue.pop()
+        knot = kinds[s, r, k]
+        if said.knot is not knot:
+            yield f"line {said.line}: {where} is {knot.value} in the pattern, {said.knot.value} in the text"
+        tied = tie(order, said.position, knot)
+        join = joins.get((s, r, k))
+        expected = None if join is None else ((tied.tying if join.tying else tied.core), join.thread)
+        if said.joined != expected:
+            yield f"line {said.line}: {where} has another join in the pattern than in the text"
+    left = sorted(entry for queue in waiting for entry in queue)
+    if left:
+        _, s, r, _ = left[0]
+        yield f"{len(left)} knots of the pattern are not tied, the first in row {rows_before[s] + r + 1}"

@@ -1,0 +1,52 @@
+"""The band as a list of spoken steps, in the order in which it takes the fewest."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pipeline.errors import InputError
+from pipeline.instructions.bench import Bench, Line, Step, diagonal_lines, row_lines
+from pipeline.instructions.fold import spoken_steps
+from pipeline.instructions.handed import mirrored
+from pipeline.instructions.order import orders
+from pipeline.pattern import Pattern, Section
+
+__all__ = ["Step", "steps"]
+
+MAX_SAID = 20_000_000
+"""Largest strands × knots: every step tells where every strand hangs, and 400 MB are enough for that."""
+
+
+def steps(pattern: Pattern, *, left_handed: bool = False) -> tuple[Step, ...]:
+    """Return the whole band as spoken steps, none folded.
+
+    Of the orders in which a diagonal-worked section can be tied, the one is taken that needs the fewest
+    spoken steps once repeats are folded. With ``left_handed`` everything is as seen from the far side of the
+    board (see ``handed.py``): positions and strands are counted from that side; sections, rows and
+    knot indices stay. Raises InputError for a band that is too large to be put into words.
+    """
+    knots = sum(len(row.knots) for _, _, _, row in pattern.rows())
+    if knots * len(pattern.strands) > MAX_SAID:
+        raise InputError(
+            f"{knots} knots on {len(pattern.strands)} strands are too many to be put into words.",
+            "Make the band shorter or narrower.",
+        )
+    seen = mirrored(pattern) if left_handed else pattern
+    bench = Bench(seen)
+    said: list[Step] = []
+    for s, section in enumerate(seen.sections):
+        tried = []
+        for lines in _ways(section, bench.strands):
+            trial = bench.copy()
+            spoken = list(trial.say(s, lines))
+            tried.append((spoken_steps(spoken), spoken, trial))
+        _, spoken, bench = min(tried, key=lambda way: way[0])
+        said += spoken
+    return tuple(said)
+
+
+def _ways(section: Section, strands: int) -> list[Sequence[Line]]:
+    if section.worked == "rows":
+        return [list(row_lines(section))]
+    rows = [row.knots for row in section.rows]
+    return [list(diagonal_lines(section, runs)) for runs in orders(rows, strands)]

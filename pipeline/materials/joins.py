@@ -1,0 +1,244 @@
+"""Joins: where a strand too long to handle ends, and a new piece of it is laid in.
+
+Base strands have a workable length of about 2.5 m; a long leader is wound on a card, up to a whole skein
+(both common at the bench, no source). Longer strands are cut in pieces. A join hides where the strand is
+core, best with three knots in a row over both tails, two to five columns in from the edge; two joins are
+never side by side. A strand that is never core where it must be joined ends after a knot that it ties,
+its tail tucked along the base (``Join.tying``).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from pipeline.errors import InputError
+from pipeline.materials.ends import end_use
+from pipeline.materials.lengths import CARD_FROM_MM, OVERLAP_MM, Cut, charges, default_margin, up_to_cm
+from pipeline.pattern import Join, Pattern
+
+LONGEST_MM = CARD_FROM_MM
+CARD_MM = 8000.0
+"""What a card takes: a skein of six-strand embroidery cotton."""
+SHORTEST_MM = 500.0
+"""No maker handles less than half a metre a piece, and joins would not find their places."""
+APART = 3
+"""Joins nearer than this in both rows and columns count as side by side."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Knot:
+    """One knot in the life of a strand: where, what it has spent by then (margin included), as what."""
+
+    section: int
+    row: int
+    knot: int
+    band_row: int
+    position: int
+    spent_mm: float
+    core: bool
+
+    def join(self, thread: int) -> Join:
+        """The join that lays a piece of ``thread`` in at this knot."""
+        return Join(section=self.section, row=self.row, knot=self.knot, thread=thread, tying=not self.core)
+
+
+@dataclass(frozen=True, slots=True)
+class _Span:
+    """A stretch of one strand that is one piece so far; lengths with margin, ends and overlaps included."""
+
+    strand: int
+    thread: int
+    knots: tuple[_Knot, ...]
+    worked_mm: float
+    before_mm: float
+    after_mm: float
+    first: bool
+    ends_in_row: int | None = None
+    """Row of the band in which a join ends it, from 0; None at the finish."""
+
+    @property
+    def length_mm(self) -> float:
+        return up_to_cm(self.before_mm + self.worked_mm + self.after_mm)
+
+
+def place_joins(
+    pattern: Pattern,
+    longest_mm: float = LONGEST_MM,
+    *,
+    card_mm: float | Sequence[float] = CARD_MM,
+    margin: float | None = None,
+) -> Pattern:
+    """Return the pattern with joins placed so that no piece is longer than it can be handled.
+
+    Base strands are kept to ``longest_mm``, leaders (strands that travel more knots than they hang in) to
+    ``card_mm``, and no piece is longer than that: it is a skein, the same for all threads or one value for
+    each thread of the pattern. Joins that the pattern has are kept. Few joins come first, then how well
+    they hide, then even pieces. Where no place is found the piece stays long; :func:`on_cards` tells.
+    Raises InputError for a length too short to work with.
+    """
+    if longest_mm < SHORTEST_MM:
+        raise InputError(
+            f"pieces of {longest_mm:.0f} mm are too short to work with.",
+            f"Give {SHORTEST_MM / 10:.0f} cm or more; 2.5 m is usual.",
+        )
+    margin = default_margin(pattern) if margin is None else margin
+    leading = leaders(pattern)
+    folded = {position for pair in pattern.ends.start.folded for position in pair}
+    placed: list[tuple[int, int]] = []  # (row of the band, position)
+    spans = sorted(_spans(pattern, margin, placed), key=lambda span: (-span.length_mm, span.strand))
+    joins: list[Join] = []
+    for span in spans:
+        card = card_mm if isinstance(card_mm, (int, float)) else card_mm[span.thread]
+        limit = card if span.strand in leading else min(longest_mm, card)
+        if span.first and span.strand in folded:  # both halves of the cut come from one skein
+            span = replace(span, before_mm=span.before_mm + limit - min(limit, card / 2))
+        if span.length_mm > limit:
+            found = _cut_places(span, limit, len(pattern.strands), placed)
+            placed += [(knot.band_row, knot.position) for knot in found]
+            joins += [knot.join(span.thread) for knot in found]
+    return _with_joins(pattern, joins)
+
+
+def join_before(
+    pattern: Pattern, strand: int, done: int, left_mm: float, longest_mm: float, *, margin: float
+) -> Pattern:
+    """Add joins for a strand (by starting position) that has ``left_mm`` left after ``done`` rows.
+
+    The first one comes before that runs out, new pieces are no longer than ``longest_mm``. Where no place is
+    found the pattern is returned as it is.
+    """
+    placed: list[tuple[int, int]] = []
+    present = next(
+        span
+        for span in _spans(pattern, margin, placed)
+        if span.strand == strand and (span.ends_in_row is None or span.ends_in_row >= done)
+    )
+    spent = max((knot.spent_mm for knot in present.knots if knot.band_row < done), default=0.0)
+    limit = max(longest_mm, up_to_cm(left_mm))
+    knots = [replace(k, spent_mm=k.spent_mm - spent) for k in present.knots if k.band_row >= done]
+    rest = _Span(
+        strand,
+        present.thread,
+        tuple(knot for knot in knots if knot.spent_mm >= left_mm / 2),  # use up what hangs there
+        present.worked_mm - spent,
+        limit - left_mm,  # as much of the limit as is used up
+        present.after_mm,
+        first=False,
+    )
+    found = _cut_places(rest, limit, len(pattern.strands), placed)
+    return _with_joins(pattern, [knot.join(present.thread) for knot in found])
+
+
+def _with_joins(pattern: Pattern, joins: Sequence[Join]) -> Pattern:
+    ordered = sorted([*pattern.joins, *joins], key=lambda join: (join.section, join.row, join.knot))
+    return pattern.model_copy(update={"joins": tuple(ordered)})
+
+
+def leaders(pattern: Pattern) -> frozenset[int]:
+    """Strands (by starting position) that travel more knots than they hang in; none in diagonal work."""
+    travelled = [0] * len(pattern.strands)
+    for row in charges(pattern):
+        if pattern.sections[row.section].worked != "rows" or not row.steps:
+            continue
+        rising = row.steps[0].tied.position == 0
+        for step in row.steps:
+            travelled[step.tied.left if rising else step.tied.right] += 1
+            travelled[step.tied.right if rising else step.tied.left] -= 1
+    return frozenset(s for s, knots in enumerate(travelled) if knots > 0)
+
+
+def on_cards(cuts: Sequence[Cut], longest_mm: float = LONGEST_MM) -> tuple[int, ...]:
+    """Starting positions of strands with a piece longer than ``longest_mm``: they are wound on a card."""
+    return tuple(cut.position for cut in cuts if max(cut.pieces_mm) > longest_mm)
+
+
+def _spans(pattern: Pattern, margin: float, placed: list[tuple[int, int]]) -> Iterator[_Span]:
+    """All strands, cut at the joins there are; their places are noted in ``placed``."""
+    ends = end_use(pattern)
+    knots: list[list[_Knot]] = [[] for _ in pattern.strands]
+    spent = [0.0] * len(pattern.strands)
+    before = list(ends.start_mm)
+    thread = list(pattern.strands)
+    first = [True] * len(pattern.strands)
+    for band_row, row in enumerate(charges(pattern)):
+        for charge in row.charges:
+            s = charge.strand
+            spent[s] += charge.mm * (1 + margin)
+            if charge.what in ("tied", "carried"):
+                tied = row.steps[charge.knot].tied
+                position = tied.position + (s == tied.right)
+                place = (row.section, row.row, charge.knot, band_row, position)
+                knots[s].append(_Knot(*place, spent_mm=spent[s], core=charge.what == "carried"))
+            elif charge.thread is not None:
+                placed.append((band_row, knots[s][-1].position))
+                span = tuple(knots[s]), spent[s], before[s], OVERLAP_MM, first[s], band_row
+                yield _Span(s, thread[s], *span)
+                first[s] = False
+                knots[s], spent[s], before[s], thread[s] = [], 0.0, OVERLAP_MM, charge.thread
+    for s, rest in enumerate(ends.finish_mm):
+        yield _Span(s, thread[s], tuple(knots[s]), spent[s], before[s], rest, first[s])
+
+
+JOIN_COST, UNEVEN_COST, SAME_ROW_COST, TYING_COST = 3.0, 0.5, 0.3, 20.0
+"""What a join costs beside how badly it hides; weights of our own choosing, by looking at plans."""
+PLACES_A_PIECE = 40
+
+
+def _cut_places(span: _Span, limit: float, strands: int, placed: Sequence[tuple[int, int]]) -> list[_Knot]:
+    """Choose knots after which the span is cut, every piece within ``limit``; empty if that cannot be.
+
+    A shortest path over candidate knots in tying order; candidates are thinned to the best-hidden ones.
+    """
+    rows = [row for row, _ in placed]
+    candidates: dict[int, tuple[float, _Knot]] = {}
+    for i, knot in enumerate(span.knots):
+        if not 3 <= i < len(span.knots) - 3 or _beside(knot, placed):
+            continue
+        cost = _badness(span.knots[i : i + 3], strands) + SAME_ROW_COST * rows.count(knot.band_row)
+        bucket = int(knot.spent_mm / limit * PLACES_A_PIECE)
+        if bucket not in candidates or cost < candidates[bucket][0]:
+            candidates[bucket] = cost, knot
+    chosen = [candidates[bucket] for bucket in sorted(candidates)]
+    # best[i]: least cost of cutting after candidate i, and the candidate before it (−1: none)
+    best: list[tuple[float, int] | None] = []
+    final: tuple[float, int] | None = None
+    for i in range(len(chosen) + 1):
+        here = chosen[i][1].spent_mm if i < len(chosen) else span.worked_mm
+        after = OVERLAP_MM if i < len(chosen) else span.after_mm
+        found: tuple[float, int] | None = None
+        for j in range(i - 1, -2, -1):
+            start = chosen[j][1].spent_mm if j >= 0 else 0.0
+            piece = (OVERLAP_MM if j >= 0 else span.before_mm) + here - start + after
+            if up_to_cm(piece) > limit:
+                break
+            former = best[j] if j >= 0 else (0.0, -1)
+            if former is None:
+                continue
+            cost = former[0] + UNEVEN_COST * (piece / limit) ** 2
+            if found is None or cost < found[0]:
+                found = cost, j
+        if i < len(chosen):
+            best.append(None if found is None else (found[0] + JOIN_COST + chosen[i][0], found[1]))
+        else:
+            final = found
+    places: list[_Knot] = []
+    step = final
+    while step is not None and step[1] >= 0:
+        places.append(chosen[step[1]][1])
+        step = best[step[1]]
+    return places[::-1]
+
+
+def _beside(knot: _Knot, placed: Sequence[tuple[int, int]]) -> bool:
+    return any(abs(knot.band_row - r) < APART and abs(knot.position - p) < APART for r, p in placed)
+
+
+def _badness(ahead: Sequence[_Knot], strands: int) -> float:
+    """How badly a join hides in ``ahead[0]``: few core knots from there on, too near or far from an edge."""
+    knot = ahead[0]
+    if not knot.core:
+        return TYING_COST
+    core = next((i for i, k in enumerate(ahead) if not k.core), len(ahead))
+    column = min(knot.position, strands - 1 - knot.position)
+    return (3 - core) * 1.0 + max(0, 2 - column) * 1.5 + max(0, column - 5) * 0.1

@@ -1,0 +1,326 @@
+"""Thread use: how much every strand spends, knot by knot, and how long it must be cut.
+
+The pattern is replayed and every knot is charged to the two strands that meet in it. For a strand
+
+    length = start + (1 + margin) · worked + finish,  rounded up to a whole centimetre,
+
+    worked = Σ knots tied: tie_mm if the strands swap, 2 · half_mm if they stay
+           + Σ knots carried: core_mm
+           + Σ turns at an edge: turn_mm + Σ rows passed without a knot: idle_mm.
+
+The lengths are those of the gauge of the section's working order (``gauge.py`` derives those that a
+gauge leaves open and names the sources); ``start`` and ``finish`` come from ``ends.py``. A join
+ends one piece and begins the next; both get ``OVERLAP_MM`` more. The margin is put on what is worked, not
+on tails, which are measured.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from pipeline.knots import Worked
+from pipeline.materials.ends import end_use
+from pipeline.materials.gauge import half_mm, idle_mm, margin_of, turn_mm
+from pipeline.pattern import Pattern
+from pipeline.replay import Step, replay
+
+OVERLAP_MM = 40.0
+"""What each of the two pieces at a join needs for its tail: 30–50 mm of grip, common practice."""
+
+CARD_FROM_MM = 2500.0
+"""What is longer is wound on a card; value from memory."""
+
+Charged = Literal["tied", "carried", "turn", "idle", "join"]
+
+
+@dataclass(frozen=True, slots=True)
+class Charge:
+    """``mm`` of thread spent by a strand (numbered by starting position).
+
+    ``knot`` is the index in the row's tying order, −1 where no knot is meant (turns come before the row's
+    first knot, idle strands after its last). A ``join`` spends nothing: from there on the strand is a new
+    piece of ``thread``.
+    """
+
+    strand: int
+    mm: float
+    what: Charged
+    knot: int
+    thread: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Charges:
+    """Everything one row costs, in the order in which it is spent."""
+
+    section: int
+    row: int
+    """Index within the section, from 0."""
+    steps: tuple[Step, ...]
+    charges: tuple[Charge, ...]
+    order: tuple[int, ...]
+    """Strand at each position after the row."""
+
+
+def charges(pattern: Pattern) -> Iterator[Charges]:
+    """Replay the pattern and charge each knot, turn and idle row to its strands."""
+    order = tuple(range(len(pattern.strands)))
+    ended_at: int | None = None
+    for row in replay(pattern):
+        worked = pattern.sections[row.section].worked
+        gauge = pattern.gauge_of(worked)
+        swap_mm, stay_mm, core_mm = gauge.tie_mm, 2 * half_mm(gauge), gauge.core_mm
+        made: list[Charge] = []
+        if row.steps and worked == "rows":
+            starts_at, ends_at = _edges(row.steps[0].tied.position, len(order), ended_at)
+            if starts_at == ended_at:
+                made.append(Charge(order[starts_at], turn_mm(gauge), "turn", -1))
+            ended_at = ends_at
+        elif row.steps:
+            ended_at = None
+        idle = set(order) if row.steps else set()
+        for step in row.steps:
+            tied = step.tied
+            made.append(Charge(tied.tying, swap_mm if tied.knot.swaps else stay_mm, "tied", step.knot))
+            made.append(Charge(tied.core, core_mm, "carried", step.knot))
+            if step.joined is not None:
+                strand = tied.tying if step.tying_joined else tied.core
+                made.append(Charge(strand, 0.0, "join", step.knot, step.joined))
+            idle -= {tied.tying, tied.core}
+        made += [Charge(s, idle_mm(gauge), "idle", -1) for s in row.order if s in idle]
+        order = row.order
+        yield Charges(row.section, row.row, row.steps, tuple(made), order)
+
+
+def _edges(first: int, strands: int, ended_at: int | None) -> tuple[int, int]:
+    """Positions at which a row-worked row starts and ends; two strands just turn about."""
+    if strands == 2:
+        return (1, 0) if ended_at == 1 else (0, 1)
+    return (0, strands - 1) if first == 0 else (strands - 1, 0)
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """How one strand is cut. ``position`` is its starting position from 0.
+
+    ``pieces_mm`` are the lengths it is cut into, in the order they are laid in, and ``piece_threads`` the
+    thread of each; ``length_mm`` is their sum and ``used_mm`` what the replay spends of it, tails included
+    and margins not. ``folded_with`` is the position whose strand is the other half of the same cut: the
+    first pieces of the two are one length, folded.
+    """
+
+    position: int
+    thread: int
+    length_mm: float
+    pieces_mm: tuple[float, ...]
+    tied: int
+    carried: int
+    piece_threads: tuple[int, ...]
+    used_mm: float
+    folded_with: int | None = None
+
+
+LOTS = 0.05
+"""Pieces this much shorter than the next longer lot are cut as long as that; our own choosing."""
+
+
+def cut_list(pattern: Pattern, *, margin: float | None = None, lots: float = LOTS) -> tuple[Cut, ...]:
+    """Return how every strand is cut, by starting position.
+
+    ``margin`` is the share added to what is worked; None takes 25 % for a derived gauge and 10 % for a
+    measured one. Pieces of one thread that differ by less than the share ``lots`` are cut equally long, so
+    that there are few lengths to measure. A negative margin is refused with ValueError: a cut is never
+    shorter than its use.
+    """
+    if margin is None:
+        margin = default_margin(pattern)
+    if not margin >= 0:
+        raise ValueError(f"margin {margin} is below zero")
+    strands = _Strands(pattern)
+    ends = end_use(pattern)
+    partner = {a: b for pair in pattern.ends.start.folded for a, b in (pair, pair[::-1])}
+    exact: list[list[float]] = []
+    used = [0.0] * len(pattern.strands)
+    for s, worked in enumerate(strands.worked_mm):
+        last = len(worked) - 1
+        exact.append([])
+        for i, mm in enumerate(worked):
+            fixed = ends.start_mm[s] if i == 0 else OVERLAP_MM
+            fixed += ends.finish_mm[s] if i == last else OVERLAP_MM
+            used[s] += mm + fixed
+            exact[s].append(up_to_cm(mm * (1 + margin) + fixed))
+    equal = {
+        thread: in_lots(
+            [
+                mm
+                for s, pieces_mm in enumerate(exact)
+                for mm, t in zip(pieces_mm, strands.threads[s], strict=True)
+                if t == thread
+            ],
+            lots,
+        )
+        for thread in {t for threads in strands.threads for t in threads}
+    }
+    cuts = []
+    for s, thread in enumerate(pattern.strands):
+        pieces_mm = tuple(equal[t][mm] for mm, t in zip(exact[s], strands.threads[s], strict=True))
+        cuts.append(
+            Cut(
+                position=s,
+                thread=thread,
+                length_mm=math.fsum(pieces_mm),
+                pieces_mm=pieces_mm,
+                tied=strands.tied[s],
+                carried=strands.carried[s],
+                piece_threads=tuple(strands.threads[s]),
+                used_mm=used[s],
+                folded_with=partner.get(s),
+            )
+        )
+    return tuple(cuts)
+
+
+def in_lots(lengths_mm: Sequence[float], lots: float = LOTS) -> dict[float, float]:
+    """Give each length the longest one that it is shorter than by no more than the share ``lots``.
+
+    Lots are opened from the longest down, which needs the fewest. Pieces that go on a card (over
+    ``CARD_FROM_MM``) are cut one by one.
+
+    >>> in_lots([100.0, 98.0, 90.0, 96.0], 0.05)
+    {100.0: 100.0, 98.0: 100.0, 96.0: 100.0, 90.0: 90.0}
+    """
+    found: dict[float, float] = {}
+    lot = math.inf
+    for mm in sorted(set(lengths_mm), reverse=True):
+        if mm > CARD_FROM_MM or lot > CARD_FROM_MM or mm < lot * (1 - lots):
+            lot = mm
+        found[mm] = lot
+    return found
+
+
+def default_margin(pattern: Pattern) -> float:
+    """The margin for the gauges that the pattern's sections are worked in."""
+    orders: set[Worked] = {section.worked for section in pattern.sections}
+    return margin_of([pattern.gauge_of(worked) for worked in sorted(orders)] or [pattern.gauge_of("rows")])
+
+
+def up_to_cm(mm: float) -> float:
+    """Round up to a whole centimetre.
+
+    >>> up_to_cm(40.0), up_to_cm(40.1)
+    (40.0, 50.0)
+    """
+    return 10.0 * math.ceil(round(mm, 6) / 10)
+
+
+class _Strands:
+    """Sums of the charges, strand by strand and piece by piece."""
+
+    def __init__(self, pattern: Pattern) -> None:
+        count = len(pattern.strands)
+        self.worked_mm: list[list[float]] = [[0.0] for _ in range(count)]
+        self.threads: list[list[int]] = [[thread] for thread in pattern.strands]
+        self.tied = [0] * count
+        self.carried = [0] * count
+        for row in charges(pattern):
+            for charge in row.charges:
+                self.worked_mm[charge.strand][-1] += charge.mm
+                self.tied[charge.strand] += charge.what == "tied"
+                self.carried[charge.strand] += charge.what == "carried"
+                if charge.thread is not None:
+                    self.worked_mm[charge.strand].append(0.0)
+                    self.threads[charge.strand].append(charge.thread)
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """One length to cut from a skein of ``thread``, and the positions that hang from it.
+
+    ``halves_mm`` is what hangs in each of two positions from the fold on, in their order.
+    """
+
+    thread: int
+    length_mm: float
+    positions: tuple[int, ...]
+    halves_mm: tuple[float, ...] = ()
+
+
+def pieces(pattern: Pattern, cuts: tuple[Cut, ...]) -> tuple[Piece, ...]:
+    """Every length that is cut with the scissors: folded halves in one, and a holding cord."""
+    made: list[Piece] = []
+    for cut in cuts:
+        for i, (length, thread) in enumerate(zip(cut.pieces_mm, cut.piece_threads, strict=True)):
+            if i == 0 and cut.folded_with is not None:
+                if cut.position < cut.folded_with:
+                    other = cuts[cut.folded_with]
+                    halves = (length, other.pieces_mm[0])
+                    made.append(Piece(thread, sum(halves), (cut.position, other.position), halves))
+            else:
+                made.append(Piece(thread, length, (cut.position,)))
+    start = pattern.ends.start
+    if start.style == "holding-cord" and start.loop_mm:
+        thread = pattern.strands[0] if pattern.ground is None else pattern.ground
+        made.append(Piece(thread, up_to_cm(start.loop_mm), ()))
+    return tuple(made)
+
+
+def cut_list_csv(pattern: Pattern, cuts: tuple[Cut, ...]) -> str:
+    """Render ``cut-list.csv``: one line a strand, positions from 1."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(["position", "thread", "colour", "length_mm", "pieces", "tied", "carried"])
+    for cut in cuts:
+        thread = pattern.threads[cut.thread]
+        writer.writerow(
+            [
+                cut.position + 1,
+                thread.name,
+                thread.colour,
+                f"{cut.length_mm:.0f}",
+                len(cut.pieces_mm),
+                cut.tied,
+                cut.carried,
+            ]
+        )
+    return text.getvalue()
+
+
+# ---------------------------------------------------------------- at the table
+
+
+@dataclass(frozen=True, slots=True)
+class Checkpoint:
+    """What should be left of every strand after ``rows`` rows of the band.
+
+    ``left_mm[p]`` belongs to the strand that then hangs at position p: what remains of its present piece,
+    free tail at the finish included, if the hand is as the gauge says.
+    """
+
+    rows: int
+    left_mm: tuple[float, ...]
+    order: tuple[int, ...]
+
+
+def checkpoints(pattern: Pattern, cuts: tuple[Cut, ...], *, every: int = 20) -> tuple[Checkpoint, ...]:
+    """Expected remainders after every ``every`` rows and after the last."""
+    if every < 1:
+        raise ValueError(f"checkpoints every {every} rows")
+    ends = end_use(pattern)
+    piece = [0] * len(cuts)
+    left = [cut.pieces_mm[0] - ends.start_mm[cut.position] for cut in cuts]
+    made = []
+    total = sum(len(section.rows) for section in pattern.sections)
+    for done, row in enumerate(charges(pattern), start=1):
+        for charge in row.charges:
+            left[charge.strand] -= charge.mm
+            if charge.thread is not None:
+                piece[charge.strand] += 1
+                left[charge.strand] = cuts[charge.strand].pieces_mm[piece[charge.strand]] - OVERLAP_MM
+        if done % every == 0 or done == total:
+            made.append(Checkpoint(done, tuple(left[s] for s in row.order), row.order))
+    return tuple(made)

@@ -1,0 +1,167 @@
+"""What a band asks of its maker: hours, difficulty and the price of the thread."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from pipeline.errors import InputError
+from pipeline.materials.joins import LONGEST_MM
+from pipeline.materials.lengths import Cut
+from pipeline.materials.skeins import SkeinPlan
+from pipeline.pattern import Pattern
+from pipeline.replay import replay
+
+PACE_S = (8.0, 10.0)
+"""Seconds a knot, quick and calm; value from memory, settable."""
+
+
+@dataclass(frozen=True, slots=True)
+class Hours:
+    """Knots and the hours that tying them takes, at a quick and a calm pace; cutting and ends not counted."""
+
+    knots: int
+    quick: float
+    calm: float
+
+
+def hours(pattern: Pattern, pace_s: tuple[float, float] | float = PACE_S) -> Hours:
+    """Estimate the time from a pace in seconds a knot, or a quick and a calm one. Raises InputError."""
+    quick, calm = (pace_s, pace_s) if isinstance(pace_s, (int, float)) else pace_s
+    if not 0.5 <= quick <= calm <= 600:
+        raise InputError(f"a pace of {quick:g} s a knot is out of range.", "8 to 10 s is usual.")
+    knots = sum(len(row.knots) for _, _, _, row in pattern.rows())
+    return Hours(knots, knots * quick / 3600, knots * calm / 3600)
+
+
+GradeName = Literal["first band", "steady", "practised", "patient", "daring"]
+GRADES: tuple[GradeName, ...] = ("first band", "steady", "practised", "patient", "daring")
+STEPS = (2, 5, 9, 14)
+"""Points at which the next grade begins; our own scale, by looking at plans."""
+
+
+@dataclass(frozen=True, slots=True)
+class GradeReason:
+    """Something that makes a band harder: points, a sentence, and what would be easier."""
+
+    points: int
+    sentence: str
+    easier: str
+
+
+@dataclass(frozen=True, slots=True)
+class Grade:
+    """How hard a band is, and why; the weightiest reason first. ``easier`` is empty for a first band."""
+
+    name: GradeName
+    points: int
+    reasons: tuple[GradeReason, ...]
+    easier: str
+
+
+def grade(pattern: Pattern, cuts: Sequence[Cut]) -> Grade:
+    """Grade a band from strands, length, threads, hand-overs, joins, extra rows and long strands."""
+    reasons = sorted(_reasons(pattern, cuts), key=lambda reason: -reason.points)
+    points = sum(reason.points for reason in reasons)
+    name = GRADES[sum(points >= step for step in STEPS)]
+    easier = reasons[0].easier if reasons and name != GRADES[0] else ""
+    return Grade(name, points, tuple(reasons), easier)
+
+
+def _reasons(pattern: Pattern, cuts: Sequence[Cut]) -> list[GradeReason]:
+    strands = len(pattern.strands)
+    used = len(set(pattern.strands) | {join.thread for join in pattern.joins})
+    count: Counter[str] = Counter()
+    for row in replay(pattern):
+        count["knots"] += len(row.steps)
+        if pattern.sections[row.section].worked == "rows":
+            turned = [step for step in row.steps if step.hand_over]
+            count["hand-overs"] += len(turned)
+            count["mixed"] += len({step.tied.knot for step in row.steps}) > 1
+        count["rows"] += 1
+    switching = sum(len(s.rows) for s in pattern.sections if s.kind == "switching")
+    long = sum(max(cut.pieces_mm) > LONGEST_MM for cut in cuts)
+    changes = sum(len(set(cut.piece_threads)) > 1 for cut in cuts)
+    found = [
+        (_steps(strands, 9, 17, 25, 33), f"{strands} strands", "Plan it on fewer strands."),
+        (
+            _steps(count["knots"], 600, 1500, 3000, 5000),
+            f"{count['knots']} knots",
+            "Make it shorter or narrower.",
+        ),
+        (_steps(used, 4, 6, 8), f"{used} threads", "Use fewer threads: --colours."),
+        (
+            _steps(100 * count["hand-overs"] / max(1, count["rows"]), 10, 60, 150, 300),
+            f"{_count(count['hand-overs'], 'hand-over')} in {_count(count['rows'], 'row')}",
+            "Allow fewer hand-overs: --ease plain.",
+        ),
+        (
+            _steps(100 * count["mixed"] / max(1, count["rows"]), 20, 70),
+            f"{_count(count['mixed'], 'row')} with more than one kind of knot",
+            "Choose a picture with larger, calmer areas.",
+        ),
+        (
+            _steps(len(pattern.joins), 1, 6, 20),
+            _count(len(pattern.joins), "join"),
+            "Work with longer strands.",
+        ),
+        (
+            _steps(changes, 1, 4),
+            f"{_count(changes, 'strand')} with a change of thread",
+            "Do without thread changes: --joins 0.",
+        ),
+        (_steps(switching, 1, 10, 30), _count(switching, "switching row"), "Do without switching rows."),
+        (_steps(long, 1, 5), f"{_count(long, 'strand')} wound on a card", "Share the tying: --share full."),
+    ]
+    return [GradeReason(points, sentence, easier) for points, sentence, easier in found if points]
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}{'s' if number != 1 else ''}"
+
+
+def _steps(value: float, *steps: float) -> int:
+    return sum(value >= step for step in steps)
+
+
+@dataclass(frozen=True, slots=True)
+class ThreadPrice:
+    """What one thread costs: the length used and the skeins opened, None where no price is known."""
+
+    name: str
+    used: float | None
+    skeins: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Price:
+    """Prices by thread, in whatever money the stash is kept in; sums leave unknown prices out."""
+
+    threads: tuple[ThreadPrice, ...]
+
+    @property
+    def used(self) -> float:
+        return sum(thread.used or 0.0 for thread in self.threads)
+
+    @property
+    def skeins(self) -> float:
+        return sum(thread.skeins or 0.0 for thread in self.threads)
+
+    @property
+    def unknown(self) -> tuple[str, ...]:
+        """Threads that have no price."""
+        return tuple(thread.name for thread in self.threads if thread.used is None)
+
+
+def price(plan: SkeinPlan) -> Price:
+    """Price the thread: by length used (skein price · metres / skein), and by whole skeins to open."""
+    rows = []
+    for thread in plan.threads:
+        if thread.skein_price is None:
+            rows.append(ThreadPrice(thread.name, None, None))
+            continue
+        used = thread.skein_price * thread.need_m / thread.skein_m
+        rows.append(ThreadPrice(thread.name, used, thread.skein_price * len(thread.cutting.skeins)))
+    return Price(tuple(rows))

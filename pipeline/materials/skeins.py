@@ -1,0 +1,158 @@
+"""Skeins: the pieces of a band cut from what the stash holds, what to buy, and what could be swapped."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.drawer.colour import delta_e, parse_hex
+from pipeline.drawer.stash import DEFAULT_PRESET, PRESETS, Stash, Thread
+from pipeline.materials.cutting import Cutting, cut_skeins
+from pipeline.materials.lengths import Cut, Piece, pieces
+from pipeline.pattern import Pattern
+
+ALIKE = 15.0
+"""CIEDE2000 up to which a thread may stand in for another; value from our own looking, no source."""
+DEFAULT_SKEIN_M = PRESETS[DEFAULT_PRESET].skein_m or 8.0
+
+
+@dataclass(frozen=True, slots=True)
+class ThreadPlan:
+    """How the pieces of one thread are cut.
+
+    ``need_m`` is what the pieces add up to, ``owned_m`` what the stash has (None: not known, then all
+    skeins are to be had and none to be bought), ``buy`` how many skeins of ``skein_m`` are missing and
+    ``skein_price`` what one costs, where known.
+    """
+
+    thread: int
+    name: str
+    need_m: float
+    owned_m: float | None
+    skein_m: float
+    cutting: Cutting
+    buy: int
+    skein_price: float | None = None
+
+    @property
+    def enough(self) -> bool:
+        return self.buy == 0 and not self.cutting.too_long_cm
+
+
+@dataclass(frozen=True, slots=True)
+class Swap:
+    """A strand that could be of another thread.
+
+    ``position`` counts from 0; ``left_m`` stays of the other thread; ``delta_e`` is CIEDE2000.
+    """
+
+    position: int
+    thread: str
+    instead: str
+    left_m: float
+    delta_e: float
+
+
+@dataclass(frozen=True, slots=True)
+class SkeinPlan:
+    """Cutting plans of all threads of the band, and what helps where one is short."""
+
+    threads: tuple[ThreadPlan, ...]
+    swaps: tuple[Swap, ...]
+
+    @property
+    def enough(self) -> bool:
+        return all(plan.enough for plan in self.threads)
+
+    def sentences(self) -> list[str]:
+        """What to buy, and what is too long for a skein, one sentence each."""
+        said = []
+        for plan in self.threads:
+            if plan.buy:
+                more = "1 skein" if plan.buy == 1 else f"{plan.buy} skeins"
+                said.append(
+                    f"{plan.name}: {plan.need_m:.2f} m are needed and {plan.owned_m or 0:.2f} m owned; "
+                    f"buy {more} of {plan.skein_m:g} m."
+                )
+            for length in plan.cutting.too_long_cm:
+                said.append(
+                    f"{plan.name}: a piece of {length / 100:.2f} m is longer than a skein of "
+                    f"{plan.skein_m:g} m; cut it in two with a join."
+                )
+        alike: dict[tuple[str, str, float], list[int]] = {}
+        for swap in self.swaps:
+            alike.setdefault((swap.thread, swap.instead, swap.delta_e), []).append(swap.position + 1)
+        for (thread, instead, apart), positions in alike.items():
+            which = f"strand{'s' if len(positions) > 1 else ''} {', '.join(map(str, sorted(positions)))}"
+            said.append(f"Instead of {thread}, {which} could be {instead} (colours {apart:.0f} apart).")
+        return said
+
+
+def plan_skeins(pattern: Pattern, cuts: Sequence[Cut], stash: Stash) -> SkeinPlan:
+    """Cut every thread's pieces from the stash; threads are matched by name.
+
+    Owned metres are whole skeins and one opened remnant. Unknown metres count as whole skeins without end.
+    """
+    owned = {thread.name: thread for thread in stash.threads}
+    wanted: dict[int, list[Piece]] = {}
+    for piece in pieces(pattern, tuple(cuts)):
+        wanted.setdefault(piece.thread, []).append(piece)
+    plans = [
+        _thread_plan(t, pattern.threads[t].name, owned.get(pattern.threads[t].name), wanted[t])
+        for t in sorted(wanted)
+    ]
+    return SkeinPlan(tuple(plans), tuple(_swaps(plans, cuts, stash)))
+
+
+def owned_skeins(thread: Thread) -> tuple[int, ...]:
+    """Whole skeins and the remnant that the owned metres come to, in cm; none if not known."""
+    if not thread.metres:
+        return ()
+    skein = round((thread.skein_m or DEFAULT_SKEIN_M) * 100)
+    whole, rest = divmod(math.floor(thread.metres * 100 + 1e-6), skein)
+    return (skein,) * whole + ((rest,) if rest else ())
+
+
+def _thread_plan(index: int, name: str, thread: Thread | None, wanted: Sequence[Piece]) -> ThreadPlan:
+    lengths = [round(piece.length_mm / 10) for piece in wanted]
+    skein_m = (thread.skein_m if thread else None) or DEFAULT_SKEIN_M
+    metres = None if thread is None else thread.metres
+    stock = () if thread is None else owned_skeins(thread)
+    cutting = cut_skeins(lengths, stock, more_cm=round(skein_m * 100))
+    bought = 0 if metres is None else cutting.new
+    cost = thread.price if thread else None
+    return ThreadPlan(index, name, sum(lengths) / 100, metres, skein_m, cutting, bought, cost)
+
+
+def _swaps(plans: Sequence[ThreadPlan], cuts: Sequence[Cut], stash: Stash) -> list[Swap]:
+    """For every thread that is short: strands, shortest first, and the nearest owned thread not short."""
+    used = {plan.name: plan.need_m for plan in plans}
+    found: list[Swap] = []
+    colour = {thread.name: np.array(parse_hex(thread.colour), dtype=np.uint8) for thread in stash.threads}
+    for plan in plans:
+        if not plan.buy or plan.name not in colour:
+            continue
+        short_m = plan.need_m - (plan.owned_m or 0.0)
+        others = sorted(
+            (float(delta_e(colour[plan.name], colour[t.name])), t.name, t.metres - used.get(t.name, 0.0))
+            for t in stash.threads
+            if t.name != plan.name and t.metres
+        )
+        others = [other for other in others if other[0] <= ALIKE]
+        for cut in sorted(
+            (c for c in cuts if c.thread == plan.thread and set(c.piece_threads) == {plan.thread}),
+            key=lambda c: (c.length_mm, c.position),
+        ):
+            if short_m <= 0:
+                break
+            need = cut.length_mm / 1000
+            fit = next((o for o in others if o[2] >= need), None)
+            if fit is None:
+                break
+            found.append(Swap(cut.position, plan.name, fit[1], round(fit[2] - need, 2), fit[0]))
+            others[others.index(fit)] = (fit[0], fit[1], fit[2] - need)
+            short_m -= need
+    return found
