@@ -14,14 +14,14 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from pipeline.blocks.words import parse_groups, parse_moves
-from pipeline.instructions.spoken import read_instructions
-from pipeline.drawer.stash import parse_stash
 
 from cli import options
 from cli.units import parse_length
 from pipeline.batch import parse_orders
+from pipeline.blocks.words import parse_groups, parse_moves
+from pipeline.drawer.stash import parse_stash
 from pipeline.errors import HitchgridError
+from pipeline.instructions.spoken import read_instructions
 from pipeline.outputs import folder_name
 from pipeline.pattern import MAX_TITLE, parse_pattern, title_of
 from tests.fuzz import corpus

@@ -16,7 +16,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
 
-from pipeline.artwork.flat import picture
+from pipeline.artwork import picture
 from pipeline.artwork.picture import load_grid, load_picture
 from pipeline.artwork.raster import MOST_PIXELS
 from pipeline.errors import InputError

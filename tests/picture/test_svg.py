@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.artwork.flat import svg
+from pipeline.artwork import svg
 from pipeline.artwork.picture import load_grid, load_picture
 from pipeline.artwork.svg import render_svg
 from pipeline.errors import InputError
