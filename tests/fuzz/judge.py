@@ -24,6 +24,7 @@ import cli.main
 from pipeline.errors import HitchgridError
 from pipeline.pattern import read_pattern
 from tests.fuzz.cases import OUT, Case
+from tests.fuzz.corpus import PLAN
 from tests.fuzz.mutate import GROUP
 
 SECONDS = 20.0
@@ -53,6 +54,8 @@ def prepare() -> None:
     os.fsync = lambda handle: None  # type: ignore[assignment]
     cli.main.app = GROUP  # type: ignore[assignment]
     os.environ["COLUMNS"] = "100"
+    plan = ("plan", "--letters", "I", "--strands", "8", "--rows", "8", *PLAN, "--out", OUT)
+    run_case(Case("warm-up", plan), seconds=600)  # what is compiled once is not the first input's fault
 
 
 def run_case(case: Case, seconds: float = SECONDS) -> Finding:

@@ -1,0 +1,125 @@
+"""A mutation sample: ``python -m tests.mutation --count 20``; prints each survivor and the score.
+
+Small changes (another comparison or operator, a number off by one, a condition turned round) are made
+one at a time in a copy of the project, and the tests named beside each module are run. A change that no
+test notices survives: it is either a missing test or no change at all, and docs/mutation.md says which.
+"""
+
+from __future__ import annotations
+
+import argparse
+import ast
+import copy
+import os
+import random
+import shutil
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+ROOT = Path(__file__).parent.parent
+TESTS: dict[str, tuple[str, ...]] = {
+    "pipeline/knots.py": ("pipeline/knots.py", "tests/feasibility/test_check.py"),
+    "pipeline/network.py": ("tests/routing_reference/test_transposition.py", "tests/network"),
+    "pipeline/feasibility.py": ("tests/feasibility/test_check.py",),
+    "pipeline/materials/lengths.py": ("tests/materials/test_materials.py",),
+}
+COMPARE: dict[type[ast.cmpop], type[ast.cmpop]] = {
+    ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq,
+    ast.Is: ast.IsNot, ast.IsNot: ast.Is, ast.In: ast.NotIn, ast.NotIn: ast.In,
+}  # fmt: skip
+OPERATE: dict[type[ast.operator], type[ast.operator]] = {
+    ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult, ast.Mod: ast.Mult,
+    ast.FloorDiv: ast.Mult, ast.BitOr: ast.BitAnd, ast.BitXor: ast.BitOr,
+}  # fmt: skip
+
+
+def mutants(source: str) -> Iterator[tuple[int, str, str]]:
+    """Every mutant as (line, what was changed, new source). Types and docstrings are left alone."""
+    tree = ast.parse(source)
+    for index, node in enumerate(ast.walk(tree)):
+        for what, change in _changes(node):
+            other = copy.deepcopy(tree)
+            twin = next(n for i, n in enumerate(ast.walk(other)) if i == index)
+            change(twin)
+            yield getattr(node, "lineno", 0), what, ast.unparse(ast.fix_missing_locations(other))
+
+
+def _changes(node: ast.AST):  # type: ignore[no-untyped-def]
+    if isinstance(node, ast.Compare) and type(node.ops[0]) in COMPARE:
+        new = COMPARE[type(node.ops[0])]
+        yield f"{type(node.ops[0]).__name__} -> {new.__name__}", lambda twin: twin.ops.__setitem__(0, new())
+    if isinstance(node, ast.BinOp) and type(node.op) in OPERATE and not _of_types(node):
+        operator = OPERATE[type(node.op)]
+        yield f"{type(node.op).__name__} -> {operator.__name__}", lambda twin: setattr(twin, "op", operator())
+    if isinstance(node, ast.Constant) and type(node.value) in (int, float):
+        yield f"{node.value} -> {node.value + 1}", lambda twin: setattr(twin, "value", twin.value + 1)
+    if isinstance(node, ast.Constant) and isinstance(node.value, bool):
+        yield f"{node.value} -> {not node.value}", lambda twin: setattr(twin, "value", not twin.value)
+    if isinstance(node, (ast.If, ast.IfExp)):
+        yield "condition turned round", lambda twin: setattr(twin, "test", ast.UnaryOp(ast.Not(), twin.test))
+    if isinstance(node, ast.BoolOp):
+        new_op = ast.Or if isinstance(node.op, ast.And) else ast.And
+        yield f"{type(node.op).__name__} -> {new_op.__name__}", lambda twin: setattr(twin, "op", new_op())
+
+
+def _of_types(node: ast.BinOp) -> bool:
+    """Whether it is a union of types such as ``int | None``."""
+    sides = (node.left, node.right)
+    return isinstance(node.op, ast.BitOr) and any(
+        isinstance(s, ast.Constant) and s.value is None for s in sides
+    )
+
+
+def main() -> int:
+    """Run the sample."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--count", type=int, default=20, help="mutants of each module")
+    parser.add_argument("--seed", type=int, default=0)
+    parser.add_argument("modules", nargs="*")
+    given = parser.parse_args()
+    present = [name for name in TESTS if (ROOT / name).exists()]
+    with tempfile.TemporaryDirectory() as folder:
+        place = Path(folder) / "project"
+        shutil.copytree(
+            ROOT, place, ignore=shutil.ignore_patterns(".*", "output", "dist", "build", "*.egg-info")
+        )
+        for name in given.modules or present:
+            _sample(place, name, given.count, given.seed)
+    return 0
+
+
+def _sample(place: Path, name: str, count: int, seed: int) -> None:
+    source = (place / name).read_text(encoding="utf-8")
+    tests = [test for test in TESTS[name] if (place / test).exists()]
+    if not _passes(place, tests):
+        raise SystemExit(f"{name}: its tests fail without any change")
+    every = list(mutants(source))
+    chosen = sorted(random.Random(seed).sample(every, min(count, len(every))))
+    caught = 0
+    for line, what, text in chosen:
+        (place / name).write_text(text, encoding="utf-8")
+        if _passes(place, tests):
+            print(f"  survived: {name}:{line} {what}: {source.splitlines()[line - 1].strip()}", flush=True)
+        else:
+            caught += 1
+    (place / name).write_text(source, encoding="utf-8")
+    print(f"{name}: {caught} of {len(chosen)} caught ({len(every)} possible)", flush=True)
+
+
+def _passes(place: Path, tests: list[str]) -> bool:
+    done = subprocess.run(
+        [sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", *tests],
+        cwd=place,
+        env={**os.environ, "PYTHONPATH": str(place), "PYTHONDONTWRITEBYTECODE": "1", "OMP_NUM_THREADS": "1"},
+        capture_output=True,
+        check=False,
+        timeout=300,
+    )
+    return done.returncode == 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
