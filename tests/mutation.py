@@ -2,7 +2,7 @@
 
 Small changes (another comparison or operator, a number off by one, a condition turned round) are made
 one at a time in a copy of the project, and the tests named beside each module are run. A change that no
-test notices survives: it is either a missing test or no change at all, and docs/mutation.md says which.
+test notices survives: it is either a missing test or no change at all.
 """
 
 from __future__ import annotations
