@@ -22,7 +22,7 @@ Point = tuple[float, float]
 
 
 def _palette() -> dict[str, str]:
-    with (HERE.parent / "pipeline" / "palette.csv").open(encoding="utf-8") as file:
+    with (HERE.parent / "pipeline" / "drawer" / "palette.csv").open(encoding="utf-8") as file:
         return {row["name"]: row["colour"] for row in csv.DictReader(file)}
 
 
