@@ -7,7 +7,6 @@ tried on the problem as it stands. All of it works under one further, stated bud
 
 from __future__ import annotations
 
-import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
@@ -213,7 +212,7 @@ def advise(
     found: list[Suggestion] = []
     untried: list[Change] = []
     for change in changes:
-        if share.deadline is not None and time.monotonic() >= share.deadline:
+        if share.late:
             untried.append(change)
             continue
         asked = ask.replan(change)
@@ -252,6 +251,7 @@ def eases(
     """Solve a row-worked problem at each ease, each optimised for itself; ``known`` are not solved again.
 
     An answer at a stricter ease is legal at a looser one, so it is kept there if nothing better was found.
+    Eases for which the time ran out are left out.
     """
     progress = _Progress(reporter, len(EASES) - len(known))
     share = replace(budget, effort=budget.effort / max(1, len(EASES) - len(known)), reporter=None)
@@ -259,6 +259,8 @@ def eases(
     best: Solution | None = None
     for ease in EASES:
         solution = known.get(ease)
+        if solution is None and budget.late:
+            continue
         if solution is None:
             progress.next(f"ease {ease}")
             solution = route(replace(problem, ease=ease), share)

@@ -53,8 +53,8 @@ def fewer_hand_overs(problem: Problem, found: Solution, budget: Budget = Budget(
                 best.offer(easing.disturb(best.labels, best.most_error, random))
     except KeyboardInterrupt:
         stopped = Stopped.INTERRUPT
-    if meter.late and stopped is Stopped.DONE:
-        stopped = Stopped.TIME
+    if stopped is Stopped.DONE:
+        stopped = meter.ended
     return solution(problem, best.labels, found.lower_bound, stopped)
 
 

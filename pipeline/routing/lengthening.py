@@ -22,10 +22,10 @@ from pipeline.routing.problem import Budget, Ease, Problem, Solution
 from pipeline.routing.search import Search
 from pipeline.routing.settle import labels_of, settle
 
-PRICE_STEPS = 120
-"""Steps of the prices at each smoothing, for routing from nothing and for the bound of the longest band."""
-A_STEP = 1e6
-"""Units of work of a step of the prices, beside those for each knot."""
+PRICE_STEPS = 40
+"""Steps of the prices at each smoothing, for routing from nothing."""
+A_STEP, A_KNOT = 4e6, 100.0
+"""Units of work of a step over all smoothings, and what each knot and pair of threads adds."""
 WIDTH = 200
 """Frontiers kept in routing from nothing."""
 
@@ -154,6 +154,12 @@ class Band:
         search = Search(laid, self._in_rows(), meter, seed)
         return self._with(laid, search.improve(labels_of(self.problem.network, self.routes), 0.0))
 
+    @property
+    def work_anew(self) -> float:
+        """Units of work of routing from nothing, before the descent."""
+        knots, pairs = self.problem.network.knots, self.problem.threads**2
+        return PRICE_STEPS * (A_STEP + A_KNOT * knots * pairs) + 100.0 * WIDTH * knots
+
     def routed_anew(self, meter: Meter, seed: int) -> Band:
         """Route from nothing, guided by prices; keep the routes at hand if they are better."""
         laid = board(self.problem)
@@ -161,8 +167,7 @@ class Band:
             return self
         prices, _ = knot_prices(laid, PRICE_STEPS, lambda: meter.late)
         labels = beam(laid, laid.cost, prices, WIDTH, lambda: meter.late)
-        meter.spend(3 * PRICE_STEPS * (A_STEP + 15.0 * len(laid.wire) * laid.threads**2))
-        meter.spend(100.0 * WIDTH * len(laid.wire))
+        meter.spend(self.work_anew)
         if labels is None:
             return self
         search = Search(laid, self._in_rows(), meter, seed)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 
-from pipeline.routing.problem import Budget
+from pipeline.routing.problem import Budget, Stopped
 
 WORK_PER_KNOT = 1.7e6
 """Units of work that effort 1 allows a knot."""
@@ -32,9 +32,13 @@ class Meter:
 
     @property
     def late(self) -> bool:
-        """Whether the deadline has passed."""
-        deadline = self._budget.deadline
-        return deadline is not None and time.monotonic() >= deadline
+        """Whether the deadline has passed, or somebody wants a halt."""
+        return self._budget.late
+
+    @property
+    def ended(self) -> Stopped:
+        """Why it is late; DONE while it is not."""
+        return self._budget.ended
 
     @property
     def share(self) -> float:

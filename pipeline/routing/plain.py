@@ -51,7 +51,7 @@ def solve_plain(problem: Problem, budget: Budget = Budget()) -> Solution:
     network = problem.network
     if network.strands == 2:
         return _two_strands(problem)
-    effort = Effort(WORK * budget.effort, budget.deadline)
+    effort = Effort(WORK * budget.effort, budget)
     runs = list(stretches(network))
     order: Ints | None = None
     strands: Ints | None = None

@@ -7,7 +7,6 @@ two do not meet. The prices of the bound tell descent where to start, and what d
 
 from __future__ import annotations
 
-import time
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -19,7 +18,7 @@ from scipy.optimize import Bounds, LinearConstraint, linear_sum_assignment, milp
 from scipy.sparse import csr_array, eye_array, kron
 
 from pipeline.routing.columns import Columns, Enough, Prices, ascend, columns
-from pipeline.routing.problem import Stopped
+from pipeline.routing.problem import Budget, Stopped
 from pipeline.routing.turns import Floats, Ints, Start, Trio, cheapest, trios, turns
 
 Bools = NDArray[np.bool_]
@@ -63,14 +62,14 @@ class Effort:
     """What may still be spent. Counted in visited cells; the clock only matters where a deadline is set."""
 
     left: float
-    deadline: float | None = None
+    budget: Budget = field(default_factory=Budget)
     stopped: Stopped = Stopped.DONE
 
     def spend(self, work: float) -> None:
         """Raise Enough where nothing is left."""
         self.left -= work
-        if self.deadline is not None and time.monotonic() > self.deadline:
-            self.stopped = Stopped.TIME
+        self.stopped = self.budget.ended
+        if self.stopped is not Stopped.DONE:
             raise Enough
         if self.left < 0:
             raise Enough

@@ -6,6 +6,8 @@ knot v; the thread that shows is one of the two that meet there, whichever costs
 
 from __future__ import annotations
 
+import time
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Protocol
@@ -110,13 +112,29 @@ class Budget:
 
     ``effort`` counts work, not time (1.0 is the default, about 10 s at 25 strands × 120 rows × 6
     threads), so that the same input and seed give the same answer. ``deadline`` is a
-    ``time.monotonic()`` value after which the best so far is returned.
+    ``time.monotonic()`` value after which the best so far is returned; ``halted`` is asked as often, and
+    once it answers True that is done too.
     """
 
     effort: float = 1.0
     seed: int = 0
     deadline: float | None = None
     reporter: Reporter | None = field(default=None, compare=False)
+    halted: Callable[[], bool] | None = field(default=None, compare=False)
+
+    @property
+    def ended(self) -> Stopped:
+        """What keeps the search from going on now: a wish to halt, the deadline, or nothing (DONE)."""
+        if self.halted is not None and self.halted():
+            return Stopped.INTERRUPT
+        if self.deadline is not None and time.monotonic() >= self.deadline:
+            return Stopped.TIME
+        return Stopped.DONE
+
+    @property
+    def late(self) -> bool:
+        """Whether to come to an end now, effort or not."""
+        return self.ended is not Stopped.DONE
 
 
 def require_possible(problem: Problem) -> None:

@@ -61,8 +61,8 @@ def _route(problem: Problem, budget: Budget) -> Solution:
         run.search()
     except KeyboardInterrupt:
         stopped = Stopped.INTERRUPT
-    if stopped is Stopped.DONE and run.meter.late and not run.proved:
-        stopped = Stopped.TIME
+    if stopped is Stopped.DONE and not run.proved:
+        stopped = run.meter.ended
     run.meter.tell(always=True)
     found = solution(problem, run.best, run.bound, stopped)
     return found if stopped is Stopped.INTERRUPT else fewer_hand_overs(problem, found, budget)

@@ -14,7 +14,6 @@ again. What remains is a trade-off: the least colour error found for each number
 
 from __future__ import annotations
 
-import time
 from collections.abc import Iterator
 from dataclasses import replace
 from itertools import zip_longest
@@ -25,7 +24,6 @@ from numpy.typing import NDArray
 from pipeline.routing.board import board
 from pipeline.routing.ease import fewer_hand_overs
 from pipeline.routing.lengthening import (
-    PRICE_STEPS,
     Band,
     Point,
     count_made,
@@ -37,18 +35,20 @@ from pipeline.routing.parting import parted
 from pipeline.routing.prices import knot_prices
 from pipeline.routing.problem import Budget, Ease, Problem, Solution, Stopped
 
-EFFORT = 2.0
+EFFORT = 0.8
 """Effort of everything here, as a multiple of a plain search's; the last level has nearly half of it."""
-SMALL = 1500
-"""A band of fewer knots than this has as much effort as one of so many."""
 BARE = 0.15
 """Share of the effort for searching on in the band without switching rows."""
 TRIALS = 0.4
 """Share of a level's effort for trying layouts; the rest goes into searching the best ones."""
 ANEW = 0.4
 """Effort for routing the best layouts from nothing, as a share of a level's."""
-PARTS = 0.4
+PARTS = 0.8
 """Effort for routing the parts of a parted band, as a share of a level's."""
+PART_WORK, PART_SEARCH = 7e5, 0.2
+"""Least units of work of a parting for each knot; the share of the parts' effort searched beyond it."""
+BOUND_STEPS = 60
+"""Steps of the prices at each smoothing, for the bound of the longest band, at effort 1."""
 RACERS = 4
 """How many layouts of a level are searched further."""
 
@@ -67,19 +67,15 @@ def insert_switching(
     bare = Band(problem, wanted, start.strands, start.swaps, start.cost)
     points = {0: bare.point(start.lower_bound)}
     totals = _levels(limit)
-    whole = replace(
-        budget,
-        effort=EFFORT * budget.effort * max(1.0, SMALL / max(1, problem.network.knots)),
-        reporter=None,
-    )
+    whole = replace(budget, effort=EFFORT * budget.effort, reporter=None)
     stopped = start.stopped
     try:
-        if totals and bare.error > 1e-6:
+        if totals and bare.error > 1e-6 and not budget.late:
             bare = bare.searched(_part(whole, BARE), budget.seed)
             points[0] = bare.point(start.lower_bound)
         band = bare
         for total in totals:
-            if band.error <= 1e-6:
+            if band.error <= 1e-6 or budget.late:
                 break
             level = (1.0 - BARE) * (0.5 if total == limit else 0.5 / (len(totals) - 1))
             layouts = _tried(band, bare, total, _part(whole, TRIALS * level))
@@ -91,11 +87,10 @@ def insert_switching(
             if longer.error < band.error - 1e-6:
                 band = longer
                 points[band.inserted] = band.point(0.0)
-            if _late(budget):
-                stopped = Stopped.TIME
-                break
     except KeyboardInterrupt:
         stopped = Stopped.INTERRUPT
+    if stopped is Stopped.DONE:
+        stopped = budget.ended
     curve = _falling(points)
     if len(curve) > 1:
         curve[-1] = _finished(curve[-1], budget, stopped)
@@ -114,7 +109,8 @@ def _falling(points: dict[int, Point]) -> list[Point]:
 def _finished(point: Point, budget: Budget, stopped: Stopped) -> Point:
     """Certify a lower bound for the point's own network, and take out needless hand-overs."""
     late = Meter(budget, point.problem.network.knots)
-    _, bound = knot_prices(board(point.problem), PRICE_STEPS, lambda: late.late)
+    steps = max(1, round(BOUND_STEPS * min(1.0, budget.effort)))
+    _, bound = knot_prices(board(point.problem), steps, lambda: late.late)
     routes = replace(point.solution, lower_bound=min(bound, point.solution.cost), stopped=stopped)
     routes = fewer_hand_overs(point.problem, routes, budget)
     made = count_made(point.problem.network, routes, point.wanted)
@@ -162,10 +158,6 @@ def _part(budget: Budget, share: float) -> Budget:
     return replace(budget, effort=share * budget.effort)
 
 
-def _late(budget: Budget) -> bool:
-    return budget.deadline is not None and time.monotonic() >= budget.deadline
-
-
 def _tried(band: Band, bare: Band, total: int, budget: Budget) -> list[Band]:
     """The level before and the layouts tried, by a quick descent each."""
     meter = Meter(budget, band.problem.network.knots)
@@ -194,14 +186,22 @@ def _anew(tried: list[Band], budget: Budget, seed: int) -> list[Band]:
     meter = Meter(budget, max((band.problem.network.knots for band in tried), default=1))
     anew: list[Band] = []
     for band in sorted(tried, key=lambda band: band.error):
-        if meter.over():
+        if meter.over() or meter.spent + band.work_anew > meter.allowed:
             break
         anew.append(band.routed_anew(meter, seed))
     return anew
 
 
 def _partings(bare: Band, total: int, budget: Budget) -> list[Band]:
-    """The bare band parted at a few places, where that gains something."""
-    gaps = sorted({*bare.painful(1), *bare.spread(2)})
-    parts = (parted(bare, gap, total, _part(budget, 1.0 / len(gaps))) for gap in gaps if not _late(budget))
-    return [band for band in parts if band is not None]
+    """The bare band parted at a few places while the budget lasts, where that gains something."""
+    knots = bare.problem.network.knots
+    meter = Meter(budget, knots)
+    parts: list[Band] = []
+    for gap in dict.fromkeys((*bare.painful(1), *bare.spread(2))):
+        if meter.late or meter.spent + PART_WORK * knots > meter.allowed:
+            break
+        meter.spend(PART_WORK * knots + PART_SEARCH * meter.allowed)
+        found = parted(bare, gap, total, _part(budget, PART_SEARCH))
+        if found is not None:
+            parts.append(found)
+    return parts
