@@ -6,11 +6,11 @@ BIN := $(VENV)/bin
 .PHONY: demo test lint bench fuzz golden clean
 
 demo: $(VENV)/ready
-	$(BIN)/hitchgrid plan sample_images/pennant.png --replace
-	@echo "Open output/pennant/sheet.pdf to print it, output/pennant/worksheet.html to tie from it."
+	$(BIN)/hitchgrid plan sample_images/boat_number.png --replace
+	@echo "Open output/boat-number/sheet.pdf to print it, output/boat-number/worksheet.html to tie from it."
 
 test: lint
-	$(BIN)/python -m pytest
+	$(BIN)/python -m pytest -n auto
 
 lint: $(VENV)/ready
 	$(BIN)/ruff check .
@@ -19,7 +19,7 @@ lint: $(VENV)/ready
 
 bench: $(VENV)/ready
 	$(BIN)/pip install -q -e '.[bench]'
-	$(BIN)/python -m benchmarks.routing
+	$(BIN)/python -m benchmarks.routing --growth
 
 fuzz: $(VENV)/ready
 	$(BIN)/python -m tests.fuzz --count 10000
