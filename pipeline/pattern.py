@@ -316,7 +316,7 @@ def _section_problems(place: str, section: Section, strands: int, threads: int) 
             yield f"{here}.knots[{i}]", f"position {positions[i]} is outside a band of {strands} strands"
             continue
         if not positions:
-            if section.kind == "picture":
+            if section.kind == "picture" and (section.worked == "rows" or strands > 2):
                 yield f"{here}.knots", "a picture row cannot be empty"
             continue
         if section.worked == "rows":

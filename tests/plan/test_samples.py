@@ -15,6 +15,7 @@ from typing import Any
 import colour
 import numpy as np
 import pytest
+from PIL import Image
 
 from pipeline.bundle import TIMINGS, band_files
 from pipeline.design import Drawer, LetterSource, PictureSource
@@ -176,3 +177,14 @@ def test_the_same_plan_gives_the_same_bytes() -> None:
         "pattern.json", "report.json", "report.html", "cut-list.csv", "chart.png", "preview.png",
         "instructions.txt", "worksheet.html", "sheet.pdf",
     }  # fmt: skip
+
+
+@pytest.mark.parametrize("worked", ["rows", "diagonal"])
+def test_the_narrowest_band(worked: str, tmp_path: Path) -> None:
+    """Two strands: diagonal-worked, every other row has no pair to tie."""
+    grid = np.array([[27, 42, 89]] * 5 + [[246, 243, 234]], dtype=np.uint8)[:, None]
+    Image.fromarray(grid).save(tmp_path / "two.png")
+    band = Band(worked=worked)  # type: ignore[arg-type]
+    made = plan(PictureSource(tmp_path / "two.png", grid=True), band, Drawer(builtin_stash()), budget=QUICK)
+    report = agrees(made)
+    assert report["made"] == report["cells"] == (6 if worked == "rows" else 3)
