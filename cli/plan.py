@@ -14,8 +14,8 @@ from cli.units import parse_length
 if TYPE_CHECKING:
     from pipeline.design import Artwork
 
-WRITING_SECONDS = 3.0
-"""What checking and writing take of a time limit, at most, on a slow machine."""
+FINISHING_S, FINISHING_EACH_S = 0.5, 0.0012
+"""What sharing, checking and writing take, in all and for each of rows × strands, on a busy core."""
 
 PICTURE, THREADS, BAND, TYING, CUTTING, RESULT = (
     "Picture and letters",
@@ -239,6 +239,7 @@ def command(
         raise typer.BadParameter("name one picture, or --letters TEXT")
     from cli import options
     from cli.console import watching
+    from cli.interrupt import halting
     from cli.summary import show_summary
     from pipeline.bundle import band_files
     from pipeline.design import Drawer, LetterSource, PictureSource
@@ -298,17 +299,18 @@ def command(
         longest_mm=parse_length(longest, "--longest"),
         margin=None if margin is None else margin / 100,
     )
-    deadline = None if time_limit is None else began + max(0.4 * time_limit, time_limit - WRITING_SECONDS)
-    with watching(quiet) as watch:
+    deadline = None if time_limit is None else began + time_limit
+    with halting(quiet) as halted, watching(quiet) as watch:
         made = plan(
             artwork,
             band,
             drawer,
             tying,
             title=title,
-            budget=Budget(effort, seed, deadline),
+            budget=Budget(effort, seed, deadline, halted=halted),
             further=advice,
             watch=watch,
+            finishing_s=lambda places: FINISHING_S + FINISHING_EACH_S * places,
         )
         files = band_files(
             made.pattern,

@@ -31,6 +31,7 @@ from pipeline.outputs import folder_name, write_result
 from pipeline.plan import plan
 from pipeline.pose import Band, Tying
 from pipeline.routing import Budget, Ease
+from pipeline.routing.warm import compile_all, is_warm
 
 ReadWrist = Callable[[str], float | None]
 """Turns a wrist as people write it into mm."""
@@ -185,6 +186,8 @@ def run_orders(orders: Sequence[Order], shop: Shop, *, jobs: int = 1) -> Iterato
     Works on joblib's present backend (``joblib.parallel_config`` chooses another). Raises ImpossibleError
     when a worker process dies; what was finished by then stays.
     """
+    if jobs != 1 and len(orders) > 1 and not is_warm():
+        compile_all()  # once, rather than in every worker
     tasks = (joblib.delayed(run_order)(order, shop) for order in orders)
     try:
         yield from joblib.Parallel(n_jobs=jobs, return_as="generator")(tasks)

@@ -12,7 +12,7 @@ made.verdict.made, made.cuts[0].length_mm
 from __future__ import annotations
 
 import time
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Protocol
 
@@ -54,6 +54,9 @@ from pipeline.routing import (
 FURTHER_EFFORT = 1.0
 """What eases and advice may spend together, as a share of the effort of the band's own search."""
 
+LEAST_SEARCH = 0.2
+"""Share of the time left that is searched even where finishing may take longer."""
+
 
 class Watch(Protocol):
     """Hears which stage runs and how far its search is."""
@@ -93,10 +96,14 @@ def plan(
     budget: Budget = Budget(),
     further: bool = True,
     watch: Watch | None = None,
+    finishing_s: Callable[[int], float] = lambda places: 0.0,
 ) -> Plan:
     """Plan a band.
 
     ``budget`` is for the band's own search; with ``further`` the eases and the advice get as much again.
+    Once its deadline has passed, or it is halted, what remains of the search is left out and the best band
+    so far is finished: checked, cut and returned. ``finishing_s``: how many seconds of the deadline to keep
+    for that and for whatever follows, given rows × strands of the picture.
     Raises HitchgridError for anything that cannot be used or met.
     """
     clock = _Clock(watch)
@@ -107,6 +114,11 @@ def plan(
     clock.stage("routing the strands")
     problem, wanted = pose(drawn, band, tying)
     budget = replace(budget, reporter=watch)
+    if budget.deadline is not None:
+        rows, cells = drawn.wanted.shape
+        left = budget.deadline - time.monotonic()
+        kept = min(finishing_s(rows * (cells + 1)), (1 - LEAST_SEARCH) * left)
+        budget = replace(budget, deadline=budget.deadline - max(0.0, kept))
     solution = route(problem, budget)
     switched = insert_switching(problem, wanted, solution, tying.switching_rows, budget)
     routed = switched[-1]
@@ -128,7 +140,7 @@ def plan(
     bound = routed.solution.lower_bound if not joined[-1].joins else 0.0
     spare = replace(budget, effort=budget.effort * FURTHER_EFFORT / 2, reporter=None)
     forced: dict[int, float] = {}
-    if further and not joined[-1].joins:
+    if further and not joined[-1].joins and not budget.late:
         cells = knot_numbers(pattern, verdict)
         forced = costs_if_made(routed.problem, routed.wanted, routed.solution, cells, spare)
     why = reasons(pattern, verdict, lower_bound=bound, ease=tying.ease, found=forced)
@@ -136,7 +148,7 @@ def plan(
 
     easy: tuple[EaseLine, ...] = ()
     advice = None
-    if further and solution.stopped is Stopped.DONE:
+    if further and not budget.late:
         clock.stage("trying what would help")
         if problem.ease is tying.ease and drawn.worked == "rows":
             easy = eases(problem, wanted, {tying.ease: solution}, spare, watch)
@@ -149,13 +161,16 @@ def plan(
             )
             redesign = Redesign(artwork, band, drawer, tying, drawn, problem, wanted, solution)
             advice = advise(redesign, base, changes, spare, watch)
+    stopped = routed.solution.stopped if solution.stopped is Stopped.DONE else solution.stopped
+    if stopped is Stopped.DONE and (further or tying.switching_rows or tying.joins):
+        stopped = budget.ended  # whatever was left out for it
     return Plan(
         pattern,
         drawn,
         verdict,
         why,
         bound,
-        solution.stopped,
+        stopped,
         cuts,
         plan_skeins(pattern, cuts, drawer.stash),
         compare(loose, shared, margin=tying.margin),

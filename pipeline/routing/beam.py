@@ -199,15 +199,11 @@ def follow(board: Board, turns: NDArray[np.bool_], threads: NDArray[np.int8]) ->
     """Return the labels that follow from ``threads`` on starting wires (E,) and ``turns`` (V,), who stays."""
     labels = threads.copy()
     labels[: board.strands] = labels[board.partner]
-    _follow(board, turns, labels)
+    on = labels.tolist()  # not compiled: an answer must be possible before anything is
+    for (a, b, c, d), turn in zip(board.wire.tolist(), turns.tolist(), strict=True):
+        on[c], on[d] = (on[a], on[b]) if turn else (on[b], on[a])
+    labels[:] = on
     return labels
-
-
-@compiled
-def _follow(board, turns, labels):  # type: ignore[no-untyped-def]
-    for v in range(len(turns)):
-        a, b, c, d = board.wire[v]
-        labels[c], labels[d] = (labels[a], labels[b]) if turns[v] else (labels[b], labels[a])
 
 
 def beam(

@@ -13,7 +13,6 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.routing.compiled import compiled
 from pipeline.routing.problem import Ease, Problem, Solution, Stopped
 
 Labels = NDArray[np.int8]
@@ -95,15 +94,11 @@ def board(problem: Problem) -> Board:
     )
 
 
-@compiled
 def colour_error(board: Board, labels: Labels) -> float:
     """Return the sum over knots of the lesser cost of the two threads that meet there."""
-    total = 0.0
-    for v in range(board.wire.shape[0]):
-        x = labels[board.wire[v, 0]]
-        y = labels[board.wire[v, 1]]
-        total += min(board.cost[v, x], board.cost[v, y])
-    return total
+    knots = np.arange(len(board.wire))
+    left, right = labels[board.wire[:, 0]], labels[board.wire[:, 1]]
+    return float(np.minimum(board.cost[knots, left], board.cost[knots, right]).sum())
 
 
 def hand_overs(board: Board, labels: Labels) -> NDArray[np.bool_]:

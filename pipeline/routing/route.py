@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import combinations
 
 import numpy as np
 from threadpoolctl import threadpool_limits
@@ -20,6 +21,7 @@ from pipeline.routing.prices import Prices, certified, knot_prices
 from pipeline.routing.problem import Budget, Ease, Problem, Solution, Stopped, require_possible
 from pipeline.routing.search import Search
 from pipeline.routing.settle import labels_of
+from pipeline.routing.warm import compiler
 
 WIDTH = 200
 """Frontiers kept in the beams that start the search of diagonal work."""
@@ -55,6 +57,11 @@ def _route(problem: Problem, budget: Budget) -> Solution:
     laid = board(problem)
     if problem.ease is Ease.PLAIN and laid.light:
         return solve_plain(problem, budget)
+    compiling = compiler(budget)
+    if compiling is not None:
+        passable = makeshift(problem, laid, budget)
+        if not compiling.done(budget):
+            return solution(problem, passable, 0.0, budget.ended)
     run = _Run(problem, laid, budget)
     stopped = Stopped.DONE
     try:
@@ -180,6 +187,20 @@ def cells(problem: Problem) -> int:
     """Count cells for the budget: a diagonal row ties every other one, and is searched twice as long."""
     twice = np.array([row.worked != "rows" for row in problem.network.rows], dtype=bool)
     return problem.network.knots + int(twice[problem.network.row].sum()) if problem.network.knots else 0
+
+
+def makeshift(problem: Problem, laid: Board, budget: Budget) -> Labels:
+    """Return a passable routing without compiled loops: the plain band, or exchanges of two threads."""
+    best = simple(laid)
+    if laid.light:
+        hasty = replace(budget, effort=PLAIN * budget.effort, reporter=None)
+        plain = labels_of(problem.network, solve_plain(replace(problem, ease=Ease.PLAIN), hasty))
+        return min(best, plain, key=lambda labels: colour_error(laid, labels))
+    for s, t in combinations(range(laid.threads), 2):
+        if budget.late:
+            break
+        exchange(laid, laid.cost, best, s, t)
+    return best
 
 
 def simple(laid: Board) -> Labels:

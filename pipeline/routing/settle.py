@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 
 from pipeline.network import Network
 from pipeline.routing.board import Board, Labels, colour_error
-from pipeline.routing.compiled import compiled
 from pipeline.routing.exchange import exchange
 from pipeline.routing.meter import Meter
 from pipeline.routing.problem import Ease, Solution
@@ -39,16 +38,11 @@ def relabel(network: Network, strands: NDArray[np.int64], swaps: NDArray[np.bool
     """The thread on each wire when strands of these threads are tied with these swaps."""
     labels = np.empty(network.edges, dtype=np.int8)
     labels[: network.strands] = strands
-    _follow(network.into, swaps, labels, network.strands)
+    on = strands.tolist()  # not compiled: an answer must be possible before anything is
+    for (a, b), swap in zip(network.into.tolist(), swaps.tolist(), strict=True):
+        on += (on[b], on[a]) if swap else (on[a], on[b])
+    labels[:] = on
     return labels
-
-
-@compiled
-def _follow(into, swaps, labels, first):  # type: ignore[no-untyped-def]
-    for v in range(len(into)):
-        left, right = labels[into[v, 0]], labels[into[v, 1]]
-        labels[first + 2 * v] = right if swaps[v] else left
-        labels[first + 2 * v + 1] = left if swaps[v] else right
 
 
 def settle(board: Board, labels: Labels, ease: Ease, meter: Meter, rounds: int = 8) -> float:
