@@ -27,8 +27,8 @@ STATES = 260
 """Most states of a strip; its width follows from it and the number of threads."""
 FLOOR = 1e-140
 """Weights do not sink lower, so that the product of two is never lost."""
-SCHEDULE = (3.0, 1.0, 0.3)
-"""Smoothing while climbing, in ΔE, one after another."""
+COARSE, FINE = (3.0, 1.0, 0.3), (0.1, 0.03)
+"""Smoothing while climbing, in ΔE, one after another: from coarse prices, and from fine ones."""
 
 
 class Strip(NamedTuple):
@@ -186,7 +186,12 @@ def strip_value(board, desk, labels, strip, cross, prices, smooth, slope):  # ty
 
 
 def strip_bound(
-    board: Board, prices: Prices, iterations: int, stop: Callable[[], bool], states: int = STATES
+    board: Board,
+    prices: Prices,
+    iterations: int,
+    stop: Callable[[], bool],
+    states: int = STATES,
+    schedule: tuple[float, ...] = COARSE,
 ) -> tuple[Prices, float, float]:
     """Climb from ``prices`` (E, k) for ``iterations`` steps at each smoothing; return (prices, bound, work).
 
@@ -219,7 +224,7 @@ def strip_bound(
         return best, best_bound, work
     now = prices.copy()
     best_bound = certified(value(now, 0.0), board)
-    for smooth in SCHEDULE:
+    for smooth in schedule:
         latest = now[wires].ravel()
 
         def climb(flat: NDArray[np.float64], smooth: float = smooth) -> tuple[float, NDArray[np.float64]]:

@@ -10,7 +10,9 @@ climbing with L-BFGS.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import suppress
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -88,49 +90,61 @@ def knot_bound(board, prices, smooth, slope):  # type: ignore[no-untyped-def]
     return total
 
 
-def knot_prices(
+class Rung(NamedTuple):
+    """Prices reached at one smoothing (ΔE), and their certified bound."""
+
+    smooth: float
+    prices: Prices
+    bound: float
+
+
+def climb(
     board: Board,
     iterations: int,
     stop: Callable[[], bool],
-    schedule: tuple[float, ...] = (10.0, 3.0, 1.0, 0.3),
-) -> tuple[Prices, float]:
-    """Climb for ``iterations`` steps at each smoothing of ``schedule`` (ΔE); return prices and bound.
+    schedule: tuple[float, ...],
+    start: Prices | None = None,
+) -> Iterator[Rung]:
+    """Climb from ``start`` for ``iterations`` steps at each smoothing of ``schedule``; yield each reached.
 
-    The bound is certified: it is evaluated with hard minima, less a tolerance for rounding.
+    The bounds are certified: evaluated with hard minima, less a tolerance for rounding.
     """
     shape = (len(board.ends), board.threads)
     last = np.flatnonzero((board.ends[:, 1] < 0) & (board.weight == 0))
-    best, best_bound = np.zeros(shape), 0.0
-    if not len(board.wire):
-        return best, 0.0
-    prices, slope = np.zeros(shape), np.zeros(shape)
-
+    prices, slope = np.zeros(shape) if start is None else start, np.zeros(shape)
     for smooth in schedule:
+        if stop() or not len(board.wire):
+            return
+        latest = prices
 
-        def climb(flat: NDArray[np.float64], smooth: float = smooth) -> tuple[float, NDArray[np.float64]]:
+        def down(flat: NDArray[np.float64], smooth: float = smooth) -> tuple[float, NDArray[np.float64]]:
             if stop():
                 raise Enough
             bound = knot_bound(board, flat.reshape(shape), smooth, slope)
             slope[last] = 0.0
             return -bound, -slope.ravel()
 
-        latest = prices
-
         def keep(flat: NDArray[np.float64]) -> None:
             nonlocal latest
             latest = flat.reshape(shape).copy()
 
-        try:
-            found, _, _ = fmin_l_bfgs_b(climb, prices.ravel(), m=8, maxiter=iterations, callback=keep)
-            latest = found.reshape(shape)
-        except Enough:
-            pass
-        prices = latest
-        bound = certified(float(knot_bound(board, prices, 0.0, slope)), board)
-        if bound > best_bound:
-            best, best_bound = prices, bound
-        if stop():
-            break
+        with suppress(Enough):
+            latest = fmin_l_bfgs_b(down, prices.ravel(), m=8, maxiter=iterations, callback=keep)[0]
+        prices = latest.reshape(shape)
+        yield Rung(smooth, prices, certified(float(knot_bound(board, prices, 0.0, slope)), board))
+
+
+def knot_prices(
+    board: Board,
+    iterations: int,
+    stop: Callable[[], bool],
+    schedule: tuple[float, ...] = (10.0, 3.0, 1.0, 0.3),
+) -> tuple[Prices, float]:
+    """Climb, and return the prices of the best bound and that bound."""
+    best, best_bound = np.zeros((len(board.ends), board.threads)), 0.0
+    for rung in climb(board, iterations, stop, schedule):
+        if rung.bound > best_bound:
+            best, best_bound = rung.prices, rung.bound
     return best, best_bound
 
 

@@ -8,31 +8,30 @@ from itertools import combinations
 import numpy as np
 from threadpoolctl import threadpool_limits
 
-from pipeline.routing.beam import beam, complete, follow
+from pipeline.routing.beam import complete, follow
 from pipeline.routing.board import Board, Labels, board, colour_error, solution
-from pipeline.routing.bound import strip_bound
+from pipeline.routing.bound import COARSE, FINE, strip_bound
 from pipeline.routing.ease import fewer_hand_overs
 from pipeline.routing.exchange import exchange
 from pipeline.routing.leader import applies, improve_leader
 from pipeline.routing.light import improve_light
 from pipeline.routing.meter import Meter
 from pipeline.routing.plain import solve_plain
-from pipeline.routing.prices import Prices, certified, knot_prices
+from pipeline.routing.prices import Prices, Rung, certified, knot_prices
 from pipeline.routing.problem import Budget, Ease, Problem, Solution, Stopped, require_possible
 from pipeline.routing.search import Search
 from pipeline.routing.settle import labels_of
+from pipeline.routing.starts import ladder, starts
 from pipeline.routing.warm import compiler
 
-WIDTH = 200
-"""Frontiers kept in the beams that start the search of diagonal work."""
 STARTING = 0.4
-"""Share of the effort that goes into prices and starts of diagonal work, each under other false costs."""
-BEAM_WORK = 250.0
-"""Units of work of a beam for each frontier and knot."""
-CLIMB, STRIP_CLIMB = 45, 25
-"""Steps at each smoothing to the prices of knots, and of strips."""
-PRICE_WORK = 60.0
+"""Share of the effort that goes into prices and starts of diagonal work."""
+CLIMB, STRIP_CLIMB = 15, 25
+"""Steps at each smoothing to the prices of knots in row work, and of strips."""
+PRICE_WORK = 130.0
 """Units of work of a step over all smoothings, for each knot and pair of threads."""
+LONGER = 1.5
+"""How much more than a row-worked knot a diagonal-worked one is given of the effort."""
 PLAIN = 0.1
 """Share of a plain search's effort that makes a start."""
 LIGHT = 0.1
@@ -111,17 +110,16 @@ class _Run:
         in_rows = np.array([row.worked == "rows" for row in self.problem.network.rows])
         in_rows = in_rows[self.problem.network.row]
         search = Search(laid, in_rows, meter, self.seed)
-        prices = np.zeros((len(laid.ends), laid.threads))
         try:
-            if not in_rows.all():
-                prices = self.price(CLIMB)
-            self.start(search, prices, bool(in_rows.any()), bool(in_rows.all()))
+            rungs = [] if in_rows.all() else ladder(laid, meter)
+            self.raise_bound([rung.bound for rung in rungs])
+            self.start(search, rungs, bool(in_rows.any()))
             if not self.proved and not meter.over():
-                if in_rows.all():
-                    prices = self.price(CLIMB // 3)
-                _, bound, work = strip_bound(laid, prices, STRIP_CLIMB, lambda: meter.late)
+                prices = max(rungs, key=lambda rung: rung.bound).prices if rungs else self.price(CLIMB)
+                schedule = FINE if rungs else COARSE
+                _, bound, work = strip_bound(laid, prices, STRIP_CLIMB, lambda: meter.late, schedule=schedule)
                 meter.spend(work)
-                self.bound = meter.bound = max(self.bound, bound)
+                self.raise_bound([bound])
             if not self.proved:
                 search.improve(self.best, self.bound)
         finally:
@@ -138,36 +136,34 @@ class _Run:
         """Climb to prices of single knots, and keep their bound."""
         prices, bound = knot_prices(self.board, iterations, lambda: self.meter.late)
         self.meter.spend(PRICE_WORK * iterations * self.board.knots * self.board.threads**2)
-        self.bound = self.meter.bound = max(self.bound, bound)
+        self.raise_bound([bound])
         return prices
 
-    def start(self, search: Search, prices: Prices, some_rows: bool, all_rows: bool) -> None:
-        """Try several starts and keep the best after a short descent."""
-        laid, meter = self.board, self.meter
+    def raise_bound(self, bounds: list[float]) -> None:
+        """Remember the largest of ``bounds`` if it is better."""
+        self.bound = self.meter.bound = max([self.bound, *bounds])
+
+    def start(self, search: Search, rungs: list[Rung], some_rows: bool) -> None:
+        """Try several starts; keep the best after a short descent, with what the others do better."""
+        meter = self.meter
         if some_rows:
-            plain = self.from_plain()
-            for start in (plain, simple(laid)):
+            for start in (self.from_plain(), simple(self.board)):
                 self.keep(start)
                 search.soften(start)
                 self.keep(search.labels)
                 if self.proved or meter.over():
                     return
-        if not all_rows:
-            random = np.random.default_rng(self.seed)
-            costs = laid.cost
-            while not meter.over() and meter.share < STARTING:
-                labels = beam(laid, costs, prices, WIDTH, lambda: meter.late)
-                if labels is None:
-                    return
-                meter.spend(BEAM_WORK * WIDTH * laid.knots)
-                self.keep(labels)
-                search.begin(labels)
+        for labels in starts(self.board, rungs, meter, self.seed):
+            self.keep(labels)
+            search.begin(labels)
+            self.keep(search.labels)
+            other = search.labels.copy()
+            search.take(self.best)
+            if search.merge(other) > 0:
+                search.descend(2, 3)
                 self.keep(search.labels)
-                if self.proved:
-                    return
-                costs = laid.cost * np.exp(
-                    random.choice((0.2, 0.5, 1.0)) * random.standard_normal(laid.cost.shape)
-                )
+            if self.proved or meter.over() or meter.share >= STARTING:
+                return
 
     def from_plain(self) -> Labels:
         """The plain band, at light ease with the hand-overs that it adds."""
@@ -184,9 +180,10 @@ class _Run:
 
 
 def cells(problem: Problem) -> int:
-    """Count cells for the budget: a diagonal row ties every other one, and is searched twice as long."""
-    twice = np.array([row.worked != "rows" for row in problem.network.rows], dtype=bool)
-    return problem.network.knots + int(twice[problem.network.row].sum()) if problem.network.knots else 0
+    """Count cells for the budget: a diagonal row ties every other one, and is searched longer for each."""
+    diagonal = np.array([row.worked != "rows" for row in problem.network.rows], dtype=bool)
+    knots = problem.network.knots
+    return knots + int(LONGER * diagonal[problem.network.row].sum()) if knots else 0
 
 
 def makeshift(problem: Problem, laid: Board, budget: Budget) -> Labels:

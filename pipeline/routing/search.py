@@ -17,7 +17,7 @@ from pipeline.routing.cycles import reroute
 from pipeline.routing.exchange import exchange
 from pipeline.routing.meter import Meter
 from pipeline.routing.sweep import Strips, clock, families, strips, sweep
-from pipeline.routing.windows import desk, recount
+from pipeline.routing.windows import desk, recount, solve
 
 STATES = 9000
 """Windows get no wider than this many states."""
@@ -36,6 +36,8 @@ AT_EDGE = 0.02
 """Price of a hand-over at an edge as a share of one in mid-row."""
 CYCLES = 200
 """Cycles cancelled at most in one local exchange."""
+BOTH = 11
+"""Widest strip in which two routings are merged: 2 to this power and one more are within ``STATES``."""
 
 
 class Search:
@@ -57,6 +59,8 @@ class Search:
         self.levels = [
             [strips(board, across, along, m) for across, along in around] for m in range(1, widest + 1)
         ]
+        self.merging_pays = not rows_worked.all()
+        self.merging = [strips(board, across, along, BOTH) for across, along in around]
 
     # -- descent ---------------------------------------------------------------------------------------
 
@@ -120,14 +124,42 @@ class Search:
             if not len(wires):
                 break
 
-    def begin(self, labels: Labels) -> float:
-        """Start from ``labels``, descend, and return the colour error reached."""
+    def take(self, labels: Labels) -> None:
+        """Go on from ``labels``."""
         self.labels[:] = labels
         recount(self.board, self.labels, self.desk)
+
+    def begin(self, labels: Labels) -> float:
+        """Start from ``labels``, descend, and return the colour error reached."""
+        self.take(labels)
         self.touch(0, 1 << 30)
         self.exchange(self.board.cost, 3)
         self.descend(2, 3)
         return float(colour_error(self.board, self.labels))
+
+    def merge(self, other: Labels) -> float:
+        """Take over from ``other`` what is better there; return the gain.
+
+        A wire may keep its thread or take that of ``other``. So few states are left that windows reach far,
+        over all knots in doubt where these are few, else over wide strips (cf. the fusion moves of
+        Lempitsky, Rother, Roth and Blake 2010).
+        """
+        board, desk = self.board, self.desk
+        doubt = self.changed(other)
+        if not doubt.any():
+            return 0.0
+        before, work, gain = self.labels.copy(), int(desk.work[0]), 0.0
+        desk.mask[:] = (1 << before.astype(np.int64)) | (1 << other.astype(np.int64))
+        whole = solve(board, board.cost, self.free, self.labels, np.flatnonzero(doubt).astype(np.int32), desk)
+        self.meter.spend(int(desk.work[0]) - work)
+        if whole < 0:
+            self.mark(doubt)
+            for family in self.merging:
+                family.solved[:] = 0
+                gain += self.sweep(board.cost, family)
+        desk.mask[:] = -1
+        self.mark(self.changed(before))
+        return gain + max(float(whole), 0.0)
 
     def soften(self, labels: Labels) -> float:
         """Start from ``labels`` under a high price on hand-overs and let it fall; return the colour error.
@@ -222,12 +254,18 @@ class Search:
                     self.exchange_near(board.cost, int(rows.min()) - 3, int(rows.max()) + 3)
                 self.descend(2, min(int(random.choice((3, 4))), len(self.levels)))
             now = float(colour_error(board, self.labels))
+            if now > current + 1e-9:
+                other = self.labels.copy()
+                self.labels[:] = self.best
+                recount(board, self.labels, self.desk)
+                if self.merging_pays:
+                    now = current - self.merge(other)
+                    if now < current:
+                        self.descend(2, 3)
+                        now = float(colour_error(board, self.labels))
             if now <= current + 1e-9:
                 current = now
                 self.best[:] = self.labels
-            else:
-                self.labels[:] = self.best
-                recount(board, self.labels, self.desk)
         return self.best
 
 

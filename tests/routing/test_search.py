@@ -18,9 +18,12 @@ from pipeline.routing.board import Board, board, colour_error, faults
 from pipeline.routing.bound import strip_bound
 from pipeline.routing.cycles import reroute
 from pipeline.routing.exchange import exchange
-from pipeline.routing.prices import knot_prices
+from pipeline.routing.meter import Meter
+from pipeline.routing.prices import knot_bound, knot_prices
 from pipeline.routing.problem import require_possible
+from pipeline.routing.reversal import reverse, reversible, turned
 from pipeline.routing.route import simple
+from pipeline.routing.search import Search
 from pipeline.routing.windows import desk, recount, solve
 from tests.routing_reference.problems import tiny
 
@@ -121,6 +124,45 @@ def test_the_beam_keeps_pins_limits_folds_and_ease(seed: int, ease: Ease) -> Non
     labels = beam(laid, laid.cost, np.zeros((len(laid.ends), laid.threads)), 20, never)
     assert labels is not None
     assert faults(laid, labels) == []
+
+
+@settings(max_examples=25, deadline=None, derandomize=True)
+@given(st.integers(0, 10_000))
+def test_a_board_read_backwards_has_the_same_routings_and_bounds(seed: int) -> None:
+    laid = board(problem(seed, Ease.FULL))
+    if not reversible(laid):
+        return
+    back, to = reverse(laid)
+    labels = beam(back, back.cost, np.zeros((len(back.ends), back.threads)), 20, never)
+    assert labels is not None
+    assert faults(back, labels) == []
+    assert faults(laid, labels[to]) == []
+    assert colour_error(laid, labels[to]) == pytest.approx(colour_error(back, labels))
+    again, home = reverse(back)
+    assert (home[to] == np.arange(len(to))).all()
+    assert (again.wire == laid.wire).all()
+    prices, bound = knot_prices(laid, 8, never)
+    slope = np.zeros_like(prices)
+    assert knot_bound(back, turned(laid, prices, to), 0.0, slope) >= bound - 1e-9
+
+
+@settings(max_examples=25, deadline=None, derandomize=True)
+@given(st.integers(0, 10_000), st.sampled_from([Ease.FULL, Ease.LIGHT]))
+def test_a_merger_is_legal_and_no_worse_than_either(seed: int, ease: Ease) -> None:
+    posed = problem(seed, ease)
+    laid = board(posed)
+    one = simple(laid)
+    other = beam(laid, laid.cost, np.zeros((len(laid.ends), laid.threads)), 20, never)
+    assert other is not None
+    search = Search(laid, np.zeros(laid.knots, np.bool_), Meter(Budget(), laid.knots), 0)
+    search.take(one)
+    gain = search.merge(other)
+    assert gain == pytest.approx(colour_error(laid, one) - colour_error(laid, search.labels), abs=1e-4)
+    assert gain >= 0
+    assert faults(laid, search.labels) == []
+    free = all(pin is None for pin in posed.start) and (laid.at_most >= laid.strands).all()
+    if free:  # a limit on a thread makes windows careful with starting strands
+        assert colour_error(laid, search.labels) <= colour_error(laid, other) + 1e-5
 
 
 def hills(rows: int, strands: int, threads: int, ease: Ease = Ease.FULL) -> Problem:
