@@ -42,7 +42,7 @@ def command(
     from cli import options
     from cli.console import out as terminal
     from cli.console import table, watching
-    from pipeline.batch import Shop, orders_csv, read_orders, run_orders, skeins_csv, totals
+    from pipeline.batch import LIST, Shop, orders_csv, read_orders, run_orders, skeins_csv, totals
     from pipeline.drawer.stash import builtin_stash, read_stash
     from pipeline.errors import InputError, OutputError
     from pipeline.outputs import write_file
@@ -54,16 +54,20 @@ def command(
     shop = Shop(orders.absolute().parent, out.absolute(), owned, usual, effort, seed)
     try:
         out.mkdir(parents=True, exist_ok=True)
+        foreign = sorted(path.name for path in out.iterdir()) if not (out / LIST).exists() else []
     except OSError as error:
         raise OutputError(f"cannot write to {out}: {error.strerror}.", "Choose another --out.") from None
+    if foreign:
+        raise OutputError(f"{out} holds other files ({foreign[0]}, …).", "Name a new folder with --out.")
     outcomes = list(refused)
+    write_file(out / LIST, orders_csv(outcomes), replace=True)  # marks the folder, also if this run is ended
     with watching(quiet) as watch:
         watch.stage("planning the orders")
         for outcome in run_orders(listed, shop, jobs=jobs):
             outcomes.append(outcome)
             watch.advising(len(outcomes) - len(refused), len(listed), outcome.order.title)
     found = totals(outcomes, owned)
-    write_file(out / "orders.csv", orders_csv(outcomes), replace=True)
+    write_file(out / LIST, orders_csv(outcomes), replace=True)
     write_file(out / "skeins.csv", skeins_csv(found), replace=True)
     failed = [outcome for outcome in outcomes if not outcome.done]
     if not quiet:
@@ -88,12 +92,12 @@ def command(
         terminal.print(
             Text(
                 f"{len(outcomes) - len(failed)} of {len(outcomes)} orders done{before}; "
-                f"see {out / 'orders.csv'} and skeins.csv."
+                f"see {out / LIST} and skeins.csv."
             )
         )
     if failed:
         first = min(failed, key=lambda outcome: outcome.order.line)
         raise InputError(
             f"{len(failed)} of {len(outcomes)} orders failed, first line {first.order.line}: {first.error}",
-            f"All are told in {out / 'orders.csv'}; correct the list and run it again.",
+            f"All are told in {out / LIST}; correct the list and run it again.",
         )

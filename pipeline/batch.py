@@ -38,6 +38,8 @@ ReadWrist = Callable[[str], float | None]
 MAX_BYTES = 2_000_000
 MAX_ORDERS = 5_000
 ORDER = "order.json"
+LIST = "orders.csv"
+"""The file that tells what became of each order; a folder that has it is one of ours."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
+from cli.main import run
 from pipeline.batch import COLUMNS, Outcome, Shop, orders_csv, parse_orders, run_orders, skeins_csv, totals
 from pipeline.drawer.stash import Stash, parse_stash
 from pipeline.errors import ImpossibleError, InputError
@@ -145,3 +146,14 @@ def test_no_cell_of_the_summary_is_a_formula() -> None:
 def test_every_column_is_a_field_of_an_order() -> None:
     assert {"letters", "picture", "copies", "title"} <= set(COLUMNS)
     assert "line" not in COLUMNS
+
+
+def test_a_folder_of_other_files_is_refused(shop: Shop, capsys: pytest.CaptureFixture[str]) -> None:
+    shop.out.mkdir()
+    (shop.out / "thesis.txt").write_text("years of work")
+    (shop.base / "orders.csv").write_text("letters,strands,rows\nI,8,8\n")
+    with pytest.raises(SystemExit) as stop:
+        run(("batch", str(shop.base / "orders.csv"), "--out", str(shop.out)))
+    assert stop.value.code == 2
+    assert "--out" in capsys.readouterr().err
+    assert [path.name for path in shop.out.iterdir()] == ["thesis.txt"]
