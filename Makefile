@@ -31,7 +31,7 @@ $(VENV)/ready: pyproject.toml
 	$(PYTHON) -m venv $(VENV)
 	$(BIN)/python -m pip install -q --upgrade pip
 	$(BIN)/python -m pip install -q -e '.[svg,test,lint]'
-	$(BIN)/python -m pipeline.routing.warm  # compile once, so that the first plan is quick
+	$(BIN)/python -c "from pipeline.routing.warm import compile_all; compile_all()"  # compile once, so that the first plan is quick
 	touch $@
 
 clean:

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from pipeline.design import Artwork
 
 FINISHING_S, FINISHING_EACH_S = 0.5, 0.0012
-"""What sharing, checking and writing take, in all and for each of rows × strands, on a busy core."""
+"""What sharing, checking and writing take of a core, in all and for each of rows × strands."""
 
 PICTURE, THREADS, BAND, TYING, CUTTING, RESULT = (
     "Picture and letters",
@@ -234,7 +234,7 @@ def command(
 
     Example: hitchgrid plan --letters "RC" --strands 17
     """
-    began = time.monotonic()
+    began, worked_s = time.monotonic(), time.process_time()
     if (source is None) == (letters is None):
         raise typer.BadParameter("name one picture, or --letters TEXT")
     from cli import options
@@ -300,6 +300,12 @@ def command(
         margin=None if margin is None else margin / 100,
     )
     deadline = None if time_limit is None else began + time_limit
+
+    def finishing_s(places: int) -> float:
+        """As long as it would take at the pace of this run so far, on however busy a machine."""
+        pace = (time.monotonic() - began) / max(0.01, time.process_time() - worked_s)
+        return max(1.0, pace) * (FINISHING_S + FINISHING_EACH_S * places)
+
     with halting(quiet) as halted, watching(quiet) as watch:
         made = plan(
             artwork,
@@ -310,7 +316,7 @@ def command(
             budget=Budget(effort, seed, deadline, halted=halted),
             further=advice,
             watch=watch,
-            finishing_s=lambda places: FINISHING_S + FINISHING_EACH_S * places,
+            finishing_s=finishing_s,
         )
         files = band_files(
             made.pattern,

@@ -125,7 +125,3 @@ def compiler(budget: Budget) -> Compiler | None:
     """Start compiling where the loops may be cold and somebody may want an answer meanwhile."""
     waits = budget.deadline is not None or budget.halted is not None
     return Compiler() if waits and not is_warm() else None
-
-
-if __name__ == "__main__":
-    compile_all()
