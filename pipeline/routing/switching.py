@@ -45,8 +45,10 @@ ANEW = 0.4
 """Effort for routing the best layouts from nothing, as a share of a level's."""
 PARTS = 0.8
 """Effort for routing the parts of a parted band, as a share of a level's."""
-PART_WORK, PART_SEARCH = 7e5, 0.2
-"""Least units of work of a parting for each knot; the share of the parts' effort searched beyond it."""
+PART_WORK, PLAIN_PART_WORK = 7e5, 5e4
+"""Least units of work of a parting for each knot, and at plain ease."""
+PART_SEARCH = 0.2
+"""Share of the parts' effort that each parting searches beyond that."""
 BOUND_STEPS = 60
 """Steps of the prices at each smoothing, for the bound of the longest band, at effort 1."""
 RACERS = 4
@@ -196,11 +198,12 @@ def _partings(bare: Band, total: int, budget: Budget) -> list[Band]:
     """The bare band parted at a few places while the budget lasts, where that gains something."""
     knots = bare.problem.network.knots
     meter = Meter(budget, knots)
+    least = knots * (PLAIN_PART_WORK if bare.problem.ease is Ease.PLAIN else PART_WORK)
     parts: list[Band] = []
     for gap in dict.fromkeys((*bare.painful(1), *bare.spread(2))):
-        if meter.late or meter.spent + PART_WORK * knots > meter.allowed:
+        if meter.late or meter.spent + least > meter.allowed:
             break
-        meter.spend(PART_WORK * knots + PART_SEARCH * meter.allowed)
+        meter.spend(least + PART_SEARCH * meter.allowed)
         found = parted(bare, gap, total, _part(budget, PART_SEARCH))
         if found is not None:
             parts.append(found)
