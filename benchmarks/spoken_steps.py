@@ -9,15 +9,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
+from pipeline.asked import Artwork, Band, Drawer, LetterSource, PictureSource
 from pipeline.blocks.plan import plan_blocks
 from pipeline.blocks.words import parse_groups, parse_moves
-from pipeline.design import Artwork, Drawer, LetterSource, PictureSource
 from pipeline.drawer.stash import builtin_stash, read_stash
 from pipeline.instructions.text import step_counts
 from pipeline.knots import WORKED
 from pipeline.pattern import Pattern
 from pipeline.plan import plan
-from pipeline.pose import Band
 from pipeline.routing import Budget
 
 SAMPLES = Path(__file__).parents[1] / "sample_images"

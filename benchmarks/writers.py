@@ -10,13 +10,12 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
+from pipeline.asked import Artwork, Band, Drawer, LetterSource, PictureSource
 from pipeline.bundle import band_files
-from pipeline.design import Artwork, Drawer, LetterSource, PictureSource
 from pipeline.drawer.stash import builtin_stash
 from pipeline.facts import report_of
 from pipeline.knots import Worked
 from pipeline.plan import Plan, plan
-from pipeline.pose import Band
 from pipeline.routing import Budget
 
 SAMPLES = Path(__file__).parents[1] / "sample_images"

@@ -7,27 +7,22 @@ from typing import Annotated
 
 import typer
 
-from cli.plan import RESULT, THREADS
+from cli import flags
+from cli.flags import RESULT
 
 
 def command(
     orders: Annotated[Path, typer.Argument(help="A list of orders, CSV.", show_default=False)],
-    stash: Annotated[
-        Path | None, typer.Option(help="Your threads: CSV or GIMP palette.", rich_help_panel=THREADS)
-    ] = None,
+    stash: flags.Stash = None,
     out: Annotated[Path, typer.Option(help="Folder of all results.", rich_help_panel=RESULT)] = Path(
         "output/orders"
     ),
     jobs: Annotated[
         int, typer.Option(help="Orders planned at the same time.", min=1, max=256, rich_help_panel=RESULT)
     ] = 1,
-    effort: Annotated[
-        float, typer.Option(help="How hard to search; 1 is usual.", min=0.01, max=100, rich_help_panel=RESULT)
-    ] = 1.0,
-    seed: Annotated[int, typer.Option(help="Another search.", min=0, max=2**31, rich_help_panel=RESULT)] = 0,
-    quiet: Annotated[
-        bool, typer.Option("--quiet", "-q", help="Print nothing.", rich_help_panel=RESULT)
-    ] = False,
+    effort: flags.Effort = 1.0,
+    seed: flags.Seed = 0,
+    quiet: flags.Quiet = False,
 ) -> None:
     """Plan every order of a list, and one cutting plan for all of them.
 

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cli.plan import BAND, CUTTING, RESULT, THREADS
+from cli import flags
+from cli.flags import BAND
 
 if TYPE_CHECKING:
     from pipeline.blocks.plan import BlockPlan
@@ -36,48 +37,21 @@ def command(
     filled: Annotated[
         bool, typer.Option("--filled/--open", help="Tie where no switch does.", rich_help_panel=BLOCKS)
     ] = True,
-    stash: Annotated[
-        Path | None, typer.Option(help="Your threads: CSV or GIMP palette.", rich_help_panel=THREADS)
-    ] = None,
+    stash: flags.Stash = None,
     rows: Annotated[int | None, typer.Option(help="Length in rows.", rich_help_panel=BAND)] = None,
-    wrist: Annotated[
-        str | None,
-        typer.Option(help="Wrist as 16cm, 6.3in or a size such as adult-medium.", rich_help_panel=BAND),
-    ] = None,
-    slack: Annotated[
-        str, typer.Option(help="Ease: how much longer than the wrist.", rich_help_panel=BAND)
-    ] = "13mm",
-    gauge: Annotated[
-        str | None,
-        typer.Option(help="A saved swatch, a thread preset or a diameter as 0.7mm.", rich_help_panel=BAND),
-    ] = None,
-    start: Annotated[
-        str, typer.Option(help="How the band starts.", metavar="STYLE", rich_help_panel=CUTTING)
-    ] = "straight",
-    finish: Annotated[
-        str, typer.Option(help="How the band ends.", metavar="STYLE", rich_help_panel=CUTTING)
-    ] = "straight",
-    taper: Annotated[bool, typer.Option("--taper", help="Taper the ends.", rich_help_panel=CUTTING)] = False,
-    tail: Annotated[
-        str | None, typer.Option(help="What hangs free at each end.", rich_help_panel=CUTTING)
-    ] = None,
-    longest: Annotated[
-        str, typer.Option(help="Longest base strand you like to work with.", rich_help_panel=CUTTING)
-    ] = "2.5m",
-    margin: Annotated[
-        int | None, typer.Option(help="Per cent cut in reserve.", min=0, max=200, rich_help_panel=CUTTING)
-    ] = None,
-    title: Annotated[str | None, typer.Option(help="Name of the band.", rich_help_panel=RESULT)] = None,
-    out: Annotated[
-        Path | None,
-        typer.Option(help="Folder of the result.", show_default="output/TITLE", rich_help_panel=RESULT),
-    ] = None,
-    replace: Annotated[
-        bool, typer.Option("--replace", help="Replace a former result.", rich_help_panel=RESULT)
-    ] = False,
-    quiet: Annotated[
-        bool, typer.Option("--quiet", "-q", help="Print nothing.", rich_help_panel=RESULT)
-    ] = False,
+    wrist: flags.Wrist = None,
+    slack: flags.Slack = "13mm",
+    gauge: flags.Gauge = None,
+    start: flags.Start = "straight",
+    finish: flags.Finish = "straight",
+    taper: flags.Taper = False,
+    tail: flags.Tail = None,
+    longest: flags.Longest = "2.5m",
+    margin: flags.Margin = None,
+    title: flags.Title = None,
+    out: flags.Out = None,
+    replace: flags.Replace = False,
+    quiet: flags.Quiet = False,
 ) -> None:
     """Plan a band of colour blocks: groups of strands that switch places. No picture is needed.
 
@@ -88,13 +62,13 @@ def command(
     from cli import options
     from cli.console import watching
     from cli.units import parse_length
+    from pipeline.asked import Band
     from pipeline.blocks.plan import plan_blocks
     from pipeline.blocks.words import parse_groups, parse_moves
     from pipeline.bundle import band_files
     from pipeline.drawer.stash import builtin_stash, read_stash
     from pipeline.feasibility import check
     from pipeline.outputs import check_target, folder_name, write_result
-    from pipeline.pose import Band
     from pipeline.writers.report import report_json
 
     named = parse_groups(groups)

@@ -9,22 +9,15 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from cli import flags
+from cli.flags import BAND, CUTTING, PICTURE, RESULT, THREADS, TYING
 from cli.units import parse_length
 
 if TYPE_CHECKING:
-    from pipeline.design import Artwork
+    from pipeline.asked import Artwork
 
 FINISHING_S, FINISHING_EACH_S = 0.5, 0.0012
 """What sharing, checking and writing take of a core, in all and for each of rows × strands."""
-
-PICTURE, THREADS, BAND, TYING, CUTTING, RESULT = (
-    "Picture and letters",
-    "Threads",
-    "The band",
-    "Tying",
-    "Cutting and ends",
-    "Result",
-)
 
 
 class WorkedChoice(StrEnum):
@@ -110,9 +103,7 @@ def command(
     reduce: Annotated[
         ReduceChoice, typer.Option(help="Flat artwork or photo.", rich_help_panel=PICTURE)
     ] = ReduceChoice.AUTO,
-    stash: Annotated[
-        Path | None, typer.Option(help="Your threads: CSV or GIMP palette.", rich_help_panel=THREADS)
-    ] = None,
+    stash: flags.Stash = None,
     threads: Annotated[
         str | None, typer.Option(help="Just these threads.", metavar="NAME,…", rich_help_panel=THREADS)
     ] = None,
@@ -143,17 +134,9 @@ def command(
     rows: Annotated[
         int | None, typer.Option(help="Length of the picture in rows.", rich_help_panel=BAND)
     ] = None,
-    wrist: Annotated[
-        str | None,
-        typer.Option(help="Wrist as 16cm, 6.3in or a size such as adult-medium.", rich_help_panel=BAND),
-    ] = None,
-    slack: Annotated[
-        str, typer.Option(help="Ease: how much longer than the wrist.", rich_help_panel=BAND)
-    ] = "13mm",
-    gauge: Annotated[
-        str | None,
-        typer.Option(help="A saved swatch, a thread preset or a diameter as 0.7mm.", rich_help_panel=BAND),
-    ] = None,
+    wrist: flags.Wrist = None,
+    slack: flags.Slack = "13mm",
+    gauge: flags.Gauge = None,
     selvedge: Annotated[
         int | None, typer.Option(help="Ground cells at each edge.", rich_help_panel=BAND)
     ] = None,
@@ -185,48 +168,29 @@ def command(
     share: Annotated[
         ShareChoice, typer.Option(help="Share the tying among strands of a thread.", rich_help_panel=CUTTING)
     ] = ShareChoice.ROWS,
-    longest: Annotated[
-        str, typer.Option(help="Longest base strand you like to work with.", rich_help_panel=CUTTING)
-    ] = "2.5m",
-    margin: Annotated[
-        int | None, typer.Option(help="Per cent cut in reserve.", min=0, max=200, rich_help_panel=CUTTING)
-    ] = None,
+    longest: flags.Longest = "2.5m",
+    margin: flags.Margin = None,
     pace: Annotated[
         float | None,
         typer.Option(
             help="Your pace in seconds a knot; 8 to 10 without.", min=0.5, max=600, rich_help_panel=CUTTING
         ),
     ] = None,
-    start: Annotated[
-        str, typer.Option(help="How the band starts.", metavar="STYLE", rich_help_panel=CUTTING)
-    ] = "straight",
-    finish: Annotated[
-        str, typer.Option(help="How the band ends.", metavar="STYLE", rich_help_panel=CUTTING)
-    ] = "straight",
-    taper: Annotated[bool, typer.Option("--taper", help="Pinch the ends.", rich_help_panel=CUTTING)] = False,
-    tail: Annotated[
-        str | None, typer.Option(help="Length that hangs free at each end.", rich_help_panel=CUTTING)
-    ] = None,
-    title: Annotated[str | None, typer.Option(help="Name of the band.", rich_help_panel=RESULT)] = None,
-    out: Annotated[
-        Path | None,
-        typer.Option(help="Folder of the result.", show_default="output/TITLE", rich_help_panel=RESULT),
-    ] = None,
-    replace: Annotated[
-        bool, typer.Option("--replace", help="Replace a former result.", rich_help_panel=RESULT)
-    ] = False,
+    start: flags.Start = "straight",
+    finish: flags.Finish = "straight",
+    taper: flags.Taper = False,
+    tail: flags.Tail = None,
+    title: flags.Title = None,
+    out: flags.Out = None,
+    replace: flags.Replace = False,
     advice: Annotated[bool, typer.Option(help="Look for what would help.", rich_help_panel=RESULT)] = True,
     time_limit: Annotated[
         float | None,
         typer.Option(help="Seconds for the whole plan.", min=0.1, max=86400, rich_help_panel=RESULT),
     ] = None,
-    effort: Annotated[
-        float, typer.Option(help="How hard to search; 1 is usual.", min=0.01, max=100, rich_help_panel=RESULT)
-    ] = 1.0,
-    seed: Annotated[int, typer.Option(help="Another search.", min=0, max=2**31, rich_help_panel=RESULT)] = 0,
-    quiet: Annotated[
-        bool, typer.Option("--quiet", "-q", help="Print nothing.", rich_help_panel=RESULT)
-    ] = False,
+    effort: flags.Effort = 1.0,
+    seed: flags.Seed = 0,
+    quiet: flags.Quiet = False,
 ) -> None:
     """Turn a picture or letters into a band that can be tied.
 
@@ -241,14 +205,13 @@ def command(
     from cli.console import watching
     from cli.interrupt import halting
     from cli.summary import show_summary
+    from pipeline.asked import Band, Drawer, LetterSource, PictureSource, Tying
     from pipeline.bundle import band_files
-    from pipeline.design import Drawer, LetterSource, PictureSource
     from pipeline.drawer.stash import builtin_stash, read_stash
     from pipeline.facts import report_of
     from pipeline.materials.price import PACE_S
     from pipeline.outputs import check_target, folder_name, write_result
     from pipeline.plan import plan
-    from pipeline.pose import Band, Tying
     from pipeline.routing import Budget, Ease
 
     artwork: Artwork

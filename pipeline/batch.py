@@ -19,8 +19,8 @@ from pathlib import Path
 
 import joblib
 
+from pipeline.asked import Artwork, Band, Drawer, LetterSource, PictureSource, Tying
 from pipeline.bundle import band_files
-from pipeline.design import Artwork, Drawer, LetterSource, PictureSource
 from pipeline.drawer.stash import Stash
 from pipeline.errors import HitchgridError, ImpossibleError, InputError
 from pipeline.facts import report_of
@@ -29,7 +29,6 @@ from pipeline.materials.lengths import pieces
 from pipeline.materials.skeins import DEFAULT_SKEIN_M, owned_skeins
 from pipeline.outputs import folder_name, write_result
 from pipeline.plan import plan
-from pipeline.pose import Band, Tying
 from pipeline.routing import Budget, Ease
 from pipeline.routing.warm import compile_all, is_warm
 

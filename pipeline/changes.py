@@ -8,10 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.advice import Change, ChangeKind, Replanned
-from pipeline.design import Artwork, Design, Drawer, PictureSource, design
+from pipeline.asked import Artwork, Band, Drawer, PictureSource, Tying
+from pipeline.design import Design, design
 from pipeline.errors import HitchgridError
 from pipeline.pattern import Gauge
-from pipeline.pose import Band, Tying, gauge_for, pose, room_of
+from pipeline.pose import gauge_for, pose, room_of
 from pipeline.routing import Problem, Solution
 
 OTHER = {"rows": "diagonal", "diagonal": "rows"}

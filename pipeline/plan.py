@@ -2,7 +2,7 @@
 
 from pathlib import Path
 from pipeline.plan import Band, plan
-from pipeline.design import Drawer, PictureSource
+from pipeline.asked import Drawer, PictureSource
 from pipeline.drawer.stash import builtin_stash
 
 made = plan(PictureSource(Path("sample_images/pennant.png")), Band(strands=13), Drawer(builtin_stash()))
@@ -26,10 +26,11 @@ from pipeline.advice import (
     eases,
     usual_changes,
 )
+from pipeline.asked import Artwork, Band, Drawer, Tying
 from pipeline.assemble import to_pattern
 from pipeline.blocks.border import fill_with_border
 from pipeline.changes import Redesign
-from pipeline.design import Artwork, Design, Drawer, design
+from pipeline.design import Design, design
 from pipeline.errors import InputError
 from pipeline.feasibility import Feasibility, check
 from pipeline.instructions.handed import mirrored
@@ -38,7 +39,7 @@ from pipeline.materials.lengths import Cut, cut_list
 from pipeline.materials.sharing import Sharing, compare, share
 from pipeline.materials.skeins import DEFAULT_SKEIN_M, SkeinPlan, plan_skeins
 from pipeline.pattern import Gauge, Pattern, PatternThread
-from pipeline.pose import Band, Tying, ends_of, fit_of, gauge_for, included, pose, room_of
+from pipeline.pose import ends_of, fit_of, gauge_for, included, pose, room_of
 from pipeline.reasons import Reason, knot_numbers, reasons
 from pipeline.routing import (
     Budget,

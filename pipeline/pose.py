@@ -4,66 +4,21 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.design import Artwork, Design, Drawer, Fill, Room, usual_strands
+from pipeline.asked import Artwork, Band, Drawer, Room, Tying
+from pipeline.design import Design, usual_strands
 from pipeline.drawer.threads import routing_costs
 from pipeline.errors import InputError
-from pipeline.knots import Worked
 from pipeline.materials.ends import make_end, neighbour_pairs
-from pipeline.materials.fit import EASE_MM, Fit, fit_rows
+from pipeline.materials.fit import Fit, fit_rows
 from pipeline.materials.gauge import find_gauge, preset_gauge, saved_gauges
-from pipeline.materials.joins import LONGEST_MM
-from pipeline.materials.sharing import Level
 from pipeline.network import network, picture_rows
-from pipeline.pattern import FOLDED_STYLES, Ends, EndStyle, Gauge
-from pipeline.routing import Ease, Problem
-
-
-@dataclass(frozen=True, slots=True)
-class Band:
-    """The band's size and ends.
-
-    ``strands``, ``rows`` (of the picture) and ``selvedge`` None: chosen by the artwork. ``wrist_mm`` None:
-    as long as the picture. ``gauge``: a saved swatch, a thread preset, a diameter in mm, or None for the
-    kind of thread that the drawer holds most of.
-    """
-
-    strands: int | None = None
-    worked: Worked = "rows"
-    rows: int | None = None
-    wrist_mm: float | None = None
-    ease_mm: float = EASE_MM
-    gauge: str | float | None = None
-    selvedge: int | None = None
-    fill: Fill = "auto"
-    start: EndStyle = "straight"
-    finish: EndStyle = "straight"
-    taper: bool = False
-    tail_mm: float | None = None
-    border: bool = False
-    """Whether colour blocks fill what the picture leaves of the wrist."""
-    left_handed: bool = False
-    """Whether rows begin at the right edge; the band shows the same picture."""
-
-
-@dataclass(frozen=True, slots=True)
-class Tying:
-    """What the maker allows in tying: hand-overs, extra rows, joins, and bounds on the strands by thread
-    name (``start_order``: one entry a position, None where free).
-    """
-
-    ease: Ease = Ease.LIGHT
-    switching_rows: int = 0
-    joins: int = 0
-    at_most: Mapping[str, int] = field(default_factory=dict)
-    start_order: tuple[str | None, ...] | None = None
-    share: Level = "rows"
-    longest_mm: float = LONGEST_MM
-    margin: float | None = None
+from pipeline.pattern import FOLDED_STYLES, Ends, Gauge
+from pipeline.routing import Problem
 
 
 def gauge_for(band: Band, drawer: Drawer) -> Gauge:
