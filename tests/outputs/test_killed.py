@@ -191,7 +191,7 @@ def test_a_killed_batch_goes_on_to_the_same_bytes(tmp_path: Path) -> None:
     for i in range(max(3, KILLS // 3)):
         kill_after((0.4 + 0.6 * i / KILLS) * whole, tmp_path, *common, "broken")
         for name, content in files_of(tmp_path / "broken").items():
-            if not name.startswith("."):
+            if not name.startswith(".") and name != "orders.csv":  # which tells how far the run came
                 assert wanted[name] == content, f"{name} differs"
     finish(tmp_path, *common, "broken")
     assert files_of(tmp_path / "broken") == wanted
