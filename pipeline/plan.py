@@ -114,12 +114,9 @@ def plan(
 
     clock.stage("routing the strands")
     problem, wanted = pose(drawn, band, tying)
-    budget = replace(budget, reporter=watch)
-    if budget.deadline is not None:
-        rows, cells = drawn.wanted.shape
-        left = budget.deadline - time.monotonic()
-        kept = min(finishing_s(rows * (cells + 1)), (1 - LEAST_SEARCH) * left)
-        budget = replace(budget, deadline=budget.deadline - max(0.0, kept))
+    budget = _keeping_back(
+        replace(budget, reporter=watch), finishing_s(drawn.wanted.shape[0] * drawn.strands)
+    )
     solution = route(problem, budget)
     switched = insert_switching(problem, wanted, solution, tying.switching_rows, budget)
     routed = switched[-1]
@@ -181,6 +178,14 @@ def plan(
         advice,
         clock.finish(),
     )
+
+
+def _keeping_back(budget: Budget, seconds: float) -> Budget:
+    """The budget with so much of its deadline kept for finishing, but ``LEAST_SEARCH`` left to the search."""
+    if budget.deadline is None:
+        return budget
+    left = budget.deadline - time.monotonic()
+    return replace(budget, deadline=budget.deadline - max(0.0, min(seconds, (1 - LEAST_SEARCH) * left)))
 
 
 def _assembled(
