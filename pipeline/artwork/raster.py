@@ -30,6 +30,9 @@ _MOST_PROFILE_BYTES = 4_000_000
 _TO_RESAVE = "Open it in a picture editor, save it again as PNG, and use that file."
 _TO_SHRINK = "Make it smaller in a picture editor: 2,000 pixels a side are plenty."
 
+for _log in ("PIL", "tifffile"):  # what they find wrong is told by our errors, once
+    logging.getLogger(_log).addHandler(logging.NullHandler())
+
 
 def decode(
     data: bytes, name: str, *, exact: bool = False, most_pixels: int = MOST_PIXELS
@@ -84,9 +87,7 @@ def _damage_is_an_input_error(name: str) -> Iterator[None]:
 
 @contextmanager
 def _silence() -> Iterator[None]:
-    """Keep libtiff, which writes to the standard error of the process, and tifffile's log quiet."""
-    log = logging.getLogger("tifffile")
-    was_disabled, log.disabled = log.disabled, True
+    """Keep libtiff quiet, which writes to the standard error of the process."""
     kept = None
     with suppress(OSError):  # there may be no standard error
         kept = os.dup(2)
@@ -96,7 +97,6 @@ def _silence() -> Iterator[None]:
     try:
         yield
     finally:
-        log.disabled = was_disabled
         if kept is not None:
             os.dup2(kept, 2)
             os.close(kept)
