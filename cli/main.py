@@ -74,8 +74,13 @@ def _drop_output() -> None:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
+LONGEST_SAID, LAST_SAID = 1000, 300
+
+
 def _say(text: str, code: int) -> int:
     if text:
         line = " ".join(text.split())  # names from outside may hold line ends or orders to the terminal
+        if len(line) > LONGEST_SAID:  # a name as long as a page: keep what is wrong and what to try
+            line = f"{line[: LONGEST_SAID - LAST_SAID]} … {line[-LAST_SAID:]}"
         print("hitchgrid: " + "".join(c if c.isprintable() else "�" for c in line), file=sys.stderr)
     return code

@@ -44,6 +44,13 @@ def folder_name(title: str) -> str:
 
 def check_target(folder: Path, *, replace: bool) -> None:
     """Refuse a folder that a result could not be written to. Raises OutputError."""
+    try:
+        _check_target(folder, replace)
+    except OSError as error:  # a name too long for the system, a folder that may not be looked into
+        raise OutputError(f"cannot use {folder}: {error.strerror}.", "Choose another --out.") from None
+
+
+def _check_target(folder: Path, replace: bool) -> None:
     if folder.is_symlink():
         raise OutputError(f"{folder} is a symbolic link.", "Name the folder itself with --out.")
     if not folder.exists():
@@ -51,10 +58,7 @@ def check_target(folder: Path, *, replace: bool) -> None:
         return
     if not folder.is_dir():
         raise OutputError(f"{folder} is a file.", "Name a folder with --out.")
-    try:
-        present = sorted(entry.name for entry in os.scandir(folder))
-    except OSError as error:
-        raise OutputError(f"cannot look into {folder}: {error.strerror}.", "Choose another --out.") from None
+    present = sorted(entry.name for entry in os.scandir(folder))
     if not present:
         return
     if MARK not in present:

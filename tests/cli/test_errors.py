@@ -93,6 +93,24 @@ def test_a_former_result_needs_replace(
     assert stop.value.code == 0
 
 
+@pytest.mark.parametrize("name", ["a" * 5000, "a/" * 3000 + "a", "a" * 300])
+def test_a_name_as_long_as_a_page(
+    name: str, flag: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    for words in (
+        ("plan", str(flag), "--grid", "--no-advice", "--out", name),
+        ("plan", name),
+        ("plan", str(flag), "--stash", name),
+        ("blocks", "--groups", "3,3", "--out", name),
+        ("batch", name),
+        ("check", name),
+        ("stash", name),
+    ):
+        assert len(refused(capsys, *words)) < 1100
+    assert [path.name for path in tmp_path.iterdir()] == ["flag.png"]
+
+
 @pytest.mark.parametrize(
     "content", [b"", b"{}", b"[" * 100_000, b"\xff\xfe", b'{"format": "hitchgrid-pattern", "version": 2}']
 )
