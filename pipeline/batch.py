@@ -15,10 +15,12 @@ import json
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import BrokenExecutor
 from dataclasses import asdict, dataclass, fields
+from importlib.metadata import version
 from pathlib import Path
 
 import joblib
 
+from pipeline.artwork.picture import read_file
 from pipeline.asked import Artwork, Band, Drawer, LetterSource, PictureSource, Tying
 from pipeline.bundle import band_files
 from pipeline.drawer.stash import Stash
@@ -268,15 +270,11 @@ def _finished(order: Order, folder: Path, digest: str, stash: Stash) -> Outcome 
 
 
 def _digest(order: Order, shop: Shop) -> str:
-    """Digest of everything a result depends on; raises InputError for a picture that is not there."""
-    asked = hashlib.sha256(repr((order, shop.stash, shop.usual_wrist_mm, shop.effort, shop.seed)).encode())
+    """Digest of everything a result depends on; raises InputError for a picture that cannot be read."""
+    inputs = (version("hitchgrid"), order, shop.stash, shop.usual_wrist_mm, shop.effort, shop.seed)
+    asked = hashlib.sha256(repr(inputs).encode())
     if order.picture is not None:
-        try:
-            with (shop.base / order.picture).open("rb") as file:
-                asked.update(hashlib.file_digest(file, "sha256").digest())
-        except (OSError, ValueError) as error:
-            reason = getattr(error, "strerror", None) or "not a file name"
-            raise InputError(f"cannot read {order.picture}: {reason}.", "Check the picture's path.") from None
+        asked.update(hashlib.sha256(read_file(shop.base / order.picture)).digest())
     return asked.hexdigest()
 
 

@@ -80,6 +80,21 @@ def test_a_changed_order_or_picture_is_planned_again(shop: Shop) -> None:
     assert [o.resumed for o in run_orders(changed, shop)] == [False, False]
 
 
+def test_a_newer_version_plans_again(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    orders, _ = parse_orders(LIST, "orders.csv", wrist)
+    list(run_orders(orders[:1], shop))
+    monkeypatch.setattr("pipeline.batch.version", lambda name: "99.0")
+    assert [o.resumed for o in run_orders(orders[:1], shop)] == [False]
+    assert [o.resumed for o in run_orders(orders[:1], shop)] == [True]
+
+
+@pytest.mark.parametrize("picture", ["/dev/zero", ".", "n" * 5000, "no\0thing.png"])
+def test_a_picture_that_is_no_file_is_told_at_once(shop: Shop, picture: str) -> None:
+    orders, _ = parse_orders(LIST, "orders.csv", wrist)
+    (outcome,) = run_orders([replace(orders[1], picture=picture)], shop)
+    assert outcome.error and "fault" not in outcome.error
+
+
 def test_two_workers_write_what_one_writes(shop: Shop) -> None:
     orders, _ = parse_orders(LIST, "orders.csv", wrist)
     alone = list(run_orders(orders, shop))
