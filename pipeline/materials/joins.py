@@ -9,7 +9,7 @@ its tail tucked along the base (``Join.tying``).
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from pipeline.errors import InputError
@@ -101,33 +101,37 @@ def place_joins(
 
 
 def join_before(
-    pattern: Pattern, strand: int, done: int, left_mm: float, longest_mm: float, *, margin: float
+    pattern: Pattern, left_mm: Mapping[int, float], done: int, longest_mm: float, *, margin: float
 ) -> Pattern:
-    """Add joins for a strand (by starting position) that has ``left_mm`` left after ``done`` rows.
+    """Add joins for the strands (by starting position) that have ``left_mm`` left after ``done`` rows.
 
-    The first one comes before that runs out, new pieces are no longer than ``longest_mm``. Where no place is
-    found the pattern is returned as it is.
+    The first join of each comes before that runs out, new pieces are no longer than ``longest_mm``. A strand
+    for which no place is found gets none.
     """
     placed: list[tuple[int, int]] = []
-    present = next(
-        span
-        for span in _spans(pattern, margin, placed)
-        if span.strand == strand and (span.ends_in_row is None or span.ends_in_row >= done)
-    )
-    spent = max((knot.spent_mm for knot in present.knots if knot.band_row < done), default=0.0)
-    limit = max(longest_mm, up_to_cm(left_mm))
-    knots = [replace(k, spent_mm=k.spent_mm - spent) for k in present.knots if k.band_row >= done]
-    rest = _Span(
-        strand,
-        present.thread,
-        tuple(knot for knot in knots if knot.spent_mm >= left_mm / 2),  # use up what hangs there
-        present.worked_mm - spent,
-        limit - left_mm,  # as much of the limit as is used up
-        present.after_mm,
-        first=False,
-    )
-    found = _cut_places(rest, limit, len(pattern.strands), placed)
-    return _with_joins(pattern, [knot.join(present.thread) for knot in found])
+    present: dict[int, _Span] = {}
+    for span in _spans(pattern, margin, placed):
+        if span.strand in left_mm and (span.ends_in_row is None or span.ends_in_row >= done):
+            present.setdefault(span.strand, span)
+    joins: list[Join] = []
+    for strand, left in left_mm.items():
+        span = present[strand]
+        spent = max((knot.spent_mm for knot in span.knots if knot.band_row < done), default=0.0)
+        limit = max(longest_mm, up_to_cm(left))
+        knots = [replace(k, spent_mm=k.spent_mm - spent) for k in span.knots if k.band_row >= done]
+        rest = _Span(
+            strand,
+            span.thread,
+            tuple(knot for knot in knots if knot.spent_mm >= left / 2),  # use up what hangs there
+            span.worked_mm - spent,
+            limit - left,  # as much of the limit as is used up
+            span.after_mm,
+            first=False,
+        )
+        found = _cut_places(rest, limit, len(pattern.strands), placed)
+        placed += [(knot.band_row, knot.position) for knot in found]
+        joins += [knot.join(span.thread) for knot in found]
+    return _with_joins(pattern, joins)
 
 
 def _with_joins(pattern: Pattern, joins: Sequence[Join]) -> Pattern:

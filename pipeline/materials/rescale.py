@@ -124,9 +124,9 @@ def replan(
         need = knots[-1][1] * (1 + RESERVE) if knots else 0.0
         out = next((done + i for i, mm in knots if mm * (1 + RESERVE) + tail / 2 > left[s]), None)
         strands.append(Remaining(s, position, position in left_mm, left[s], need, tail, out))
-    for strand in strands:
-        if strand.runs_out is not None:
-            scaled = join_before(scaled, strand.strand, done, strand.left_mm, longest_mm, margin=RESERVE)
+    short = {strand.strand: strand.left_mm for strand in strands if strand.runs_out is not None}
+    if short:
+        scaled = join_before(scaled, short, done, longest_mm, margin=RESERVE)
     return Replan(tie_rate, core_rate, spread, tuple(strands), scaled)
 
 
