@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from pipeline.choices import Paper
+
 if TYPE_CHECKING:
     from pipeline.pattern import Pattern
 
@@ -20,11 +22,6 @@ class What(StrEnum):
     REPORT = "report"
     INSTRUCTIONS = "instructions"
     CUT_LIST = "cut-list"
-
-
-class PaperChoice(StrEnum):
-    A4 = "A4"
-    LETTER = "Letter"
 
 
 OUTPUTS: dict[str, tuple[What, ...]] = {
@@ -46,7 +43,7 @@ def command(
     what: Annotated[
         What | None, typer.Option(help="What to draw, if the file's name does not tell.", show_default=False)
     ] = None,
-    paper: Annotated[PaperChoice, typer.Option(help="Paper of a PDF.")] = PaperChoice.A4,
+    paper: Annotated[Paper, typer.Option(help="Paper of a PDF.")] = "A4",
     picture: Annotated[
         Path | None, typer.Option(help="Picture to show beside the preview.", show_default=False)
     ] = None,
@@ -71,7 +68,7 @@ def command(
     report = _report(pattern.with_name("report.json"), document)
     content = _draw(
         document, chosen, to.suffix.lower(),
-        paper=paper.value, source=source, lengthwise=lengthwise, left_handed=left_handed, report=report,
+        paper=paper, source=source, lengthwise=lengthwise, left_handed=left_handed, report=report,
     )  # fmt: skip
     write_file(to, content, replace=replace)
 
@@ -134,7 +131,7 @@ def _report(path: Path, pattern: Pattern) -> dict[str, Any]:
 
 def _draw(
     pattern: Pattern, what: What, suffix: str, *,
-    paper: Any, source: Any, lengthwise: bool, left_handed: bool, report: dict[str, Any],
+    paper: Paper, source: Any, lengthwise: bool, left_handed: bool, report: dict[str, Any],
 ) -> bytes | str:  # fmt: skip
     """Call the writer of ``what``."""
     from pipeline.instructions.handed import mirrored

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import time
-from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -12,49 +11,13 @@ import typer
 from cli import flags
 from cli.flags import BAND, CUTTING, PICTURE, RESULT, THREADS, TYING
 from cli.units import parse_length
+from pipeline.choices import EaseName, Fill, Fit, Level, Mode, Worked
 
 if TYPE_CHECKING:
     from pipeline.asked import Artwork
 
 FINISHING_S, FINISHING_EACH_S = 0.5, 0.0012
 """What sharing, checking and writing take of a core, in all and for each of rows × strands."""
-
-
-class WorkedChoice(StrEnum):
-    ROWS = "rows"
-    DIAGONAL = "diagonal"
-
-
-class EaseChoice(StrEnum):
-    PLAIN = "plain"
-    LIGHT = "light"
-    FULL = "full"
-
-
-class ShareChoice(StrEnum):
-    NONE = "none"
-    ROWS = "rows"
-    FULL = "full"
-
-
-class FitChoice(StrEnum):
-    CONTAIN = "contain"
-    COVER = "cover"
-    STRETCH = "stretch"
-
-
-class ReduceChoice(StrEnum):
-    AUTO = "auto"
-    FLAT = "flat"
-    PHOTO = "photo"
-
-
-class FillChoice(StrEnum):
-    AUTO = "auto"
-    REPEAT = "repeat"
-    CENTRE = "centre"
-    BORDER = "border"
-    NONE = "none"
 
 
 def command(
@@ -97,12 +60,8 @@ def command(
         int, typer.Option(help="Quarter turns clockwise.", min=-3, max=3, rich_help_panel=PICTURE)
     ] = 0,
     mirror: Annotated[bool, typer.Option("--mirror", help="Mirror it.", rich_help_panel=PICTURE)] = False,
-    fit: Annotated[FitChoice, typer.Option(help="How it fills its place.", rich_help_panel=PICTURE)] = (
-        FitChoice.CONTAIN
-    ),
-    reduce: Annotated[
-        ReduceChoice, typer.Option(help="Flat artwork or photo.", rich_help_panel=PICTURE)
-    ] = ReduceChoice.AUTO,
+    fit: Annotated[Fit, typer.Option(help="How it fills its place.", rich_help_panel=PICTURE)] = "contain",
+    reduce: Annotated[Mode, typer.Option(help="Flat artwork or photo.", rich_help_panel=PICTURE)] = "auto",
     stash: flags.Stash = None,
     threads: Annotated[
         str | None, typer.Option(help="Just these threads.", metavar="NAME,…", rich_help_panel=THREADS)
@@ -129,8 +88,8 @@ def command(
         int | None, typer.Option(help="Strands in the band, usually 8 to 24.", rich_help_panel=BAND)
     ] = None,
     worked: Annotated[
-        WorkedChoice, typer.Option(help="Row-worked or diagonal-worked.", rich_help_panel=BAND)
-    ] = WorkedChoice.ROWS,
+        Worked, typer.Option(help="Row-worked or diagonal-worked.", rich_help_panel=BAND)
+    ] = "rows",
     rows: Annotated[
         int | None, typer.Option(help="Length of the picture in rows.", rich_help_panel=BAND)
     ] = None,
@@ -141,8 +100,8 @@ def command(
         int | None, typer.Option(help="Ground cells at each edge.", rich_help_panel=BAND)
     ] = None,
     fill: Annotated[
-        FillChoice, typer.Option(help="What a band longer than its picture does.", rich_help_panel=BAND)
-    ] = FillChoice.AUTO,
+        Fill, typer.Option(help="What a band longer than its picture does.", rich_help_panel=BAND)
+    ] = "auto",
     border: Annotated[
         bool,
         typer.Option("--border", help="Colour blocks before and after the picture.", rich_help_panel=BAND),
@@ -151,8 +110,8 @@ def command(
         bool, typer.Option("--left-handed", help="Rows begin at the right edge.", rich_help_panel=TYING)
     ] = False,
     ease: Annotated[
-        EaseChoice, typer.Option(help="How many hand-overs a row may have.", rich_help_panel=TYING)
-    ] = EaseChoice.LIGHT,
+        EaseName, typer.Option(help="How many hand-overs a row may have.", rich_help_panel=TYING)
+    ] = "light",
     switching_rows: Annotated[
         int,
         typer.Option(
@@ -166,8 +125,8 @@ def command(
         ),
     ] = 0,
     share: Annotated[
-        ShareChoice, typer.Option(help="Share the tying among strands of a thread.", rich_help_panel=CUTTING)
-    ] = ShareChoice.ROWS,
+        Level, typer.Option(help="Share the tying among strands of a thread.", rich_help_panel=CUTTING)
+    ] = "rows",
     longest: flags.Longest = "2.5m",
     margin: flags.Margin = None,
     pace: Annotated[
@@ -228,20 +187,20 @@ def command(
     else:
         assert source is not None
         artwork = PictureSource(
-            source, grid, background, trim, options.crop(crop), turn % 4, mirror, fit.value, reduce.value
+            source, grid, background, trim, options.crop(crop), turn % 4, mirror, fit, reduce
         )
     title = title or artwork.title
     folder = out or Path("output") / folder_name(title)
     check_target(folder, replace=replace)
     band = Band(
         strands=strands,
-        worked=worked.value,
+        worked=worked,
         rows=rows,
         wrist_mm=options.wrist(wrist, default=not (grid or rows)),
         ease_mm=parse_length(slack, "--slack"),
         gauge=options.gauge(gauge),
         selvedge=selvedge,
-        fill=fill.value,
+        fill=fill,
         start=options.style(start, "--start"),
         finish=options.style(finish, "--finish"),
         taper=taper,
@@ -253,12 +212,12 @@ def command(
         read_stash(stash) if stash else builtin_stash(), options.names(threads, "--threads"), colours, ground
     )
     tying = Tying(
-        ease=Ease(ease.value),
+        ease=Ease(ease),
         switching_rows=switching_rows,
         joins=joins,
         at_most=options.at_most(at_most),
         start_order=options.start_order(start_order),
-        share=share.value,
+        share=share,
         longest_mm=parse_length(longest, "--longest"),
         margin=None if margin is None else margin / 100,
     )

@@ -7,11 +7,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
+from pipeline.choices import Fill, Fit, Level, Mode, Worked
 from pipeline.drawer.stash import Stash
-from pipeline.knots import Worked
 from pipeline.materials.fit import EASE_MM
 from pipeline.materials.joins import LONGEST_MM
-from pipeline.materials.sharing import Level
 from pipeline.pattern import EndStyle, Gauge
 from pipeline.routing import Ease
 
@@ -27,8 +26,8 @@ class PictureSource:
     crop: tuple[float, float, float, float] | None = None
     turn: int = 0
     mirror: bool = False
-    fit: Literal["contain", "cover", "stretch"] = "contain"
-    reduce: Literal["auto", "flat", "photo"] = "auto"
+    fit: Fit = "contain"
+    reduce: Mode = "auto"
 
     @property
     def title(self) -> str:
@@ -53,7 +52,6 @@ class LetterSource:
 
 
 Artwork = PictureSource | LetterSource
-Fill = Literal["auto", "repeat", "centre", "border", "none"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,11 +9,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.choices import Paper
 from pipeline.instructions.text import write_instructions
 from pipeline.materials.lengths import Cut, cut_list_csv
 from pipeline.materials.skeins import SkeinPlan
 from pipeline.pattern import Pattern, render
-from pipeline.writers.chart import Paper, chart_png, chart_svg
+from pipeline.writers.chart import chart_png, chart_svg
 from pipeline.writers.preview import preview_png
 from pipeline.writers.report_page import report_html
 from pipeline.writers.sheet import sheet_pdf

@@ -12,12 +12,12 @@ from numpy.typing import NDArray
 
 from pipeline.artwork.cells import natural_rows, reduce_picture
 from pipeline.artwork.picture import load_grid, load_picture
-from pipeline.asked import Artwork, Drawer, Fill, LetterSource, PictureSource, Room
+from pipeline.asked import Artwork, Drawer, LetterSource, PictureSource, Room
+from pipeline.choices import Fill, Worked
 from pipeline.drawer.colour import Colour
 from pipeline.drawer.stash import Thread
 from pipeline.drawer.threads import Became, Match, match_threads, nearest_threads
 from pipeline.errors import InputError
-from pipeline.knots import Worked
 from pipeline.letters import letter_grid
 from pipeline.materials.fit import offers, place
 from pipeline.pattern import MAX_STRANDS

@@ -10,10 +10,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Literal
 
-Worked = Literal["rows", "diagonal"]
-WORKED: tuple[Worked, ...] = ("rows", "diagonal")
+from pipeline.choices import WORKED, Worked
+
+__all__ = ["WORKED", "Knot", "Worked", "knot_of", "row_positions", "tie"]
 
 
 class Knot(StrEnum):

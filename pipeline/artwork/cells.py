@@ -17,16 +17,14 @@ import numpy as np
 from pipeline.artwork.flat import Artwork, distinct_colours, is_flat
 from pipeline.artwork.picture import Picture
 from pipeline.artwork.strokes import widen_strokes
+from pipeline.choices import Fit, Mode, Worked
 from pipeline.drawer.colour import Bytes, Colour, Floats, encoded, linear
 from pipeline.errors import InputError
-from pipeline.knots import Worked
 
 _NEARLY = 0.02
 """Parts of a cell that count as the same: a sample more or less must not decide, or mirror images differ."""
 _COARSE = 1.5
 """Pixels to a field up to which no stroke can be thinner than a field."""
-Fit = Literal["contain", "cover", "stretch"]
-Mode = Literal["auto", "flat", "photo"]
 
 MOST_ROWS = 5_000
 _SAMPLES = 1_500_000

@@ -21,17 +21,15 @@ from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby
-from typing import Literal
 
 from ortools.graph.python import min_cost_flow
 
+from pipeline.choices import LEVELS, Level
 from pipeline.knots import Knot, knot_of
 from pipeline.materials.lengths import default_margin, up_to_cm
 from pipeline.materials.paths import Paths
 from pipeline.pattern import Pattern
 
-Level = Literal["none", "rows", "full"]
-LEVELS: tuple[Level, ...] = ("none", "rows", "full")
 LEAST_GAIN = {"rows": (0.01, 30.0), "full": (0.002, 1.0)}
 """What a change must gain, as a share of the strand and in mm: rows are not broken up for millimetres."""
 MOST_CHANGES = 2000

@@ -8,8 +8,8 @@ number of its thread, so the chart reads without colour.
 from __future__ import annotations
 
 from io import BytesIO
-from typing import Literal
 
+from pipeline.choices import Paper
 from pipeline.pattern import Pattern
 from pipeline.writers.drawing import (
     POINTS_PER_MM,
@@ -30,7 +30,6 @@ from pipeline.writers.ink import HAIR, INK, SOFT
 from pipeline.writers.key import key, sign_key, thread_keys
 from pipeline.writers.slabs import PITCH_MM
 
-Paper = Literal["A4", "Letter"]
 PAPERS: dict[str, tuple[float, float]] = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 """Width and height in millimetres (ISO 216; ANSI/ASME Y14.1)."""
 

@@ -29,6 +29,7 @@ from reportlab.platypus import (
     TableStyle,
 )
 
+from pipeline.choices import Paper
 from pipeline.instructions import words
 from pipeline.instructions.handed import mirrored
 from pipeline.instructions.text import CAUTIONS, write_instructions
@@ -36,7 +37,7 @@ from pipeline.materials.lengths import Cut, cut_list
 from pipeline.materials.skeins import SkeinPlan, ThreadPlan
 from pipeline.pattern import Pattern
 from pipeline.writers.bandpicture import size_mm
-from pipeline.writers.chart import MARGIN_MM, PAPERS, Paper, chart_pages
+from pipeline.writers.chart import MARGIN_MM, PAPERS, chart_pages
 from pipeline.writers.cutting import cut_lines, from_the_far_side
 from pipeline.writers.drawing import (
     PDF_FONTS,

@@ -8,7 +8,7 @@ import random
 from collections.abc import Sequence
 from enum import StrEnum
 from functools import cache
-from typing import Any, get_type_hints
+from typing import Any, Literal, get_args, get_origin, get_type_hints
 
 import typer
 
@@ -270,4 +270,6 @@ def _parameters(command: str) -> list[Any]:
 @cache
 def _choices(command: str, name: str) -> tuple[str, ...]:
     kind = get_type_hints(importlib.import_module(f"cli.{command}").command)[name]
-    return tuple(kind) if isinstance(kind, type) and issubclass(kind, StrEnum) else ()
+    if isinstance(kind, type) and issubclass(kind, StrEnum):
+        return tuple(kind)
+    return get_args(kind) if get_origin(kind) is Literal else ()

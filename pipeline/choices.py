@@ -1,0 +1,27 @@
+"""The choices that go by name, in a module light enough for a command line to read at its start."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+Worked = Literal["rows", "diagonal"]
+"""The two ways of working: a leader from edge to edge, or neighbouring pairs shifted by one in turn."""
+WORKED: tuple[Worked, ...] = ("rows", "diagonal")
+
+EaseName = Literal["plain", "light", "full"]
+"""How many hand-overs a row may have; the values of :class:`pipeline.routing.Ease`."""
+
+Fit = Literal["contain", "cover", "stretch"]
+"""How a picture fills its place: whole, cut to fill it, or out of shape."""
+
+Mode = Literal["auto", "flat", "photo"]
+"""How a picture becomes cells: as flat artwork, as a photo, or by its looks."""
+
+Fill = Literal["auto", "repeat", "centre", "border", "none"]
+"""What a band longer than its picture does."""
+
+Level = Literal["none", "rows", "full"]
+"""How far the tying is shared among the strands of a thread."""
+LEVELS: tuple[Level, ...] = ("none", "rows", "full")
+
+Paper = Literal["A4", "Letter"]
