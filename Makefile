@@ -3,7 +3,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test lint bench fuzz golden clean
+.PHONY: demo test lint bench fuzz mutation golden clean
 
 demo: $(VENV)/ready
 	$(BIN)/hitchgrid plan sample_images/boat_number.png --replace
@@ -23,6 +23,9 @@ bench: $(VENV)/ready
 
 fuzz: $(VENV)/ready
 	$(BIN)/python -m tests.fuzz --count 10000
+
+mutation: $(VENV)/ready
+	$(BIN)/python -m tests.mutation --count 10
 
 golden: $(VENV)/ready
 	$(BIN)/python -m pytest --update-golden
