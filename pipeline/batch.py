@@ -92,9 +92,13 @@ COLUMNS = tuple(field.name for field in fields(Order) if field.name != "line")
 
 
 def parse_orders(text: str, source: str, wrist: ReadWrist) -> tuple[tuple[Order, ...], tuple[Outcome, ...]]:
-    """Read the list; return the orders, and an outcome with an error for each line that cannot be read.
+    r"""Read the list; return the orders, and an outcome with an error for each line that cannot be read.
 
     ``wrist`` turns the text of a wrist into mm. Raises InputError for a list that has no usable header.
+
+    >>> orders, refused = parse_orders("letters,rows\nRC,60\nBOW,many\n", "orders.csv", float)
+    >>> [order.letters for order in orders], [outcome.order.line for outcome in refused]
+    (['RC'], [3])
     """
     reader = csv.reader(io.StringIO(text), strict=True)
     try:
@@ -289,7 +293,14 @@ class Total:
 
 
 def totals(outcomes: Iterable[Outcome], stash: Stash) -> tuple[Total, ...]:
-    """One cutting plan across all finished orders, thread by thread."""
+    r"""One cutting plan across all finished orders, thread by thread.
+
+    >>> from pipeline.drawer.stash import parse_stash
+    >>> drawer = parse_stash(b"name,colour,metres,skein\nnavy,#1b2a59,8,8\n", "drawer.csv")
+    >>> two = [Outcome(Order(line, "x"), pieces_cm={"navy": (150, 150)}) for line in (2, 3)]
+    >>> [(total.thread, total.metres, total.cutting.new) for total in totals(two, drawer)]
+    [('navy', 6.0, 0)]
+    """
     wanted: dict[str, list[int]] = {}
     for outcome in outcomes:
         for name, lengths in (outcome.pieces_cm or {}).items():

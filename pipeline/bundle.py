@@ -40,6 +40,14 @@ def band_files(
 
     ``report``: the text of report.json; ``skeins``: the cutting plan; ``source``: (height, width, 3) sRGB
     picture to show beside the band; ``stage`` hears which file is being drawn.
+
+    >>> from pipeline.example import two_rows
+    >>> from pipeline.feasibility import check
+    >>> from pipeline.materials.lengths import cut_list
+    >>> from pipeline.writers.report import report_json
+    >>> report = report_json(two_rows(), check(two_rows()), lower_bound=0.0)
+    >>> "sheet.pdf" in band_files(two_rows(), cut_list(two_rows()), report)
+    True
     """
     known: dict[str, Any] = json.loads(report)
     writers: dict[str, Callable[[], bytes | str]] = {

@@ -75,6 +75,11 @@ def check(pattern: Pattern) -> Feasibility:
     """Tie ``pattern`` from the first knot to the last and report what it shows.
 
     The pattern must be valid (see ``pipeline.pattern.problems``).
+
+    >>> from pipeline.example import two_rows
+    >>> verdict = check(two_rows())
+    >>> verdict.made, verdict.cells, [(cell.row, cell.position) for cell in verdict.unmade]
+    (5, 6, [(1, 0)])
     """
     distance = thread_distances(pattern.threads)
     unmade: list[Unmade] = []

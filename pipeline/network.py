@@ -31,7 +31,11 @@ class RowPlan:
 
 
 def picture_rows(strands: int, rows: int, worked: Worked) -> tuple[RowPlan, ...]:
-    """Return the plan of a picture of ``rows`` rows without switching sections."""
+    """Return the plan of a picture of ``rows`` rows without switching sections.
+
+    >>> [row.positions for row in picture_rows(4, 2, "diagonal")]
+    [(0, 2), (1,)]
+    """
     return tuple(RowPlan(worked, row_positions(strands, r, worked), r) for r in range(rows))
 
 
@@ -78,6 +82,10 @@ def network(strands: int, rows: Sequence[RowPlan]) -> Network:
     """Build the network of a sequence of rows.
 
     Raises ValueError for fewer than 2 strands or a position outside the band.
+
+    >>> net = network(3, picture_rows(3, 2, "rows"))
+    >>> net.position.tolist(), net.into.tolist()[0], net.last.tolist()
+    ([0, 1, 1, 0], [0, 1], [9, 10, 8])
     """
     if strands < 2:
         raise ValueError(f"a band needs at least 2 strands, not {strands}")

@@ -81,6 +81,12 @@ def write_result(folder: Path, files: Mapping[str, bytes | str], *, replace: boo
 
     Files of a former result that the new one does not have are gone afterwards; files that no result has
     (a maker's own notes) are carried over. Raises OutputError, leaving what was there as it was.
+
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     write_result(Path(place) / "band", {"pattern.json": "{}", "cut-list.csv": "position"})
+    ...     sorted(path.name for path in (Path(place) / "band").iterdir())
+    ['cut-list.csv', 'pattern.json']
     """
     for name in files:
         if Path(name).name != name or name.startswith("."):
@@ -216,7 +222,14 @@ def _exchange(one: Path, other: Path) -> bool:
 
 
 def write_file(path: Path, content: bytes | str, *, replace: bool = False) -> None:
-    """Write one file whole or not at all. Raises OutputError, also when it exists and ``replace`` is off."""
+    """Write one file whole or not at all. Raises OutputError, also when it exists and ``replace`` is off.
+
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     write_file(Path(place) / "chart.svg", "<svg/>")
+    ...     (Path(place) / "chart.svg").read_text()
+    '<svg/>'
+    """
     if path.exists() and not replace:
         raise OutputError(f"{path} exists.", "Add --replace, or name another file.")
     path = path.absolute()

@@ -182,7 +182,15 @@ def title_of(text: str) -> str:
 
 
 def read_pattern(path: Path) -> Pattern:
-    """Read and check a pattern file. Raises PatternError naming the first place that is wrong."""
+    """Read and check a pattern file. Raises PatternError naming the first place that is wrong.
+
+    >>> import tempfile
+    >>> from pipeline.example import two_rows
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     _ = (Path(place) / "pattern.json").write_text(render(two_rows()))
+    ...     read_pattern(Path(place) / "pattern.json") == two_rows()
+    True
+    """
     try:
         with path.open("rb") as file:
             data = file.read(MAX_BYTES + 1)
@@ -197,7 +205,15 @@ def read_pattern(path: Path) -> Pattern:
 
 
 def parse_pattern(data: bytes | str, source: str = "pattern") -> Pattern:
-    """Parse and check a pattern document. Raises PatternError naming every place that is wrong."""
+    """Parse and check a pattern document. Raises PatternError naming every place that is wrong.
+
+    >>> from pipeline.example import two_rows
+    >>> parse_pattern(render(two_rows())) == two_rows()
+    True
+    >>> parse_pattern(render(two_rows()).replace("[2, ", "[7, ", 1))  # doctest: +ELLIPSIS
+    Traceback (most recent call last):
+    pipeline.errors.PatternError: sections[0].rows[0].knots[2]: position 7 is outside a band of 4 strands...
+    """
     try:
         head = json.loads(data)
     except (ValueError, RecursionError) as error:
@@ -241,7 +257,14 @@ def place_of(loc: tuple[int | str, ...]) -> str:
 
 
 def problems(pattern: Pattern) -> Iterator[tuple[str, str]]:
-    """Yield (place, what is wrong) for everything that the models cannot see."""
+    """Yield (place, what is wrong) for everything that the models cannot see.
+
+    >>> from pipeline.example import two_rows
+    >>> list(problems(two_rows()))
+    []
+    >>> [place for place, _ in problems(two_rows().model_copy(update={"strands": (0, 1, 1, 9)}))]
+    ['strands[3]']
+    """
     threads, strands = len(pattern.threads), len(pattern.strands)
     rows = sum(len(section.rows) for section in pattern.sections)
     if rows > MAX_ROWS:
@@ -361,7 +384,12 @@ def _first_break(positions: tuple[int, ...], strands: int) -> int:
 
 
 def render(pattern: Pattern) -> str:
-    """Write the document as JSON, a row of knots on a line; the same pattern gives the same text."""
+    """Write the document as JSON, a row of knots on a line; the same pattern gives the same text.
+
+    >>> from pipeline.example import two_rows
+    >>> render(two_rows()).splitlines()[1]
+    '  "format": "hitchgrid-pattern",'
+    """
     body = pattern.model_dump(mode="json", exclude_none=False)
     optional: dict[str, Any] = {"ground": None, "joins": []}
     body = {key: value for key, value in body.items() if key not in optional or value != optional[key]}

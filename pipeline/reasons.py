@@ -77,6 +77,11 @@ def reasons(
 
     ``lower_bound``: certified for the colour error of this band's own network and bounds. ``found``: for some
     knots, numbered as in :func:`knot_numbers`, the least colour error found with that cell made.
+
+    >>> from pipeline.example import two_rows
+    >>> from pipeline.feasibility import check
+    >>> [str(reason.why) for reason in reasons(two_rows(), check(two_rows()), lower_bound=0.0)]
+    ['conflict']
     """
     found = found or {}
     slack = max(0.0, feasibility.colour_error - lower_bound)

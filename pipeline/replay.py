@@ -50,6 +50,10 @@ def replay(pattern: Pattern) -> Iterator[RowReplay]:
 
     The pattern must be valid (see ``pipeline.pattern.problems``). Joins change a strand's thread after
     the knot in which the new piece is laid in.
+
+    >>> from pipeline.example import two_rows
+    >>> [(row.order, [step.shown for step in row.steps]) for row in replay(two_rows())]
+    [((1, 2, 3, 0), [0, 0, 0]), ((0, 1, 2, 3), [1, 1, 1])]
     """
     order = list(range(len(pattern.strands)))
     thread_of = list(pattern.strands)

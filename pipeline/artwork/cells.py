@@ -50,6 +50,10 @@ def natural_rows(picture: Picture, cells_across: int, *, cell_aspect: float, fit
 
     ``cell_aspect``: strand pitch over row pitch. ``fit`` changes nothing: at this many rows the picture
     fills the grid whichever it is. Raises InputError if the picture would be too long for a band.
+
+    >>> flag = Picture(np.zeros((20, 40, 3), np.uint8), None, "flag")
+    >>> natural_rows(flag, 10, cell_aspect=1.0)
+    5
     """
     del fit
     height, width = (int(side) for side in picture.rgb.shape[:2])
@@ -77,6 +81,11 @@ def reduce_picture(
     ``cell_aspect``: strand pitch over row pitch. ``contain`` shows the whole picture, the rest is ground;
     ``cover`` fills the grid and cuts what is left over; ``stretch`` does not keep the shape. In diagonal
     work all fields are filled in, also those without a knot.
+
+    >>> flag = Picture(np.repeat([[[27, 42, 89], [255, 255, 255]]], 2, axis=0).astype(np.uint8), None, "flag")
+    >>> cells = reduce_picture(flag, 1, 2, worked="rows", cell_aspect=1.0, fit="stretch")
+    >>> cells.colours.tolist(), cells.mode
+    ([[[27, 42, 89], [255, 255, 255]]], 'flat')
     """
     if rows < 1 or cells < 1:
         raise InputError(f"{rows} rows of {cells} cells cannot show a picture.", "Take more strands or rows.")

@@ -55,6 +55,12 @@ def plan_blocks(
     ``groups``: (name of a thread in ``stash``, strands) from left to right; ``moves`` None: the usual
     basket of blocks. The length is ``repeats`` times all moves, else ``band.rows``, else as near to
     ``band.wrist_mm`` as whole moves come. Raises HitchgridError for what cannot be used.
+
+    >>> from pipeline.drawer.stash import builtin_stash
+    >>> groups = (("navy", 2), ("chalk", 2))
+    >>> made = plan_blocks(groups, None, builtin_stash(), Band(worked="diagonal"), repeats=2)
+    >>> made.moves, len(made.pattern.strands), len(made.cuts)
+    (2, 4, 4)
     """
     owned = [stash.find(name) for name, _ in groups]
     threads = tuple(dict.fromkeys(owned))

@@ -27,9 +27,19 @@ class Booking:
 
 
 def bookings(pattern: Pattern, cuts: Sequence[Cut], stash: Stash) -> tuple[Booking, ...]:
-    """What the cut pieces take from each thread of the stash, by name.
+    r"""What the cut pieces take from each thread of the stash, by name.
 
     Raises InputError for a thread that the stash does not list and ImpossibleError where it holds less.
+
+    >>> from pipeline.example import two_rows
+    >>> from pipeline.drawer.stash import parse_stash
+    >>> from pipeline.materials.lengths import cut_list
+    >>> data = b"name,colour,metres\nnavy,#1b2a59,8\nwhite,#ffffff,8\n"
+    >>> made = bookings(two_rows(), cut_list(two_rows()), parse_stash(data, "drawer.csv"))
+    >>> [(booking.name, booking.used_m) for booking in made]
+    [('navy', 0.25), ('white', 0.66)]
+    >>> booked(data, "drawer.csv", made).decode().split()
+    ['name,colour,metres', 'navy,#1b2a59,7.75', 'white,#ffffff,7.34']
     """
     used: dict[str, float] = {}
     for piece in pieces(pattern, tuple(cuts)):

@@ -200,7 +200,14 @@ def builtin_stash() -> Stash:
 
 
 def read_stash(path: Path) -> Stash:
-    """Read a CSV list or a GIMP palette. Raises InputError naming file, line and what to try."""
+    r"""Read a CSV list or a GIMP palette. Raises InputError naming file, line and what to try.
+
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     _ = (Path(place) / "drawer.csv").write_text("name,colour,metres\nnavy,#1b2a59,8\n")
+    ...     read_stash(Path(place) / "drawer.csv").names
+    ('navy',)
+    """
     try:
         with path.open("rb") as file:
             data = file.read(MAX_BYTES + 1)
@@ -213,7 +220,11 @@ def read_stash(path: Path) -> Stash:
 
 
 def parse_stash(data: bytes, source: str) -> Stash:
-    """Read the bytes of a CSV list or a GIMP palette; see :func:`read_stash`."""
+    r"""Read the bytes of a CSV list or a GIMP palette; see :func:`read_stash`.
+
+    >>> parse_stash(b"name,colour,metres\nnavy,#1b2a59,8\n", "drawer.csv").threads[0].metres
+    8.0
+    """
     if len(data) > MAX_BYTES:
         raise InputError(
             f"{source} is larger than {MAX_BYTES // 1_000_000} MB.", "Name a list of threads, as CSV or .gpl."
@@ -356,6 +367,10 @@ def render_stash(stash: Stash) -> str:
     """Write a stash as CSV; :func:`parse_stash` reads it back to the same threads.
 
     A diameter is not a column: it follows from the preset.
+
+    >>> stash = builtin_stash()
+    >>> parse_stash(render_stash(stash).encode(), stash.source) == stash
+    True
     """
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")

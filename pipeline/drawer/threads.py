@@ -86,6 +86,12 @@ def match_threads(
     another thread could keep them apart (None: yes if there are at most 25 colours); ``include``: names
     that stand among the threads even if no cell wants them.
     Raises InputError for an unknown name or a count below 1.
+
+    >>> from pipeline.drawer.stash import builtin_stash
+    >>> cells = np.array([[[20, 40, 90], [250, 250, 250]]], np.uint8)
+    >>> match = match_threads(cells, builtin_stash(), only=("navy", "chalk"))
+    >>> [match.threads[thread].name for thread in match.wanted[0]]
+    ['navy', 'chalk']
     """
     if count is not None and count < 1:
         raise InputError(f"{count} threads cannot show a picture.", "Give --colours a number from 1.")
@@ -151,6 +157,11 @@ def routing_costs(wanted: Ints, threads: Sequence[Thread]) -> Floats:
     """CIEDE2000 between the thread wanted at each knot (V,) and each that may show, as (V, threads).
 
     −1 in ``wanted`` is a free cell, whose row is 0.
+
+    >>> from pipeline.drawer.stash import builtin_stash
+    >>> costs = routing_costs(np.array([0, -1]), builtin_stash().pick(("navy", "chalk")).threads)
+    >>> costs.shape, float(costs[0, 0]), costs[1].tolist()
+    ((2, 2), 0.0, [0.0, 0.0])
     """
     rgb = _rgb(threads)
     table = np.vstack([delta_e_table(rgb, rgb), np.zeros((1, len(rgb)))])

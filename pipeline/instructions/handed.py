@@ -20,6 +20,10 @@ def mirrored(pattern: Pattern) -> Pattern:
     """Exchange left and right in every knot, in the starting order and at the ends; the rest stays.
 
     Twice gives back the same pattern.
+
+    >>> from pipeline.example import two_rows
+    >>> mirrored(two_rows()).strands
+    (1, 1, 1, 0)
     """
     last = len(pattern.strands) - 2
 

@@ -42,6 +42,14 @@ def compare(text: str, pattern: Pattern) -> list[str]:
     At most ``MAX_DIFFERENCES`` are listed. Knots may come in any order that the network allows; each must
     then tie the same pair with the same kind. Raises InputError where the text cannot be understood or
     contradicts itself.
+
+    >>> from pipeline.example import two_rows
+    >>> from pipeline.instructions.text import write_instructions
+    >>> text = write_instructions(two_rows())
+    >>> compare(text, two_rows())
+    []
+    >>> len(compare(text.replace("bases tie 3", "leader ties 3"), two_rows())) > 0
+    True
     """
     return list(islice(_differences(read_instructions(text), pattern), MAX_DIFFERENCES))
 

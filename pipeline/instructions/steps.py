@@ -24,6 +24,10 @@ def steps(pattern: Pattern, *, left_handed: bool = False) -> tuple[Step, ...]:
     spoken steps once repeats are folded. With ``left_handed`` everything is as seen from the far side of the
     board (see ``handed.py``): positions and strands are counted from that side; sections, rows and
     knot indices stay. Raises InputError for a band that is too large to be put into words.
+
+    >>> from pipeline.example import two_rows
+    >>> [step.text for step in steps(two_rows())]
+    ['leader ties 3 (1–3)', 'bases tie 3 (3–1)']
     """
     knots = sum(len(row.knots) for _, _, _, row in pattern.rows())
     if knots * len(pattern.strands) > MAX_SAID:

@@ -44,6 +44,11 @@ def write_instructions(
     ``cuts`` gives the length of each strand; without it the lengths are left out. ``left_handed`` writes for
     a maker who works from right to left, seated at the far side of the board: the same band, the same
     picture.
+
+    >>> from pipeline.example import two_rows
+    >>> print(write_instructions(two_rows()).split("rows 1–2")[1].split("Order")[0].strip())
+    Row 1, left to right, navy (strand 1) leads: leader ties 3 (1–3).
+    Row 2, right to left, navy (strand 1) leads: bases tie 3 (3–1).
     """
     cuts = tuple(cuts)
     seen = mirrored(pattern) if left_handed else pattern

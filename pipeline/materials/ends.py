@@ -52,6 +52,10 @@ def make_end(
     ``left`` is the number of strands in the left half of a taper, the smaller half by default. Folded
     styles pair strands of one thread (:func:`fold`). Raises InputError for a folded finish or halves that
     do not exist.
+
+    >>> from pipeline.materials.gauge import preset_gauge
+    >>> make_end("larks-head", (0, 0, 1, 1), preset_gauge(0.71, "rows"), at_start=True).folded
+    ((0, 1), (2, 3))
     """
     if style in FOLDED_STYLES and not at_start:
         raise InputError(f"a {style} is a start, not a finish.", "Use straight, tie or braid at the finish.")
@@ -188,7 +192,12 @@ def _half_taper(strands: int, gauge: Gauge, d: float) -> list[float]:
 
 
 def start_steps(pattern: Pattern) -> list[str]:
-    """What to do before the first knot, sentence by sentence."""
+    """What to do before the first knot, sentence by sentence.
+
+    >>> from pipeline.example import two_rows
+    >>> start_steps(two_rows())[0]
+    'Lay the 4 strands side by side and clip them 100 mm from their ends.'
+    """
     end = pattern.ends.start
     single = len(pattern.strands) - 2 * len(end.folded)
     steps = _folding(end) if end.folded else []
@@ -224,7 +233,12 @@ def _folding(end: End) -> list[str]:
 
 
 def finish_steps(pattern: Pattern) -> list[str]:
-    """What to do after the last knot, sentence by sentence; a tapered, tied or braided start included."""
+    """What to do after the last knot, sentence by sentence; a tapered, tied or braided start included.
+
+    >>> from pipeline.example import two_rows
+    >>> finish_steps(two_rows())
+    ['Leave the tails hanging, 100 mm each.']
+    """
     steps = _closing(pattern, pattern.ends.finish)
     start = pattern.ends.start
     closing = [] if start.style in FOLDED_STYLES else _closing(pattern, start)

@@ -73,6 +73,11 @@ def fit_rows(wrist_mm: float, gauge: Gauge, *, ease_mm: float = EASE_MM, ends: E
 
     A loop start bridges half its way around (it is drawn flat), other closures ``GAP_MM``. Raises
     InputError for a wrist or ease that nobody has and ImpossibleError if nothing is left to knot.
+
+    >>> from pipeline.materials.gauge import preset_gauge
+    >>> usual, wider = (fit_rows(mm, preset_gauge(0.71, "rows")).rows for mm in (160, 180))
+    >>> 0 < usual < wider
+    True
     """
     if not 40 <= wrist_mm <= 600:
         raise InputError(
@@ -124,6 +129,10 @@ def place(grid: Grid, rows: int, *, how: str, ground: int, worked: Worked = "row
     them in ground; ``centre``: one motif in the middle of the ground; ``border``: the same between bars of
     the motif's most used other thread, each two rows from the picture where there is room. ``ground`` is a
     thread index. Raises ImpossibleError if the picture is longer than ``rows``, InputError for another way.
+
+    >>> import numpy as np
+    >>> place(np.array([[1, 2]]), 3, how="centre", ground=0).tolist()
+    [[0, 0], [1, 2], [0, 0]]
     """
     if how not in HOWS:
         raise InputError(f"there is no way {how!r} to place a picture.", f"Ways: {', '.join(HOWS)}.")

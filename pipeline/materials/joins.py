@@ -76,6 +76,10 @@ def place_joins(
     each thread of the pattern. Joins that the pattern has are kept. Few joins come first, then how well
     they hide, then even pieces. Where no place is found the piece stays long; :func:`on_cards` tells.
     Raises InputError for a length too short to work with.
+
+    >>> from pipeline.example import two_rows
+    >>> place_joins(two_rows()).joins  # 25 cm are no trouble to handle
+    ()
     """
     if longest_mm < SHORTEST_MM:
         raise InputError(

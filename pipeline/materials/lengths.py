@@ -68,7 +68,15 @@ class Charges:
 
 
 def charges(pattern: Pattern) -> Iterator[Charges]:
-    """Replay the pattern and charge each knot, turn and idle row to its strands."""
+    """Replay the pattern and charge each knot, turn and idle row to its strands.
+
+    >>> from pipeline.example import two_rows
+    >>> first, second = charges(two_rows())
+    >>> [(charge.strand, charge.what, charge.mm) for charge in first.charges[:2]]
+    [(0, 'tied', 9.0), (1, 'carried', 1.6)]
+    >>> second.charges[0].what  # the leader turns at the edge
+    'turn'
+    """
     order = tuple(range(len(pattern.strands)))
     ended_at: int | None = None
     for row in replay(pattern):
@@ -136,6 +144,10 @@ def cut_list(pattern: Pattern, *, margin: float | None = None, lots: float = LOT
     measured one. Pieces of one thread that differ by less than the share ``lots`` are cut equally long, so
     that there are few lengths to measure. A negative margin is refused with ValueError: a cut is never
     shorter than its use.
+
+    >>> from pipeline.example import two_rows
+    >>> [(cut.thread, cut.length_mm, cut.tied, cut.carried) for cut in cut_list(two_rows(), margin=0.25)]
+    [(0, 250.0, 3, 3), (1, 220.0, 1, 1), (1, 220.0, 1, 1), (1, 220.0, 1, 1)]
     """
     if margin is None:
         margin = default_margin(pattern)
@@ -251,7 +263,12 @@ class Piece:
 
 
 def pieces(pattern: Pattern, cuts: tuple[Cut, ...]) -> tuple[Piece, ...]:
-    """Every length that is cut with the scissors: folded halves in one, and a holding cord."""
+    """Every length that is cut with the scissors: folded halves in one, and a holding cord.
+
+    >>> from pipeline.example import two_rows
+    >>> [piece.length_mm for piece in pieces(two_rows(), cut_list(two_rows()))]
+    [250.0, 220.0, 220.0, 220.0]
+    """
     made: list[Piece] = []
     for cut in cuts:
         for i, (length, thread) in enumerate(zip(cut.pieces_mm, cut.piece_threads, strict=True)):
@@ -307,7 +324,13 @@ class Checkpoint:
 
 
 def checkpoints(pattern: Pattern, cuts: tuple[Cut, ...], *, every: int = 20) -> tuple[Checkpoint, ...]:
-    """Expected remainders after every ``every`` rows and after the last."""
+    """Expected remainders after every ``every`` rows and after the last.
+
+    >>> from pipeline.example import two_rows
+    >>> last = checkpoints(two_rows(), cut_list(two_rows()))[-1]
+    >>> last.rows, [round(mm) for mm in last.left_mm]
+    (2, [116, 109, 109, 109])
+    """
     if every < 1:
         raise ValueError(f"checkpoints every {every} rows")
     ends = end_use(pattern)

@@ -28,7 +28,12 @@ class Hours:
 
 
 def hours(pattern: Pattern, pace_s: tuple[float, float] | float = PACE_S) -> Hours:
-    """Estimate the time from a pace in seconds a knot, or a quick and a calm one. Raises InputError."""
+    """Estimate the time from a pace in seconds a knot, or a quick and a calm one. Raises InputError.
+
+    >>> from pipeline.example import two_rows
+    >>> hours(two_rows(), 10.0).knots
+    6
+    """
     quick, calm = (pace_s, pace_s) if isinstance(pace_s, (int, float)) else pace_s
     if not 0.5 <= quick <= calm <= 600:
         raise InputError(f"a pace of {quick:g} s a knot is out of range.", "8 to 10 s is usual.")
@@ -62,7 +67,13 @@ class Grade:
 
 
 def grade(pattern: Pattern, cuts: Sequence[Cut]) -> Grade:
-    """Grade a band from strands, length, threads, hand-overs, joins, extra rows and long strands."""
+    """Grade a band from strands, length, threads, hand-overs, joins, extra rows and long strands.
+
+    >>> from pipeline.example import two_rows
+    >>> from pipeline.materials.lengths import cut_list
+    >>> grade(two_rows(), cut_list(two_rows())).name
+    'first band'
+    """
     reasons = sorted(_reasons(pattern, cuts), key=lambda reason: -reason.points)
     points = sum(reason.points for reason in reasons)
     name = GRADES[sum(points >= step for step in STEPS)]
@@ -156,7 +167,18 @@ class Price:
 
 
 def price(plan: SkeinPlan) -> Price:
-    """Price the thread: by length used (skein price · metres / skein), and by whole skeins to open."""
+    r"""Price the thread: by length used (skein price · metres / skein), and by whole skeins to open.
+
+    >>> from pipeline.example import two_rows
+    >>> from pipeline.drawer.stash import parse_stash
+    >>> from pipeline.materials.lengths import cut_list
+    >>> from pipeline.materials.skeins import plan_skeins
+    >>> data = b"name,colour,metres,price\nnavy,#1b2a59,8,1.2\nwhite,#ffffff,8,1.6\n"
+    >>> drawer = parse_stash(data, "drawer.csv")
+    >>> found = price(plan_skeins(two_rows(), cut_list(two_rows()), drawer))
+    >>> [(thread.name, round(thread.used, 4), thread.skeins) for thread in found.threads]
+    [('navy', 0.0375, 1.2), ('white', 0.132, 1.6)]
+    """
     rows = []
     for thread in plan.threads:
         if thread.skein_price is None:

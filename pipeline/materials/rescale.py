@@ -84,6 +84,12 @@ def replan(
     ``left_mm`` maps positions (from 0, as the strands hang after those rows) to the free length below the
     last knot. New pieces are as long as ``longest_mm`` at most. Raises InputError for rows or positions
     that the band does not have, and for lengths that cannot be (more than was cut).
+
+    >>> from pipeline.example import two_rows
+    >>> from pipeline.materials.lengths import cut_list
+    >>> made = replan(two_rows(), cut_list(two_rows()), 1, {3: 123.0})  # as much of the leader as expected
+    >>> round(made.tie_rate, 3), made.short
+    (1.0, ())
     """
     rows = list(charges(pattern))
     if not 1 <= done < len(rows):

@@ -44,6 +44,10 @@ def share(pattern: Pattern, level: Level, *, margin: float | None = None) -> Pat
 
     Every visible cell stays as it is, and so does every knot of two different threads. ``margin`` as in
     ``materials.cut_list``.
+
+    >>> from pipeline.example import two_rows
+    >>> share(two_rows(), "full") == two_rows()  # nothing to share: no two knots join strands of one thread
+    True
     """
     if level not in LEVELS:
         raise ValueError(f"unknown level of sharing: {level!r}")

@@ -92,9 +92,17 @@ class SkeinPlan:
 
 
 def plan_skeins(pattern: Pattern, cuts: Sequence[Cut], stash: Stash) -> SkeinPlan:
-    """Cut every thread's pieces from the stash; threads are matched by name.
+    r"""Cut every thread's pieces from the stash; threads are matched by name.
 
     Owned metres are whole skeins and one opened remnant. Unknown metres count as whole skeins without end.
+
+    >>> from pipeline.example import two_rows
+    >>> from pipeline.drawer.stash import parse_stash
+    >>> from pipeline.materials.lengths import cut_list
+    >>> drawer = parse_stash(b"name,colour,metres\nnavy,#1b2a59,8\nwhite,#ffffff,0.5\n", "drawer.csv")
+    >>> plan = plan_skeins(two_rows(), cut_list(two_rows()), drawer)
+    >>> [(thread.name, thread.buy) for thread in plan.threads]
+    [('navy', 0), ('white', 1)]
     """
     owned = {thread.name: thread for thread in stash.threads}
     wanted: dict[int, list[Piece]] = {}

@@ -80,12 +80,22 @@ def _heading(pattern: Pattern, width: float) -> list[Shape]:
 
 
 def chart_svg(pattern: Pattern) -> str:
-    """The chart as an SVG document. Raises InputError beyond MAX_KNOTS knots."""
+    """The chart as an SVG document. Raises InputError beyond MAX_KNOTS knots.
+
+    >>> from pipeline.example import two_rows
+    >>> chart_svg(two_rows()).startswith("<?xml")
+    True
+    """
     return svg(chart(pattern))
 
 
 def chart_png(pattern: Pattern, *, px_per_mm: float = 8.0) -> bytes:
-    """The chart as a PNG. Raises InputError beyond MAX_KNOTS knots."""
+    r"""The chart as a PNG. Raises InputError beyond MAX_KNOTS knots.
+
+    >>> from pipeline.example import two_rows
+    >>> chart_png(two_rows())[:4]
+    b'\x89PNG'
+    """
     return png(chart(pattern), px_per_mm=px_per_mm)
 
 
@@ -175,7 +185,12 @@ def _cut(layout: Layout, left: int, right: int, tall: float, first_top: float) -
 
 
 def chart_pdf(pattern: Pattern, paper: Paper = "A4") -> bytes:
-    """The chart as a PDF. Raises InputError beyond MAX_KNOTS knots."""
+    """The chart as a PDF. Raises InputError beyond MAX_KNOTS knots.
+
+    >>> from pipeline.example import two_rows
+    >>> chart_pdf(two_rows())[:5]
+    b'%PDF-'
+    """
     from reportlab.pdfgen.canvas import Canvas
 
     register_fonts()

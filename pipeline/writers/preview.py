@@ -120,14 +120,24 @@ def preview(
 def preview_png(
     pattern: Pattern, source: NDArray[np.uint8] | None = None, *, lengthwise: bool = False
 ) -> bytes:
-    """The preview as a PNG; see :func:`preview`."""
+    r"""The preview as a PNG; see :func:`preview`.
+
+    >>> from pipeline.example import two_rows
+    >>> preview_png(two_rows())[:4]
+    b'\x89PNG'
+    """
     out = BytesIO()
     preview(pattern, source, lengthwise=lengthwise).save(out, "PNG")
     return out.getvalue()
 
 
 def preview_terminal(pattern: Pattern) -> NDArray[np.uint8]:
-    """The knots' colours as (rows, cells, 3) sRGB for a console; diagonal knots fill two cells."""
+    """The knots' colours as (rows, cells, 3) sRGB for a console; diagonal knots fill two cells.
+
+    >>> from pipeline.example import two_rows
+    >>> preview_terminal(two_rows())[:, :3].tolist()[0]  # the first row, all navy
+    [[27, 42, 89], [27, 42, 89], [27, 42, 89]]
+    """
     strands = len(pattern.strands)
     palette = np.array([rgb(thread.colour) for thread in pattern.threads], np.uint8)
     lines: list[NDArray[np.uint8]] = []

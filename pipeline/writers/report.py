@@ -59,6 +59,13 @@ def report_json(
     certified colour error that no band of this network can beat. ``reasons``: one for each unmade cell, or
     empty. ``further``: more keys (what picture colours became, thread use, skeins), plain data that JSON can
     hold. Raises ValueError if the reasons do not match the unmade cells or ``further`` takes a name in use.
+
+    >>> from pipeline.example import two_rows
+    >>> import json
+    >>> from pipeline.feasibility import check
+    >>> report = json.loads(report_json(two_rows(), check(two_rows()), lower_bound=0.0))
+    >>> report["cells"], report["made"]
+    (6, 5)
     """
     if reasons and len(reasons) != len(feasibility.unmade):
         raise ValueError(f"{len(reasons)} reasons for {len(feasibility.unmade)} unmade cells")

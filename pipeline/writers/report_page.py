@@ -41,6 +41,10 @@ def report_html(report: Mapping[str, Any], pattern: Pattern, *, cuts: Sequence[C
     Rendered where present, besides the documented keys: ``threads_became`` (list of ``{"colour", "thread",
     "delta_e", "cells"}``), ``skeins`` (list of ``{"thread", "needed_m", "owned_m", "skeins", "buy",
     "enough"}``), ``hours`` (``[low, high]``), ``notes`` (sentences).
+
+    >>> from pipeline.example import two_rows
+    >>> "two rows" in report_html({"cells": 6, "made": 5}, two_rows())
+    True
     """
     wide, long = size_mm(pattern)
     rows = sum(len(section.rows) for section in pattern.sections)

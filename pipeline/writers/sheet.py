@@ -126,6 +126,10 @@ def sheet_pdf(
     given. ``source``: (height, width, 3) sRGB, the picture beside the preview. ``lengthwise`` turns both a
     quarter, for letters that read along the band. ``left_handed``: cut list, chart and instructions as seen
     from the far side of the board (see ``pipeline.instructions.handed``).
+
+    >>> from pipeline.example import two_rows
+    >>> sheet_pdf(two_rows())[:5]
+    b'%PDF-'
     """
     register_fonts()
     page_width, page_height = (side * mm for side in PAPERS[paper])

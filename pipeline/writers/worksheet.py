@@ -34,6 +34,10 @@ def worksheet_html(pattern: Pattern, *, left_handed: bool = False) -> str:
     """The worksheet of a pattern; ``left_handed`` writes its plain list for the left hand.
 
     The page's place is kept under a hash of the pattern's content, so another pattern starts afresh.
+
+    >>> from pipeline.example import two_rows
+    >>> "two rows" in worksheet_html(two_rows())
+    True
     """
     labels = thread_labels([printable(thread.name) for thread in pattern.threads])
     hands = [_Hand(pattern, labels, left) for left in (False, True)]
