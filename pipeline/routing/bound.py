@@ -1,274 +1,219 @@
-"""A stronger lower bound: strips of the board solved whole, with prices only between them.
+"""A strong lower bound: strips of the board solved whole, with prices only between them.
 
-The knots are split into strips, and only the wires that cross from one strip to another have prices (see
-``prices``). Each strip is a program of its own in which every wire inside is shared exactly, and so is the
-row's allowance of hand-overs, so the best bound of strips is never below that of single knots. Minima are
-smoothed by entropy while climbing: a forward and a backward pass over the eliminations (Rabiner 1989,
-section III, for chains) give the value, and how often each crossing wire carries each thread, its slope.
+The knots are split into strips of neighbouring columns, and only the wires that cross from one strip to
+another have prices (see ``prices``). Each strip is a program of its own (``strips``) in which every wire
+inside is shared exactly, so the best bound of strips is never below that of single knots. What else strips
+have in common is relaxed in the same way: each starting strand of a thread with a limit has a price, and at
+light ease each hand-over of a row, neither below zero. Folded strands are priced like wires that cross.
+
+Strips smoothed a little are climbed with L-BFGS, finer and finer, but not wire by wire: a price is a sum of
+terms, its own and those of runs of 2, 4, 8 … rows, at its boundary and at all of them, as in the grids of a
+multigrid method. What a thread is worth to a strip for a hundred rows is then found in a few steps.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from contextlib import suppress
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import fmin_l_bfgs_b
+from scipy.sparse import csr_array
 
 from pipeline.routing.board import Board
-from pipeline.routing.compiled import compiled
-from pipeline.routing.elimination import SLOTS, seat, ways
 from pipeline.routing.prices import Enough, Prices, certified
-from pipeline.routing.windows import FAR, Desk, desk, rest
+from pipeline.routing.strips import Split, backward, forward, split
 
-STATES = 260
-"""Most states of a strip; its width follows from it and the number of threads."""
-FLOOR = 1e-140
-"""Weights do not sink lower, so that the product of two is never lost."""
-COARSE, FINE = (3.0, 1.0, 0.3), (0.1, 0.03)
-"""Smoothing while climbing, in ΔE, one after another: from coarse prices, and from fine ones."""
+Floats = NDArray[np.float64]
 
-
-class Strip(NamedTuple):
-    """One strip: its knots in elimination order and the slots of their wires (see ``elimination.seat``)."""
-
-    knots: NDArray[np.int32]
-    sizes: NDArray[np.int16]
-    seats: NDArray[np.int8]
-    dims: NDArray[np.int16]
-    total: int
+SMOOTHINGS = ((1.0, 0.4), (0.3, 0.4), (0.1, 0.2))
+"""Smoothing δ while climbing, in ΔE, one after another, and the share of the steps at each."""
+LEAST_STEPS, MOST_STEPS = 100, 400
+"""A width is tried where the work suffices for so many steps in all; more steps than that are never made."""
+MEMORY = 16_000_000
+"""Entries that the sweep of a strip may remember."""
+ENTRY_WORK, TERM_WORK = 3.5, 85.0
+"""Units of work of a step, for each entry of the tensors and each term of the prices."""
+CACHED, FETCHING = 1_000_000, 2.3
+"""Entries of a strip that caches of a processor hold, and how much slower those of a larger one are."""
+FADING = 0.2
+"""How much less the terms of long runs weigh: a run of n wires has weight n^−FADING."""
 
 
-@compiled
-def _laid_out(board, desk, labels, order, sizes, seats, dims):  # type: ignore[no-untyped-def]
-    left = np.zeros(len(desk.row_used), np.int64)
-    for s in range(len(order)):
-        desk.where[order[s]] = s
-        left[board.row[order[s]]] += 1 if board.counted[order[s]] else 0
-    threads = np.arange(board.threads)
-    spare = np.full(board.threads, board.strands, np.int64)
-    found = seat(board, desk, labels, desk.mask, order, left, threads, spare, 0, True, sizes, seats, dims)
-    for v in order:
-        desk.where[v] = -1
-    return found
+class Dual:
+    """The bound as a function of the terms of the prices, to be raised."""
 
+    def __init__(self, board: Board, parts: Split, start: Prices) -> None:
+        self.board, self.strips, self.cross = board, parts.strips, parts.cross
+        self.start = start[self.cross]
+        self.scales = _scales(board, self.cross)
+        self.limited = np.flatnonzero(board.at_most < board.strands)
+        self.rows = np.unique(board.row[board.counted]) if board.light else np.empty(0, np.int32)
+        free = self.scales.shape[1] * board.threads
+        self.ends = np.cumsum([free, len(self.limited), len(self.rows)])
+        self.memory = np.empty(max(strip.total for strip in self.strips))
+        self.scratch = np.empty((3, max(strip.most for strip in self.strips)))
 
-@compiled
-def strip_value(board, desk, labels, strip, cross, prices, smooth, slope):  # type: ignore[no-untyped-def]
-    """Return the least cost of a strip under ``prices`` (E, k), smoothed by ``smooth`` or hard at 0.
+    @property
+    def terms(self) -> int:
+        """How many numbers make a point."""
+        return int(self.ends[-1])
 
-    ``cross`` (E,): wires that have a price; it is added where the wire's first knot is in the strip and
-    taken off where its second one is. Slopes are added to ``slope`` (E, k) when smooth.
-    """
-    k, steps = board.threads, len(strip.knots)
-    threads = np.arange(k)
-    spare = np.full(k, board.strands, np.int64)
-    free = np.zeros(len(board.wire))
-    codes = np.empty(4 * k * k, np.uint16)
-    come, local = np.empty(4 * k * k, np.int64), np.empty(4 * k * k, np.int64)
-    price, part = np.empty(4 * k * k, np.float64), np.empty(4 * k * k, np.float64)
-    out = np.empty(k, np.int64)
-    old, new = np.ones(SLOTS, np.int64), np.ones(SLOTS, np.int64)
-    most = np.int64(1)
-    starts = np.zeros(steps + 2, np.int64)
-    for s in range(steps + 1):
-        size = np.int64(1)
-        for p in range(SLOTS):
-            size *= strip.dims[s, p]
-        most = max(most, size)
-        starts[s + 1] = starts[s] + size
-    old_at, new_at = np.empty(most, np.uint64), np.empty(most, np.uint64)
-    front = np.zeros(starts[steps + 1], np.float64)
-    front[0] = 1.0 if smooth > 0 else 0.0
-    lowered = 0.0
-    after, before = np.zeros(most, np.float64), np.zeros(most, np.float64)
-    for pass_ in range(2 if smooth > 0 else 1):
-        if pass_ == 1:
-            after[0] = 1.0
-        for step in range(steps):
-            s = step if pass_ == 0 else steps - 1 - step
-            v = strip.knots[s]
-            size = np.int64(1)
-            wide = np.int64(1)
-            for p in range(SLOTS):
-                old[p], new[p] = size, wide
-                size *= strip.dims[s, p]
-                wide *= strip.dims[s + 1, p]
-            count, _ = ways(
-                board, board.cost, free, labels, desk.mask, v, strip.sizes[s], strip.seats[s],
-                strip.dims[s + 1], threads, spare, 0, old, False, out, (codes, come, local, price),
-            )  # fmt: skip
-            least = 1e300
-            for i in range(count):
-                turn, pair = (codes[i] >> 1) & 1, codes[i] >> 2
-                x, y = pair // k, pair % k
-                for j in range(4):
-                    w = board.wire[v, j]
-                    if cross[w]:
-                        t = (
-                            (x if j == 0 else y)
-                            if j < 2
-                            else ((x if turn == 1 else y) if j == 2 else (y if turn == 1 else x))
-                        )
-                        price[i] += prices[w, t] if board.ends[w, 0] == v else -prices[w, t]
-                least = min(least, price[i])
-                place = np.int64(0)
-                remains = local[i]
-                for j in range(5):
-                    if strip.seats[s, 1, j] >= 0:
-                        values = strip.dims[s + 1, strip.seats[s, 1, j]]
-                        place += (remains % values) * new[strip.seats[s, 1, j]]
-                        remains //= values
-                local[i] = place
-            low, run, runs = rest(strip.dims[s], strip.seats[s], old, new, old_at, new_at)
-            a, b = starts[s], starts[s + 1]
-            if smooth == 0:
-                for i in range(wide):
-                    front[b + i] = FAR
-                for i in range(count):
-                    for r in range(runs):
-                        f, g = a + come[i] + np.int64(old_at[r]), b + local[i] + np.int64(new_at[r])
-                        for e in range(run):
-                            front[g + e * new[low]] = min(
-                                front[g + e * new[low]], front[f + e * old[low]] + price[i]
-                            )
-                continue
-            for i in range(count):
-                price[i] = np.exp(max(-700.0, (least - price[i]) / smooth))
-            if pass_ == 0:
-                lowered += least
-                top = 0.0
-                for i in range(count):
-                    for r in range(runs):
-                        f, g = a + come[i] + np.int64(old_at[r]), b + local[i] + np.int64(new_at[r])
-                        for e in range(run):
-                            front[g + e * new[low]] += front[f + e * old[low]] * price[i]
-                for i in range(wide):
-                    top = max(top, front[b + i])
-                for i in range(wide):
-                    front[b + i] = max(front[b + i] / top, FLOOR)
-                lowered -= smooth * np.log(top)
-                continue
-            before[:size] = 0.0
-            mass, top = 0.0, 0.0
-            for i in range(count):
-                share = 0.0
-                for r in range(runs):
-                    f, g = come[i] + np.int64(old_at[r]), local[i] + np.int64(new_at[r])
-                    for e in range(run):
-                        weight = after[g + e * new[low]] * price[i]
-                        before[f + e * old[low]] += weight
-                        share += weight * front[a + f + e * old[low]]
-                part[i] = share
-                mass += share
-            for i in range(count):
-                turn, pair = (codes[i] >> 1) & 1, codes[i] >> 2
-                x, y = pair // k, pair % k
-                for j in range(4):
-                    w = board.wire[v, j]
-                    if cross[w]:
-                        t = (
-                            (x if j == 0 else y)
-                            if j < 2
-                            else ((x if turn == 1 else y) if j == 2 else (y if turn == 1 else x))
-                        )
-                        slope[w, t] += (part[i] if board.ends[w, 0] == v else -part[i]) / mass
-            for i in range(size):
-                top = max(top, before[i])
-            for i in range(size):
-                before[i] = max(before[i] / top, FLOOR)
-            after, before = before, after
-    if smooth == 0:
-        return front[starts[steps]]
-    return lowered
+    @property
+    def work(self) -> float:
+        """Units of work of ``smoothed``."""
+        entries = sum(strip.total * (FETCHING if strip.total > CACHED else 1.0) for strip in self.strips)
+        return ENTRY_WORK * entries + TERM_WORK * self.terms
+
+    @property
+    def box(self) -> list[tuple[float | None, None]] | None:
+        """Limits of the numbers of a point for L-BFGS, or None where there are none."""
+        free = int(self.ends[0])
+        return [(None, None)] * free + [(0.0, None)] * (self.terms - free) if self.terms > free else None
+
+    def hard(self, at: Floats) -> float:
+        """The certified bound at a point."""
+        prices, limit, allowance = self._prices(at)
+        bound = -float(limit @ self.board.at_most) - float(allowance.sum())
+        for strip in self.strips:
+            bound += forward(self.board, strip, prices, limit, allowance, 0.0, 0.0, self.memory)
+        return certified(bound, self.board)
+
+    def smoothed(self, at: Floats, smooth: float) -> tuple[float, Floats]:
+        """The smoothed bound at a point, never above the hard one, and its slope."""
+        prices, limit, allowance = self._prices(at)
+        bound = -float(limit @ self.board.at_most) - float(allowance.sum())
+        slopes = np.zeros_like(prices), -self.board.at_most.astype(np.float64), -np.ones_like(allowance)
+        curve = 0.25 / smooth
+        for strip in self.strips:
+            bound += forward(self.board, strip, prices, limit, allowance, smooth, curve, self.memory)
+            backward(self.board, strip, prices, allowance, smooth, curve, self.memory, self.scratch, slopes)
+        of_terms = self.scales.T @ slopes[0][self.cross]
+        return bound, np.concatenate([of_terms.ravel(), slopes[1][self.limited], slopes[2][self.rows]])
+
+    def _prices(self, at: Floats) -> tuple[Prices, Floats, Floats]:
+        """Prices of wires (E, k), of a starting strand of each thread (k,), of a hand-over in each row."""
+        terms, limits, allowances = np.split(at, self.ends[:-1])
+        prices = np.zeros((len(self.board.ends), self.board.threads))
+        prices[self.cross] = self.start + self.scales @ terms.reshape(-1, self.board.threads)
+        limit = np.zeros(self.board.threads)
+        limit[self.limited] = limits
+        allowance = np.zeros(int(self.board.row.max()) + 1)
+        allowance[self.rows] = allowances
+        return prices, limit, allowance
 
 
 def strip_bound(
     board: Board,
-    prices: Prices,
-    iterations: int,
+    allowed: float,
     stop: Callable[[], bool],
-    states: int = STATES,
-    schedule: tuple[float, ...] = COARSE,
-) -> tuple[Prices, float, float]:
-    """Climb from ``prices`` (E, k) for ``iterations`` steps at each smoothing; return (prices, bound, work).
+    start: Prices | None = None,
+    enough: float = np.inf,
+) -> tuple[float, float]:
+    """Climb with about ``allowed`` units of work; return the certified bound and the work.
 
-    Strips are of neighbouring positions, as wide as ``states`` states allow.
+    ``start`` (E, k): prices to start from; ``enough``: a bound that needs no raising.
     """
-    labels = np.where(board.pin >= 0, board.pin, 0).astype(np.int8)
-    paper = desk(board, labels, states=1, memory=1)
-    paper.row_used[:] = 0
-    strips = _strips(board, paper, labels, states)
-    owner = np.empty(len(board.wire), np.int64)
-    for i, strip in enumerate(strips):
-        owner[strip.knots] = i
-    two = (board.ends >= 0).all(axis=1)
-    cross = np.zeros(len(board.ends), np.bool_)
-    cross[two] = owner[board.ends[two, 0]] != owner[board.ends[two, 1]]
-    wires = np.flatnonzero(cross)
-    k = board.threads
-    work, best_bound = 0.0, 0.0
-    best = prices.copy()
-    pass_work = sum(strip.total for strip in strips) * k * 6.0 + 3000.0 * len(board.wire)
-    slope = np.zeros_like(prices)
+    best, work = 0.0, 0.0
+    if stop() or not len(board.wire):
+        return best, work
+    prices = np.zeros((len(board.ends), board.threads)) if start is None else start
+    dual = _widest(board, allowed, prices)
+    now = np.zeros(dual.terms)
+    best = dual.hard(now)
+    for smooth, share in SMOOTHINGS:
+        steps = int(share * min(MOST_STEPS, allowed / dual.work))
+        if steps < 1 or best >= enough:
+            break
+        latest = now
 
-    def value(at: Prices, smooth: float) -> float:
-        slope[:] = 0.0
-        return sum(
-            float(strip_value(board, paper, labels, strip, cross, at, smooth, slope)) for strip in strips
-        )
-
-    if stop():
-        return best, best_bound, work
-    now = prices.copy()
-    best_bound = certified(value(now, 0.0), board)
-    for smooth in schedule:
-        latest = now[wires].ravel()
-
-        def climb(flat: NDArray[np.float64], smooth: float = smooth) -> tuple[float, NDArray[np.float64]]:
+        def down(at: Floats, smooth: float = smooth) -> tuple[float, Floats]:
             nonlocal work
             if stop():
                 raise Enough
-            work += pass_work
-            at = now.copy()
-            at[wires] = flat.reshape(-1, k)
-            bound = value(at, smooth)
-            return -bound, -slope[wires].ravel()
+            work += dual.work
+            bound, slope = dual.smoothed(at, smooth)
+            return -bound, -slope
 
-        def keep(flat: NDArray[np.float64]) -> None:
+        def keep(at: Floats) -> None:
             nonlocal latest
-            latest = flat.copy()
+            latest = at.copy()
 
         with suppress(Enough):
-            latest = fmin_l_bfgs_b(climb, latest, m=8, maxiter=iterations, callback=keep)[0]
-        now[wires] = latest.reshape(-1, k)
-        bound = certified(value(now, 0.0), board)
-        if bound > best_bound:
-            best_bound, best = bound, now.copy()
+            latest = fmin_l_bfgs_b(
+                down, now, m=8, maxiter=steps, maxfun=2 * steps, factr=100, bounds=dual.box, callback=keep
+            )[0]
+        now = latest
+        best = max(best, dual.hard(now))
         if stop():
             break
-    return best, best_bound, work
+    return best, work
 
 
-def _strips(board: Board, paper: Desk, labels: NDArray[np.int8], states: int) -> list[Strip]:
-    """Split the board into strips of neighbouring positions, none with more than ``states`` states."""
-    strips: list[Strip] = []
-    low, high = 0, int(board.position.max(initial=-1))
-    while low <= high:
-        chosen = None
-        for width in range(1, high - low + 2):
-            inside = (board.position >= low) & (board.position < low + width)
-            knots = np.flatnonzero(inside).astype(np.int32)
-            sizes = np.zeros((len(knots), 4), np.int16)
-            seats = np.zeros((len(knots), 2, 5), np.int8)
-            dims = np.ones((len(knots) + 1, SLOTS), np.int16)
-            most, total = _laid_out(board, paper, labels, knots, sizes, seats, dims)
-            if chosen is not None and most > states:
-                break
-            chosen = Strip(knots, sizes, seats, dims, int(total)), width
-        assert chosen is not None
-        strips.append(chosen[0])
-        low += chosen[1]
-    return strips
+def _widest(board: Board, allowed: float, start: Prices) -> Dual:
+    """The widest strips that the work allows ``LEAST_STEPS`` steps, or the narrowest."""
+    columns = int(board.position.max()) + 1
+    differ = _differences(board, columns)
+    best = Dual(board, split(board, list(range(columns))), start)
+    for width in range(2, columns + 1):
+        states = board.threads ** (width + 1) * (1 + board.light)
+        steps_each = len(board.wire) / columns * (width + 2)
+        if (
+            states * steps_each > MEMORY
+            or ENTRY_WORK * states * len(board.wire) / columns * LEAST_STEPS > allowed
+        ):
+            break
+        wider = Dual(board, split(board, _begins(differ, width)), start)
+        if wider.work * LEAST_STEPS > allowed:
+            break
+        best = wider
+    return best
+
+
+def _differences(board: Board, columns: int) -> Floats:
+    """(columns,) how much the costs of the knots at either end of a wire differ, to the column before."""
+    wires = np.flatnonzero((board.ends >= 0).all(axis=1))
+    ends = board.ends[wires]
+    gap = np.abs(board.cost[ends[:, 0]] - board.cost[ends[:, 1]]).sum(axis=1)
+    position = board.position[ends]
+    apart = np.abs(position[:, 0] - position[:, 1]) == 1
+    return np.asarray(np.bincount(position.max(axis=1)[apart], gap[apart], minlength=columns), np.float64)
+
+
+def _begins(differ: Floats, width: int) -> list[int]:
+    """The columns where strips of at most ``width`` columns begin: few, and where neighbours differ most."""
+    columns = len(differ)
+    loss = 1.5 * differ.max(initial=1.0) - differ
+    least, previous = np.full(columns + 1, np.inf), np.zeros(columns + 1, np.int64)
+    least[0] = 0.0
+    for end in range(1, columns + 1):
+        begin = np.arange(max(0, end - width), end)
+        total = least[begin] + np.where(begin > 0, loss[begin], 0.0)
+        previous[end] = begin[total.argmin()]
+        least[end] = total.min()
+    begins = [columns]
+    while begins[-1] > 0:
+        begins.append(int(previous[begins[-1]]))
+    return begins[:0:-1]
+
+
+def _scales(board: Board, cross: NDArray[np.int64]) -> csr_array:
+    """(wires that cross, terms) the weight of each term in the price of each wire."""
+    ends = board.ends[cross]
+    row, column = board.row[ends[:, 0]], board.position[ends].max(axis=1, initial=0)
+    places: list[NDArray[np.int64]] = [np.arange(len(cross))]
+    weights: list[Floats] = [np.ones(len(cross))]
+    terms = len(cross)
+    length = 1
+    while length <= row.max(initial=0):
+        at_all = row // length
+        at_each = at_all * (column.max() + 1) + column
+        for run in (at_all,) if length == 1 else (at_all, at_each):
+            place = np.unique(run, return_inverse=True)[1]
+            places.append(terms + place)
+            weights.append(np.asarray(np.bincount(place)[place] ** -FADING, np.float64))
+            terms += int(place.max()) + 1
+        length *= 2
+    wires = np.tile(np.arange(len(cross)), len(places))
+    return csr_array((np.concatenate(weights), (wires, np.concatenate(places))), (len(cross), terms))

@@ -10,14 +10,14 @@ from threadpoolctl import threadpool_limits
 
 from pipeline.routing.beam import complete, follow
 from pipeline.routing.board import Board, Labels, board, colour_error, solution
-from pipeline.routing.bound import COARSE, FINE, strip_bound
+from pipeline.routing.bound import strip_bound
 from pipeline.routing.ease import fewer_hand_overs
 from pipeline.routing.exchange import exchange
 from pipeline.routing.leader import applies, improve_leader
 from pipeline.routing.light import improve_light
 from pipeline.routing.meter import Meter
 from pipeline.routing.plain import solve_plain
-from pipeline.routing.prices import Prices, Rung, certified, knot_prices
+from pipeline.routing.prices import Rung, certified
 from pipeline.routing.problem import Budget, Ease, Problem, Solution, Stopped, require_possible
 from pipeline.routing.search import Search
 from pipeline.routing.settle import labels_of
@@ -26,10 +26,8 @@ from pipeline.routing.warm import compiler
 
 STARTING = 0.4
 """Share of the effort that goes into prices and starts of diagonal work."""
-CLIMB, STRIP_CLIMB = 15, 25
-"""Steps at each smoothing to the prices of knots in row work, and of strips."""
-PRICE_WORK = 130.0
-"""Units of work of a step over all smoothings, for each knot and pair of threads."""
+BOUND = 0.25
+"""Share of the effort for the bound of strips."""
 LONGER = 1.5
 """How much more than a row-worked knot a diagonal-worked one is given of the effort."""
 PLAIN = 0.1
@@ -115,9 +113,8 @@ class _Run:
             self.raise_bound([rung.bound for rung in rungs])
             self.start(search, rungs, bool(in_rows.any()))
             if not self.proved and not meter.over():
-                prices = max(rungs, key=lambda rung: rung.bound).prices if rungs else self.price(CLIMB)
-                schedule = FINE if rungs else COARSE
-                _, bound, work = strip_bound(laid, prices, STRIP_CLIMB, lambda: meter.late, schedule=schedule)
+                start = max(rungs, key=lambda rung: rung.bound).prices if rungs else None
+                bound, work = strip_bound(laid, BOUND * meter.allowed, lambda: meter.late, start, self.cost)
                 meter.spend(work)
                 self.raise_bound([bound])
             if not self.proved:
@@ -131,13 +128,6 @@ class _Run:
             share = Meter(replace(self.budget, effort=LEADER * self.budget.effort), laid.knots)
             share.cost, share.bound = self.cost, self.bound
             improve_leader(self.problem, self.best, share, self.keep, self.seed)
-
-    def price(self, iterations: int) -> Prices:
-        """Climb to prices of single knots, and keep their bound."""
-        prices, bound = knot_prices(self.board, iterations, lambda: self.meter.late)
-        self.meter.spend(PRICE_WORK * iterations * self.board.knots * self.board.threads**2)
-        self.raise_bound([bound])
-        return prices
 
     def raise_bound(self, bounds: list[float]) -> None:
         """Remember the largest of ``bounds`` if it is better."""

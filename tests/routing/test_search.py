@@ -15,7 +15,7 @@ from pipeline.network import network, picture_rows
 from pipeline.routing import Budget, Ease, Problem, Stopped, route
 from pipeline.routing.beam import beam
 from pipeline.routing.board import Board, board, colour_error, faults
-from pipeline.routing.bound import strip_bound
+from pipeline.routing.bound import Dual, strip_bound
 from pipeline.routing.cycles import reroute
 from pipeline.routing.exchange import exchange
 from pipeline.routing.meter import Meter
@@ -24,6 +24,7 @@ from pipeline.routing.problem import require_possible
 from pipeline.routing.reversal import reverse, reversible, turned
 from pipeline.routing.route import simple
 from pipeline.routing.search import Search
+from pipeline.routing.strips import split
 from pipeline.routing.windows import desk, recount, solve
 from tests.routing_reference.problems import tiny
 
@@ -92,7 +93,35 @@ def test_a_window_over_the_whole_board_is_exact_and_bounds_stay_below(seed: int,
         assert colour_error(laid, labels) == pytest.approx(least, abs=1e-5)
     prices, bound = knot_prices(laid, 8, never)
     assert bound <= least + 1e-9
-    assert strip_bound(laid, prices, 8, never)[1] <= least + 1e-9
+    assert strip_bound(laid, 1e6, never, prices)[0] <= least + 1e-9
+    assert strip_bound(laid, 1e8, never)[0] <= least + 1e-9
+
+
+@settings(max_examples=60, deadline=None, derandomize=True)
+@given(st.integers(0, 10_000), st.sampled_from([Ease.FULL, Ease.LIGHT]), st.integers(1, 4))
+def test_strips_bound_from_below_at_any_prices(seed: int, ease: Ease, width: int) -> None:
+    laid = board(problem(seed, ease))
+    random = np.random.default_rng(seed)
+    least = best_by_hand(laid)
+    columns = int(laid.position.max(initial=-1)) + 1
+    if not columns:
+        return
+    dual = Dual(laid, split(laid, range(0, columns, width)), np.zeros((len(laid.ends), laid.threads)))
+    free = int(dual.ends[0])
+    for spread in (0.0, 1.0, 10.0):
+        at = random.normal(0, spread, dual.terms)
+        at[free:] = abs(at[free:])
+        assert dual.hard(at) <= least + 1e-9
+        smoothed, slope = dual.smoothed(at, 2.0)
+        assert smoothed <= dual.hard(at) + 1e-6
+        if spread == 0:
+            continue  # costs that tie have no slope
+        ahead = random.normal(0, 1, dual.terms)
+        step = 1e-5 * ahead
+        rise = (dual.smoothed(at + step, 2.0)[0] - dual.smoothed(at - step, 2.0)[0]) / 2e-5
+        assert rise == pytest.approx(float(slope @ ahead), rel=1e-3, abs=1e-3)
+    if width >= columns and not len(dual.cross) and not len(dual.limited):  # one strip, nothing relaxed
+        assert dual.hard(np.zeros(dual.terms)) == pytest.approx(least, abs=1e-6)
 
 
 @settings(max_examples=25, deadline=None, derandomize=True)
