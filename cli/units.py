@@ -26,7 +26,7 @@ def parse_length(text: str, flag: str = "a length") -> float:
     >>> parse_length("16 cm"), parse_length("6 1/2 in")
     (160.0, 165.1)
     """
-    match = _LENGTH.fullmatch(text.strip().lower()[:60])
+    match = _LENGTH.fullmatch(text.lower()) if len(text) <= 60 else None
     unit = match["unit"] or "mm" if match else ""
     if match is None or unit not in MM_PER or not (match["number"] or match["fraction"]):
         raise InputError(f"{flag}: {text[:60]!r} is not a length.", "Write it as 160mm, 16cm or 6.3in.")

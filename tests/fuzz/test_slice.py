@@ -5,25 +5,35 @@ The whole is ``make fuzz``.
 
 from __future__ import annotations
 
+import copy
+import json
+import re
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import suppress
+from decimal import Decimal
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cli import options
-from cli.units import parse_length
+from cli.units import LONGEST_MM, parse_length
+from pipeline.artwork.lettering import set_letters
 from pipeline.batch import parse_orders
 from pipeline.blocks.words import parse_groups, parse_moves
+from pipeline.drawer.colour import hex_of, parse_hex
 from pipeline.drawer.stash import parse_stash
 from pipeline.errors import HitchgridError
-from pipeline.instructions.spoken import read_instructions
+from pipeline.feasibility import check
+from pipeline.instructions.spoken import compare, read_instructions
+from pipeline.instructions.text import write_instructions
+from pipeline.materials.lengths import cut_list
 from pipeline.outputs import folder_name
-from pipeline.pattern import MAX_TITLE, parse_pattern, title_of
+from pipeline.pattern import MAX_TITLE, parse_pattern, render, title_of
 from tests.fuzz import corpus
 from tests.fuzz.cases import fixed
 
@@ -95,6 +105,96 @@ def test_readers_refuse_bytes_or_take_them(reader: str, data: st.DataObject) -> 
         READERS[reader](body)
 
 
+WORDS = st.sampled_from(["rows", "picture", "forward", "navy", "#1b2a59", "loop"])
+NUMBERS = st.integers(-2, 500) | st.sampled_from([10**30, -1]) | st.floats()
+JSON = st.recursive(
+    st.none() | st.booleans() | NUMBERS | WORDS | st.text(max_size=8),
+    lambda inner: (
+        st.lists(inner, max_size=3) | st.dictionaries(WORDS | st.text(max_size=5), inner, max_size=3)
+    ),
+    max_leaves=6,
+)
+
+
+def places(node: Any) -> Iterator[tuple[Any, Any]]:
+    """Every (container, key) of a document."""
+    for key, value in node.items() if isinstance(node, dict) else enumerate(node):
+        yield node, key
+        if isinstance(value, (dict, list)):
+            yield from places(value)
+
+
+@settings(max_examples=250)
+@given(data=st.data())
+def test_a_pattern_with_another_value_somewhere_is_refused_or_can_be_tied(data: st.DataObject) -> None:
+    """Whatever passes the checks is tied, cut, put into words and written without a fault."""
+    document = json.loads(data.draw(st.sampled_from(corpus.patterns())))
+    for _ in range(data.draw(st.integers(1, 2))):
+        spots = list(places(document))
+        node, key = spots[data.draw(st.integers(0, len(spots) - 1))]
+        manner = data.draw(st.sampled_from(["like", "like", "any", "less or more"]))
+        if manner == "like":  # a value of the same kind from elsewhere in the document
+            alike = [n[k] for n, k in spots if type(n[k]) is type(node[key])]
+            node[key] = copy.deepcopy(alike[data.draw(st.integers(0, len(alike) - 1))])
+        elif manner == "any":
+            node[key] = data.draw(JSON)
+        elif isinstance(node, dict):
+            del node[key]
+        else:
+            node.insert(key, node[key])
+    with suppress(HitchgridError):
+        pattern = parse_pattern(json.dumps(document))
+        assert parse_pattern(render(pattern)) == pattern
+        found = check(pattern)
+        assert found.made + len(found.unmade) == found.cells
+        cuts = cut_list(pattern)
+        assert all(cut.length_mm >= cut.used_mm for cut in cuts)
+        assert compare(write_instructions(pattern, cuts), pattern) == []
+
+
+HEIGHTS = st.sampled_from((5, 7, 9, 12, 14)) | st.integers(-1, 40)
+
+
+@given(st.text(max_size=12) | st.text("RC♥ÉÖ -.W", min_size=1, max_size=12), HEIGHTS)
+def test_letters_are_set_or_refused(text: str, height: int) -> None:
+    with suppress(HitchgridError):
+        ink = set_letters(text, height=height).ink
+        assert ink.any() and ink.min() == 0
+        assert ink.max() <= len(text)
+
+
+@given(st.text(max_size=10) | st.from_regex(r"#?[0-9a-fA-F]{2,8}", fullmatch=True))
+def test_a_colour_is_six_digits_or_three(text: str) -> None:
+    plain = re.fullmatch(r"#?([0-9a-f]{6}|[0-9a-f]{3})", text.strip(), re.ASCII | re.IGNORECASE)
+    try:
+        colour = parse_hex(text)
+    except HitchgridError:
+        assert plain is None
+    else:
+        assert plain is not None
+        assert (
+            hex_of(colour)
+            == "#" + (plain[1] if len(plain[1]) == 6 else "".join(2 * c for c in plain[1])).lower()
+        )
+
+
+UNITS = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}
+
+
+@given(st.decimals("0.01", "900", places=2), st.sampled_from(sorted(UNITS)), st.sampled_from(["", " ", "  "]))
+def test_numbers_with_units(number: Decimal, unit: str, blank: str) -> None:
+    """An inch is 25.4 mm (international yard and pound agreement, 1959); a comma is a point."""
+    for written in (str(number), str(number).replace(".", ",")):
+        assert parse_length(f"{written}{blank}{unit}") == pytest.approx(float(number) * UNITS[unit])
+
+
+@given(st.text(max_size=70) | st.text("0123456789.,/ cminx″", max_size=70))
+def test_a_length_is_within_bounds_or_refused(text: str) -> None:
+    with suppress(HitchgridError):
+        assert 0 < parse_length(text) <= LONGEST_MM
+        assert len(text) <= 60  # nothing is read by halves
+
+
 WORD_READERS: dict[str, Callable[[str], object]] = {
     "length": parse_length,
     "names": lambda text: options.names(text, "--threads"),
@@ -102,6 +202,8 @@ WORD_READERS: dict[str, Callable[[str], object]] = {
     "start order": options.start_order,
     "crop": options.crop,
     "wrist": lambda text: options.wrist(text, default=True),
+    "gauge": options.gauge,
+    "wrist of an order": lambda text: options.wrist(text, default=False),
     "groups": parse_groups,
     "moves": lambda text: parse_moves(text, 4),
 }
