@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from contextlib import suppress
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,11 +42,25 @@ FADING = 0.2
 """How much less the terms of long runs weigh: a run of n wires has weight n^−FADING."""
 
 
+class Priced(NamedTuple):
+    """A certified bound, the work it took, and the point where it holds.
+
+    ``prices``: (E, k) of the wires that cross from strip to strip, else zero; ``allowance``: (rows,) of a
+    hand-over in each row; ``owner``: (V,) strip of each knot.
+    """
+
+    bound: float
+    work: float
+    prices: Prices
+    allowance: Floats
+    owner: NDArray[np.int64]
+
+
 class Dual:
     """The bound as a function of the terms of the prices, to be raised."""
 
     def __init__(self, board: Board, parts: Split, start: Prices) -> None:
-        self.board, self.strips, self.cross = board, parts.strips, parts.cross
+        self.board, self.strips, self.owner, self.cross = board, *parts
         self.start = start[self.cross]
         self.scales = _scales(board, self.cross)
         self.limited = np.flatnonzero(board.at_most < board.strands)
@@ -74,7 +89,7 @@ class Dual:
 
     def hard(self, at: Floats) -> float:
         """The certified bound at a point."""
-        prices, limit, allowance = self._prices(at)
+        prices, limit, allowance = self.prices(at)
         bound = -float(limit @ self.board.at_most) - float(allowance.sum())
         for strip in self.strips:
             bound += forward(self.board, strip, prices, limit, allowance, 0.0, 0.0, self.memory)
@@ -82,7 +97,7 @@ class Dual:
 
     def smoothed(self, at: Floats, smooth: float) -> tuple[float, Floats]:
         """The smoothed bound at a point, never above the hard one, and its slope."""
-        prices, limit, allowance = self._prices(at)
+        prices, limit, allowance = self.prices(at)
         bound = -float(limit @ self.board.at_most) - float(allowance.sum())
         slopes = np.zeros_like(prices), -self.board.at_most.astype(np.float64), -np.ones_like(allowance)
         curve = 0.25 / smooth
@@ -92,7 +107,7 @@ class Dual:
         of_terms = self.scales.T @ slopes[0][self.cross]
         return bound, np.concatenate([of_terms.ravel(), slopes[1][self.limited], slopes[2][self.rows]])
 
-    def _prices(self, at: Floats) -> tuple[Prices, Floats, Floats]:
+    def prices(self, at: Floats) -> tuple[Prices, Floats, Floats]:
         """Prices of wires (E, k), of a starting strand of each thread (k,), of a hand-over in each row."""
         terms, limits, allowances = np.split(at, self.ends[:-1])
         prices = np.zeros((len(self.board.ends), self.board.threads))
@@ -110,21 +125,18 @@ def strip_bound(
     stop: Callable[[], bool],
     start: Prices | None = None,
     enough: float = np.inf,
-) -> tuple[float, float]:
-    """Climb with about ``allowed`` units of work; return the certified bound and the work.
+) -> Priced:
+    """Climb with about ``allowed`` units of work.
 
     ``start`` (E, k): prices to start from; ``enough``: a bound that needs no raising.
     """
-    best, work = 0.0, 0.0
-    if stop() or not len(board.wire):
-        return best, work
     prices = np.zeros((len(board.ends), board.threads)) if start is None else start
     dual = _widest(board, allowed, prices)
-    now = np.zeros(dual.terms)
-    best = dual.hard(now)
+    now = best_at = np.zeros(dual.terms)
+    best, work = dual.hard(now), 0.0
     for smooth, share in SMOOTHINGS:
         steps = int(share * min(MOST_STEPS, allowed / dual.work))
-        if steps < 1 or best >= enough:
+        if steps < 1 or best >= enough or stop():
             break
         latest = now
 
@@ -144,11 +156,11 @@ def strip_bound(
             latest = fmin_l_bfgs_b(
                 down, now, m=8, maxiter=steps, maxfun=2 * steps, factr=100, bounds=dual.box, callback=keep
             )[0]
-        now = latest
-        best = max(best, dual.hard(now))
-        if stop():
-            break
-    return best, work
+        now, bound = latest, dual.hard(latest)
+        if bound > best:
+            best, best_at = bound, now
+    crossing, _, allowance = dual.prices(best_at)
+    return Priced(best, work, crossing, allowance, dual.owner)
 
 
 def _widest(board: Board, allowed: float, start: Prices) -> Dual:

@@ -114,9 +114,9 @@ class _Run:
             self.start(search, rungs, bool(in_rows.any()))
             if not self.proved and not meter.over():
                 start = max(rungs, key=lambda rung: rung.bound).prices if rungs else None
-                bound, work = strip_bound(laid, BOUND * meter.allowed, lambda: meter.late, start, self.cost)
-                meter.spend(work)
-                self.raise_bound([bound])
+                found = strip_bound(laid, BOUND * meter.allowed, lambda: meter.late, start, self.cost)
+                meter.spend(found.work)
+                self.raise_bound([found.bound])
             if not self.proved:
                 search.improve(self.best, self.bound)
         finally:

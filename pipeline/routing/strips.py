@@ -47,20 +47,21 @@ class Strip(NamedTuple):
 
 
 class Split(NamedTuple):
-    """The board in strips; ``cross``: the wires between strips, which have prices."""
+    """The board in strips; ``owner``: (V,) strip of each knot, ``cross``: the wires that have prices."""
 
     strips: tuple[Strip, ...]
+    owner: NDArray[np.int64]
     cross: NDArray[np.int64]
 
 
 def split(board: Board, first: Sequence[int]) -> Split:
     """Split the board into strips that begin at the columns ``first`` (rising, from 0 on)."""
-    owner = np.searchsorted(first, board.position, side="right") - 1
+    owner = np.unique(np.searchsorted(first, board.position, side="right"), return_inverse=True)[1]
     two = (board.ends >= 0).all(axis=1)
     cross = np.zeros(len(board.ends), np.bool_)
     cross[two] = (owner[board.ends[two, 0]] != owner[board.ends[two, 1]]) | (board.weight[two] > 0)
-    strips = [strip(board, np.flatnonzero(owner == i), cross) for i in np.unique(owner)]
-    return Split(tuple(strips), np.flatnonzero(cross))
+    strips = [strip(board, np.flatnonzero(owner == i), cross) for i in range(owner.max() + 1)]
+    return Split(tuple(strips), owner, np.flatnonzero(cross))
 
 
 def strip(board: Board, knots: NDArray[np.int64], cross: NDArray[np.bool_]) -> Strip:

@@ -93,8 +93,8 @@ def test_a_window_over_the_whole_board_is_exact_and_bounds_stay_below(seed: int,
         assert colour_error(laid, labels) == pytest.approx(least, abs=1e-5)
     prices, bound = knot_prices(laid, 8, never)
     assert bound <= least + 1e-9
-    assert strip_bound(laid, 1e6, never, prices)[0] <= least + 1e-9
-    assert strip_bound(laid, 1e8, never)[0] <= least + 1e-9
+    assert strip_bound(laid, 1e6, never, prices).bound <= least + 1e-9
+    assert strip_bound(laid, 1e8, never).bound <= least + 1e-9
 
 
 @settings(max_examples=60, deadline=None, derandomize=True)
