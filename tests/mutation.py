@@ -21,21 +21,25 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 ROOT = Path(__file__).parent.parent
-MATERIALS = "tests/materials/test_materials.py"
+MATERIALS, BY_HAND = "tests/materials/test_materials.py", "tests/materials/test_by_hand.py"
 TESTS: dict[str, tuple[str, ...]] = {
     "pipeline/knots.py": ("pipeline/knots.py", "tests/network", "tests/feasibility/test_check.py"),
     "pipeline/network.py": ("pipeline/network.py", "tests/network"),
     "pipeline/feasibility.py": ("pipeline/feasibility.py", "tests/feasibility/test_check.py"),
-    "pipeline/materials/gauge.py": ("pipeline/materials/gauge.py", "tests/materials/test_gauge.py"),
-    "pipeline/materials/fit.py": ("pipeline/materials/fit.py", "tests/materials/test_gauge.py"),
-    "pipeline/materials/lengths.py": ("pipeline/materials/lengths.py", MATERIALS),
+    "pipeline/materials/gauge.py": (BY_HAND, "pipeline/materials/gauge.py", "tests/materials/test_gauge.py"),
+    "pipeline/materials/fit.py": (BY_HAND, "pipeline/materials/fit.py", "tests/materials/test_gauge.py"),
+    "pipeline/materials/lengths.py": (BY_HAND, "pipeline/materials/lengths.py", MATERIALS),
     "pipeline/materials/sharing.py": ("tests/materials/test_sharing.py", MATERIALS),
-    "pipeline/materials/joins.py": ("tests/materials/test_joins.py", MATERIALS),
-    "pipeline/materials/ends.py": ("pipeline/materials/ends.py", "tests/materials/test_ends.py"),
+    "pipeline/materials/joins.py": (BY_HAND, "tests/materials/test_joins.py", MATERIALS),
+    "pipeline/materials/ends.py": (BY_HAND, "pipeline/materials/ends.py", "tests/materials/test_ends.py"),
     "pipeline/materials/cutting.py": ("pipeline/materials/cutting.py", "tests/materials/test_skeins.py"),
     "pipeline/materials/skeins.py": ("pipeline/materials/skeins.py", "tests/materials/test_skeins.py"),
     "pipeline/materials/price.py": ("pipeline/materials/price.py", "tests/materials/test_price.py"),
-    "pipeline/materials/rescale.py": ("pipeline/materials/rescale.py", "tests/materials/test_rescale.py"),
+    "pipeline/materials/rescale.py": (
+        BY_HAND,
+        "pipeline/materials/rescale.py",
+        "tests/materials/test_rescale.py",
+    ),
 }
 """The modules of the sample, and the tests that are to notice a change in each."""
 SECONDS, BYTES = 200, 6_000_000_000

@@ -1,0 +1,259 @@
+"""Small cases worked out by hand, as a maker could check them with ruler and pencil."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from pipeline.errors import ImpossibleError, InputError
+from pipeline.example import two_rows
+from pipeline.knots import Knot
+from pipeline.materials.ends import end_use, finish_steps, make_end, plain_ends, start_steps
+from pipeline.materials.fit import EASE_MM, GAP_MM, fit_rows, offers, place
+from pipeline.materials.gauge import Strand, Swatch, preset_gauge
+from pipeline.materials.joins import on_cards, place_joins
+from pipeline.materials.lengths import OVERLAP_MM, cut_list, pieces
+from pipeline.materials.rescale import replan
+from pipeline.pattern import Ends, Join, Pattern, Row, Section
+from tests.materials.bands import lettering
+from tests.patterns import random_pattern
+
+GAUGE = preset_gauge(0.71, "rows")
+
+
+def band_of(*rows: list[tuple[int, Knot]], strands: tuple[int, ...], worked: str = "rows", **more) -> Pattern:
+    made = tuple(Row(knots=tuple(row), wanted=(None,) * len(row)) for row in rows)
+    section = Section(kind="plain", worked=worked, rows=made)
+    return two_rows().model_copy(
+        update={"strands": strands, "sections": (section,), "gauge": GAUGE, "ends": plain_ends(), **more}
+    )
+
+
+# ---------------------------------------------------------------- thread use
+
+
+def test_a_knot_that_stays_costs_two_halves() -> None:
+    """Forward-backward: the left strand ties both half hitches and comes back to its place."""
+    band = band_of([(0, Knot.FORWARD_BACKWARD), (1, Knot.FORWARD)], strands=(0, 1, 1))
+    first, second, third = cut_list(band, margin=0.0, lots=0.0)
+    assert first.used_mm == pytest.approx(200 + 2 * GAUGE.half_mm)
+    assert second.used_mm == pytest.approx(200 + GAUGE.core_mm + GAUGE.tie_mm)
+    assert third.used_mm == pytest.approx(200 + GAUGE.core_mm)
+
+
+def test_a_strand_without_a_knot_passes_the_row() -> None:
+    """Diagonal work on three strands: the third waits out the first row, the first the second."""
+    band = band_of([(0, Knot.FORWARD)], [(1, Knot.FORWARD)], strands=(0, 1, 1), worked="diagonal")
+    first, second, third = cut_list(band, margin=0.0, lots=0.0)
+    assert first.used_mm == pytest.approx(200 + 2 * GAUGE.tie_mm)
+    assert second.used_mm == third.used_mm == pytest.approx(200 + GAUGE.core_mm + GAUGE.idle_mm)
+
+
+def test_the_margin_is_on_what_is_worked_and_not_on_tails() -> None:
+    band = two_rows()
+    for margin in (0.0, 0.1, 0.5):
+        for cut in cut_list(band, margin=margin, lots=0.0):
+            assert cut.length_mm == 10 * math.ceil((200 + (cut.used_mm - 200) * (1 + margin)) / 10 - 1e-9)
+    with pytest.raises(ValueError, match="below zero"):
+        cut_list(band, margin=-0.1)
+
+
+def test_both_pieces_of_a_join_overlap() -> None:
+    """The leader's core ends after its first knot as core; what was one piece is two, 4 cm longer each."""
+    band = two_rows()
+    joined = band.model_copy(update={"joins": (Join(section=0, row=1, knot=0, thread=0),)})
+    whole, parts = cut_list(band, margin=0.0, lots=0.0)[0], cut_list(joined, margin=0.0, lots=0.0)[0]
+    assert len(parts.pieces_mm) == 2
+    assert parts.used_mm - whole.used_mm == pytest.approx(2 * OVERLAP_MM)
+    assert (parts.tied, parts.carried) == (whole.tied, whole.carried)
+
+
+# ---------------------------------------------------------------- gauge and fit
+
+
+def test_diameters_from_sewing_thread_to_rope() -> None:
+    for sound in (0.05, 20.0):
+        assert preset_gauge(sound, "rows").strand_pitch_mm == pytest.approx(2 * sound)
+    for wrong in (0.04, 20.5, math.nan):
+        with pytest.raises(InputError, match="cannot be knotted"):
+            preset_gauge(wrong, "rows")
+
+
+@pytest.mark.parametrize(
+    ("strands", "rows", "width", "length"),
+    [(1, 10, 18, 60), (10, 0, 18, 60), (10, 10, 0, 60), (10, 10, 18, 0), (10, 10, math.nan, 60)],
+)
+def test_a_swatch_that_measures_nothing(strands: int, rows: int, width: float, length: float) -> None:
+    with pytest.raises(InputError, match="a swatch has"):
+        Swatch(strands, rows, width, length)
+
+
+def test_the_smallest_swatch_and_strand() -> None:
+    assert Swatch(2, 1, 0.5, 0.5).rows == 1
+    assert Strand(1, 0, 0.5).tied == Strand(0, 1, 0.5).carried == 1
+    for tied, carried, used in ((0, 0, 5.0), (-1, 3, 5.0), (3, -1, 5.0), (3, 3, 0.0)):
+        with pytest.raises(InputError, match="measures nothing"):
+            Strand(tied, carried, used)
+
+
+def test_a_wrist_less_its_gap_is_knotted() -> None:
+    plain = fit_rows(165, GAUGE)
+    assert (plain.knotted_mm, plain.gap_mm, plain.tapers_mm) == (165 + EASE_MM - GAP_MM, GAP_MM, 0.0)
+    loop = make_end("loop", (0, 0, 0, 0), GAUGE, at_start=True)
+    closed = fit_rows(165, GAUGE, ends=Ends(start=loop, finish=plain_ends().finish))
+    assert closed.gap_mm == loop.loop_mm / 2 == 20
+    both = fit_rows(165, GAUGE, ends=Ends(start=_tapered(True), finish=_tapered(False)))
+    assert both.tapers_mm == pytest.approx(2 * _tapered(False).taper_mm)
+    for wrist, ease in ((39.9, 13), (600.1, 13), (165, -0.1), (165, 200.1)):
+        with pytest.raises(InputError):
+            fit_rows(wrist, GAUGE, ease_mm=ease)
+    assert fit_rows(40, GAUGE, ease_mm=200).rows > 0 and fit_rows(600, GAUGE, ease_mm=0).rows > 0
+
+
+def _tapered(at_start: bool):
+    return make_end("braid", (0,) * 8, GAUGE, at_start=at_start, taper=True)
+
+
+def test_bars_lie_two_rows_off_the_picture_and_are_two_rows_wide() -> None:
+    """A motif of two rows in fourteen, six rows spare on each side; thread 1 is the ground."""
+    motif = np.array([[0, 0, 2], [0, 0, 1]])
+    placed = place(motif, 14, how="border", ground=1)
+    assert placed[6:8].tolist() == motif.tolist()
+    ground, bar = [1, 1, 1], [0, 0, 0]
+    assert placed[:6].tolist() == [ground, ground, bar, bar, ground, ground]
+    assert placed[8:].tolist() == [ground, ground, bar, bar, ground, ground]
+    without_room = place(motif, 8, how="border", ground=1)  # three rows a side: two off, one for a bar
+    assert without_room[:3].tolist() == without_room[5:].tolist() == [ground] * 3
+    just_ground = place(np.array([[1, 1, -1]]), 11, how="border", ground=1)
+    assert set(just_ground.ravel().tolist()) == {1, -1}
+
+
+@pytest.mark.parametrize("motif", range(1, 8))
+@pytest.mark.parametrize("rows", range(8, 40))
+def test_diagonal_motifs_repeat_on_whole_pairs_of_rows(motif: int, rows: int) -> None:
+    """As many as fit, each beginning on an even row, none upon another."""
+    grid = np.arange(1, motif + 1)[:, None] + np.zeros((1, 3), dtype=np.int64)
+    placed = place(grid, rows, how="repeat", ground=0, worked="diagonal")
+    starts = np.flatnonzero(placed[:, 0] == 1)
+    assert len(starts) == rows // (motif + motif % 2)
+    assert (starts % 2 == 0).all()
+    for start in starts:
+        assert (placed[start : start + motif] == grid).all()
+    assert (placed > 0).any(axis=1).sum() == motif * len(starts)
+
+
+def test_offers_say_figures() -> None:
+    """24 strands make 23 cells; at 100 rows instead of 120 that is 19 cells, which 20 strands make."""
+    fewer, longer = offers(120, 100, strands=24)
+    assert fewer.sentence == "On 20 strands instead of 24 it has the right length."
+    assert longer.sentence.endswith("20 rows longer.")
+    assert "On 2 strands" in offers(100, 10, strands=3)[0].sentence
+
+
+# ---------------------------------------------------------------- ends
+
+
+def test_a_gathering_knot_takes_what_a_trefoil_takes() -> None:
+    """From outside: 16.4 bundle diameters (ropelength of the trefoil); a bundle of 9 is 3 threads thick."""
+    band = band_of([(0, Knot.FORWARD)], strands=(0,) * 9, worked="diagonal")
+    d = GAUGE.tie_mm / (2 * math.hypot(2 * math.pi, 1))  # the thread that ties so
+    for style, gathered in (("tie", True), ("straight", False)):
+        end = make_end(style, band.strands, GAUGE, at_start=False)
+        use = end_use(band.model_copy(update={"ends": Ends(start=band.ends.start, finish=end)}))
+        assert use.finish_mm == pytest.approx([100 + gathered * 16.4 * 3 * d] * 9)
+        assert use.start_mm == pytest.approx([100] * 9)
+
+
+def test_usual_tails_are_ten_centimetres_and_fifteen_for_a_braid() -> None:
+    """Common practice, no source; the braid's from memory."""
+    for style, mm in (("straight", 100), ("tie", 100), ("braid", 150)):
+        assert make_end(style, (0, 0), GAUGE, at_start=False).tail_mm == mm
+    assert make_end("tie", (0, 0), GAUGE, at_start=False, tail_mm=70).tail_mm == 70
+
+
+def test_only_a_holding_cord_is_a_piece_of_its_own() -> None:
+    strands = (0, 0, 1, 1)
+    for style, more in (("loop", 0), ("larks-head", 0), ("holding-cord", 1)):
+        start = make_end(style, strands, GAUGE, at_start=True)
+        band = band_of([(0, Knot.FORWARD)], strands=strands, worked="diagonal")
+        band = band.model_copy(update={"ends": Ends(start=start, finish=band.ends.finish)})
+        made = pieces(band, cut_list(band))
+        assert len(made) == 2 + more
+        cord = [piece for piece in made if not piece.positions]
+        assert [piece.length_mm for piece in cord] == [210.0] * more  # 2 · 100 mm and the band's 5.7
+
+
+def test_what_is_done_at_the_start_is_told_with_its_figures() -> None:
+    def steps(style: str, strands: tuple[int, ...]) -> list[str]:
+        band = band_of([(0, Knot.FORWARD)], strands=strands, worked="diagonal")
+        start = make_end(style, strands, GAUGE, at_start=True)
+        return start_steps(band.model_copy(update={"ends": Ends(start=start, finish=band.ends.finish)}))
+
+    assert "Fold 2 cuts in two (for positions 1 and 2, 3 and 4)" in steps("larks-head", (0, 0, 1, 1))[0]
+    assert not any("singly" in step for step in steps("larks-head", (0, 0, 1, 1)))
+    assert any("the other strand singly" in step for step in steps("larks-head", (0, 0, 1)))
+    assert any("the other 2 strands singly" in step for step in steps("larks-head", (0, 0, 1, 2)))
+    assert "a holding cord of 206 mm" in steps("holding-cord", (0, 0, 1, 1))[0]
+    assert "a loop of 40 mm" in steps("loop", (0, 0))[1]
+
+
+@pytest.mark.parametrize(
+    ("start", "taper", "turned"),
+    [("straight", False, False), ("straight", True, True), ("tie", False, True), ("loop", False, False)],
+)
+def test_the_band_is_turned_round_where_its_start_is_worked_last(
+    start: str, taper: bool, turned: bool
+) -> None:
+    strands = (0,) * 4
+    band = band_of([(0, Knot.FORWARD)], strands=strands, worked="diagonal")
+    made = make_end(start, strands, GAUGE, at_start=True, taper=taper)
+    told = finish_steps(band.model_copy(update={"ends": Ends(start=made, finish=band.ends.finish)}))
+    assert any("Turn the band round" in step for step in told) == turned
+
+
+# ---------------------------------------------------------------- joins
+
+
+def test_a_piece_as_long_as_allowed_needs_no_card() -> None:
+    cuts = cut_list(two_rows())
+    longest = max(max(cut.pieces_mm) for cut in cuts)
+    assert on_cards(cuts, longest) == ()
+    assert on_cards(cuts, longest - 1) == (0,)
+
+
+def test_joins_keep_clear_of_both_edges() -> None:
+    """Where there is a choice no join lies in the two outer columns of either side (common practice)."""
+    band = random_pattern(3, strands=12, rows=80, threads=1, worked="diagonal", sections=1, joins=0)
+    for longest in (500, 550, 600):
+        after = place_joins(band, longest)
+        assert after.joins
+        for join in after.joins:
+            position, knot = after.sections[join.section].rows[join.row].knots[join.knot]
+            core = position + (1 if knot.left_ties else 0)
+            assert 2 <= core <= 9
+
+
+def test_half_a_metre_is_the_shortest_piece() -> None:
+    with pytest.raises(InputError, match=r"50 cm or more"):
+        place_joins(two_rows(), 499)
+    assert place_joins(two_rows(), 500).joins == ()
+
+
+def test_a_strand_that_has_been_joined_is_joined_again_below() -> None:
+    """The leader's second piece runs out too early: a new one comes below, and the joins there are stay."""
+    band = place_joins(lettering(strands=13, rows=60, ground_bases=(0, 1, 10, 11)), 2500, card_mm=4000)
+    assert [join.row for join in band.joins] == [24, 48]
+    cuts, done = cut_list(band), 40
+    made = replan(band, cuts, done, {0: 600.0})
+    assert made.strands[0].strand == 0 and made.strands[0].runs_out is not None
+    new = [join for join in made.pattern.joins if join not in band.joins]
+    assert new and all(join.row >= done for join in new)
+    assert set(band.joins) <= set(made.pattern.joins)
+
+
+def test_tapers_that_leave_nothing() -> None:
+    wide = make_end("tie", (0,) * 300, GAUGE, at_start=False, taper=True)
+    with pytest.raises(ImpossibleError, match="nothing to knot"):
+        fit_rows(165, GAUGE, ends=Ends(start=plain_ends().start, finish=wide))
