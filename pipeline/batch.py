@@ -188,10 +188,18 @@ class Shop:
 
 
 def run_orders(orders: Sequence[Order], shop: Shop, *, jobs: int = 1) -> Iterator[Outcome]:
-    """Plan all orders, ``jobs`` at a time, and yield their outcomes in the order of the list.
+    r"""Plan all orders, ``jobs`` at a time, and yield their outcomes in the order of the list.
 
     Works on joblib's present backend (``joblib.parallel_config`` chooses another). Raises ImpossibleError
     when a worker process dies; what was finished by then stays.
+
+    >>> import tempfile
+    >>> from pipeline.drawer.stash import builtin_stash
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     shop = Shop(Path(place), Path(place) / "out", builtin_stash(), 165.0, effort=0.01)
+    ...     orders, _ = parse_orders("letters,strands,rows,threads\nI,8,8,navy;chalk\n", "orders.csv", float)
+    ...     [(outcome.done, outcome.order.folder) for outcome in run_orders(orders, shop)]
+    [(True, '001-i')]
     """
     if jobs != 1 and len(orders) > 1 and not is_warm():
         compile_all()  # once, rather than in every worker

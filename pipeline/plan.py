@@ -106,6 +106,18 @@ def plan(
     so far is finished: checked, cut and returned. ``finishing_s``: how many seconds of the deadline to keep
     for that and for whatever follows, given rows × strands of the picture.
     Raises HitchgridError for anything that cannot be used or met.
+
+    >>> from pipeline.asked import LetterSource
+    >>> from pipeline.drawer.stash import builtin_stash
+    >>> made = plan(
+    ...     LetterSource("I"),
+    ...     Band(strands=8, rows=12),
+    ...     Drawer(builtin_stash(), only=("navy", "chalk")),
+    ...     budget=Budget(effort=0.01),
+    ...     further=False,
+    ... )
+    >>> made.verdict.made <= made.verdict.cells, len(made.cuts)
+    (True, 8)
     """
     clock = _Clock(watch)
     clock.stage("drawing the design")

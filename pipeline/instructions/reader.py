@@ -59,7 +59,14 @@ class _Done:
 
 
 def read_instructions(text: str) -> Spoken:
-    """Tie what the text says. Raises InputError naming the line that cannot be tied as it stands."""
+    """Tie what the text says. Raises InputError naming the line that cannot be tied as it stands.
+
+    >>> from pipeline.example import two_rows
+    >>> from pipeline.instructions.text import write_instructions
+    >>> spoken = read_instructions(write_instructions(two_rows()))
+    >>> spoken.strands, [knot.position for knot in spoken.knots]
+    ((0, 1, 1, 1), [0, 1, 2, 2, 1, 0])
+    """
     parts = parts_of(text)
     threads = threads_of(parts["Threads"])
     left_handed = any(line.text.startswith(words.LEFT_HANDED) for line in parts["How to read this"])

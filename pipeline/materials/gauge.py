@@ -180,6 +180,11 @@ def fit_gauge(swatches: Sequence[Swatch], worked: Worked, name: str) -> Measured
     two apart, the derived ratio between them is kept and both are scaled. Standard errors are those of
     linear regression, s²(XᵀX)⁻¹ with s² the residual variance. Raises InputError if no thread use was
     measured at all, or a figure comes out as no thread could.
+
+    >>> swatch = Swatch(10, 40, width_mm=18, length_mm=60, used=(Strand(40, 0, 370), Strand(0, 40, 70)))
+    >>> measured = fit_gauge([swatch], "rows", "my floss")
+    >>> measured.gauge.tie_mm, measured.gauge.core_mm, measured.gauge.strand_pitch_mm
+    (9.25, 1.75, 1.8)
     """
     if not swatches:
         raise InputError("there is no swatch to measure.", "Give at least one.")
