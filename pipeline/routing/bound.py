@@ -7,15 +7,15 @@ have in common is relaxed in the same way: each starting strand of a thread with
 light ease each hand-over of a row, neither below zero. Folded strands are priced like wires that cross.
 
 Strips smoothed a little are climbed with L-BFGS, finer and finer, but not wire by wire: a price is a sum of
-terms, its own and those of runs of 2, 4, 8 … rows, at its boundary and at all of them, as in the grids of a
-multigrid method. What a thread is worth to a strip for a hundred rows is then found in a few steps.
+terms, its own and those of runs of 2, 4, 8 … rows, at its boundary, at some and at all of them, as in the
+grids of a multigrid method. So what a thread is worth to a strip for a hundred rows is found in a few steps.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from contextlib import suppress
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,12 +34,14 @@ LEAST_STEPS, MOST_STEPS = 100, 400
 """A width is tried where the work suffices for so many steps in all; more steps than that are never made."""
 MEMORY = 16_000_000
 """Entries that the sweep of a strip may remember."""
-ENTRY_WORK, TERM_WORK = 3.5, 85.0
-"""Units of work of a step, for each entry of the tensors and each term of the prices."""
-CACHED, FETCHING = 1_000_000, 2.3
+ENTRY_WORK, LIGHT_WORK, TERM_WORK = 1.8, 3.0, 85.0
+"""Units of work of a step, for each entry of the tensors, at light ease, and for each term of the prices."""
+CACHED, FETCHING = 2_000_000, 2.0
 """Entries of a strip that caches of a processor hold, and how much slower those of a larger one are."""
 FADING = 0.2
 """How much less the terms of long runs weigh: a run of n wires has weight n^−FADING."""
+SPAN = 6
+"""Columns of a run of wires at some boundaries."""
 
 
 class Priced(NamedTuple):
@@ -57,9 +59,14 @@ class Priced(NamedTuple):
 
 
 class Dual:
-    """The bound as a function of the terms of the prices, to be raised."""
+    """The bound as a function of the terms of the prices, to be raised.
 
-    def __init__(self, board: Board, parts: Split, start: Prices) -> None:
+    ``kind``: float type for climbing; certified bounds are always float64.
+    """
+
+    def __init__(
+        self, board: Board, parts: Split, start: Prices, kind: type[np.floating[Any]] = np.float32
+    ) -> None:
         self.board, self.strips, self.owner, self.cross = board, *parts
         self.start = start[self.cross]
         self.scales = _scales(board, self.cross)
@@ -67,8 +74,9 @@ class Dual:
         self.rows = np.unique(board.row[board.counted]) if board.light else np.empty(0, np.int32)
         free = self.scales.shape[1] * board.threads
         self.ends = np.cumsum([free, len(self.limited), len(self.rows)])
-        self.memory = np.empty(max(strip.total for strip in self.strips))
-        self.scratch = np.empty((3, max(strip.most for strip in self.strips)))
+        self.memory = np.empty(max(strip.total for strip in self.strips), kind)
+        self.scratch = np.empty((3, max(strip.most for strip in self.strips)), np.float32)
+        self.cost = board.cost.astype(kind)
 
     @property
     def terms(self) -> int:
@@ -79,7 +87,7 @@ class Dual:
     def work(self) -> float:
         """Units of work of ``smoothed``."""
         entries = sum(strip.total * (FETCHING if strip.total > CACHED else 1.0) for strip in self.strips)
-        return ENTRY_WORK * entries + TERM_WORK * self.terms
+        return (LIGHT_WORK if self.board.light else ENTRY_WORK) * entries + TERM_WORK * self.terms
 
     @property
     def box(self) -> list[tuple[float | None, None]] | None:
@@ -88,22 +96,27 @@ class Dual:
         return [(None, None)] * free + [(0.0, None)] * (self.terms - free) if self.terms > free else None
 
     def hard(self, at: Floats) -> float:
-        """The certified bound at a point."""
+        """The bound at a point, but for rounding."""
         prices, limit, allowance = self.prices(at)
         bound = -float(limit @ self.board.at_most) - float(allowance.sum())
         for strip in self.strips:
-            bound += forward(self.board, strip, prices, limit, allowance, 0.0, 0.0, self.memory)
-        return certified(bound, self.board)
+            memory = np.empty(strip.total)
+            bound += forward(self.board, strip, self.board.cost, prices, limit, allowance, 0.0, 0.0, memory)
+        return bound
 
     def smoothed(self, at: Floats, smooth: float) -> tuple[float, Floats]:
         """The smoothed bound at a point, never above the hard one, and its slope."""
         prices, limit, allowance = self.prices(at)
         bound = -float(limit @ self.board.at_most) - float(allowance.sum())
         slopes = np.zeros_like(prices), -self.board.at_most.astype(np.float64), -np.ones_like(allowance)
-        curve = 0.25 / smooth
+        kind = self.memory.dtype.type
+        delta, curve = kind(smooth), kind(0.25 / smooth)
+        prices, limit, allowance = (each.astype(kind) for each in (prices, limit, allowance))
         for strip in self.strips:
-            bound += forward(self.board, strip, prices, limit, allowance, smooth, curve, self.memory)
-            backward(self.board, strip, prices, allowance, smooth, curve, self.memory, self.scratch, slopes)
+            bound += forward(
+                self.board, strip, self.cost, prices, limit, allowance, delta, curve, self.memory
+            )
+            backward(self.board, strip, prices, allowance, delta, curve, self.memory, self.scratch, slopes)
         of_terms = self.scales.T @ slopes[0][self.cross]
         return bound, np.concatenate([of_terms.ravel(), slopes[1][self.limited], slopes[2][self.rows]])
 
@@ -128,59 +141,71 @@ def strip_bound(
 ) -> Priced:
     """Climb with about ``allowed`` units of work.
 
-    ``start`` (E, k): prices to start from; ``enough``: a bound that needs no raising.
+    ``start`` (E, k): prices to start from; ``enough``: a bound that needs no raising. The widest strips that
+    the work suffices for are not always the best, so the next narrower ones compete at the first smoothing.
     """
     prices = np.zeros((len(board.ends), board.threads)) if start is None else start
-    dual = _widest(board, allowed, prices)
-    now = best_at = np.zeros(dual.terms)
-    best, work = dual.hard(now), 0.0
-    for smooth, share in SMOOTHINGS:
-        steps = int(share * min(MOST_STEPS, allowed / dual.work))
-        if steps < 1 or best >= enough or stop():
-            break
-        latest = now
+    climbs = [_Climb(dual, stop, enough) for dual in _widest(board, allowed, prices)]
+    (smooth, share), *finer = SMOOTHINGS
+    for climb in climbs:
+        climb.rise(smooth, share * min(MOST_STEPS, allowed / climbs[0].dual.work))
+    best = max(climbs, key=lambda climb: climb.reached)
+    others = sum(climb.work for climb in climbs) - best.work
+    steps = min(MOST_STEPS, (allowed - others) / best.dual.work)
+    for smooth, share in finer:
+        best.rise(smooth, share * steps)
+    crossing, _, allowance = best.dual.prices(best.at)
+    return Priced(certified(best.bound, board), others + best.work, crossing, allowance, best.dual.owner)
 
-        def down(at: Floats, smooth: float = smooth) -> tuple[float, Floats]:
-            nonlocal work
-            if stop():
-                raise Enough
-            work += dual.work
-            bound, slope = dual.smoothed(at, smooth)
-            return -bound, -slope
 
-        def keep(at: Floats) -> None:
-            nonlocal latest
-            latest = at.copy()
+class _Climb:
+    """A climb on one dual: the point and bound reached, the best point and bound so far, and the work."""
 
+    def __init__(self, dual: Dual, stop: Callable[[], bool], enough: float) -> None:
+        self.dual, self.stop, self.enough = dual, stop, enough
+        self.now = self.at = np.zeros(dual.terms)
+        self.bound = self.reached = dual.hard(self.at)
+        self.work = 0.0
+
+    def rise(self, smooth: float, steps: float) -> None:
+        """Go on for so many steps of L-BFGS."""
+        if steps < 1 or self.bound >= self.enough or self.stop():
+            return
         with suppress(Enough):
-            latest = fmin_l_bfgs_b(
-                down, now, m=8, maxiter=steps, maxfun=2 * steps, factr=100, bounds=dual.box, callback=keep
-            )[0]
-        now, bound = latest, dual.hard(latest)
-        if bound > best:
-            best, best_at = bound, now
-    crossing, _, allowance = dual.prices(best_at)
-    return Priced(best, work, crossing, allowance, dual.owner)
+            self.now = fmin_l_bfgs_b(
+                self._down, self.now, args=(smooth,), m=8, factr=100, maxiter=int(steps),
+                maxfun=2 * int(steps), bounds=self.dual.box, callback=self._keep,
+            )[0]  # fmt: skip
+        self.reached = self.dual.hard(self.now)
+        if self.reached > self.bound:
+            self.bound, self.at = self.reached, self.now
+
+    def _down(self, at: Floats, smooth: float) -> tuple[float, Floats]:
+        if self.stop():
+            raise Enough
+        self.work += self.dual.work
+        bound, slope = self.dual.smoothed(at, smooth)
+        return -bound, -slope
+
+    def _keep(self, at: Floats) -> None:
+        self.now = at.copy()
 
 
-def _widest(board: Board, allowed: float, start: Prices) -> Dual:
-    """The widest strips that the work allows ``LEAST_STEPS`` steps, or the narrowest."""
+def _widest(board: Board, allowed: float, start: Prices) -> list[Dual]:
+    """The widest strips that the work allows ``LEAST_STEPS`` steps, then the next narrower ones."""
     columns = int(board.position.max()) + 1
     differ = _differences(board, columns)
-    best = Dual(board, split(board, list(range(columns))), start)
-    for width in range(2, columns + 1):
-        states = board.threads ** (width + 1) * (1 + board.light)
-        steps_each = len(board.wire) / columns * (width + 2)
-        if (
-            states * steps_each > MEMORY
-            or ENTRY_WORK * states * len(board.wire) / columns * LEAST_STEPS > allowed
-        ):
+    duals: list[Dual] = []
+    for width in range(1, columns + 1):
+        entries = len(board.wire) / columns * board.threads ** (width + 1) * (1 + board.light)
+        too_many = entries * width > MEMORY or ENTRY_WORK * entries * LEAST_STEPS > allowed
+        if duals and too_many:
             break
-        wider = Dual(board, split(board, _begins(differ, width)), start)
-        if wider.work * LEAST_STEPS > allowed:
+        dual = Dual(board, split(board, _begins(differ, width)), start)
+        if duals and dual.work * LEAST_STEPS > allowed:
             break
-        best = wider
-    return best
+        duals = [dual, *duals[:1]]
+    return duals
 
 
 def _differences(board: Board, columns: int) -> Floats:
@@ -213,19 +238,18 @@ def _begins(differ: Floats, width: int) -> list[int]:
 def _scales(board: Board, cross: NDArray[np.int64]) -> csr_array:
     """(wires that cross, terms) the weight of each term in the price of each wire."""
     ends = board.ends[cross]
-    row, column = board.row[ends[:, 0]], board.position[ends].max(axis=1, initial=0)
-    places: list[NDArray[np.int64]] = [np.arange(len(cross))]
-    weights: list[Floats] = [np.ones(len(cross))]
-    terms = len(cross)
+    row, column = board.row[ends[:, 0]].astype(np.int64), board.position[ends].max(axis=1, initial=0)
+    places, weights, terms = [np.arange(len(cross))], [np.ones(len(cross))], len(cross)
+    columns = int(column.max(initial=0)) + 1
     length = 1
     while length <= row.max(initial=0):
-        at_all = row // length
-        at_each = at_all * (column.max() + 1) + column
-        for run in (at_all,) if length == 1 else (at_all, at_each):
-            place = np.unique(run, return_inverse=True)[1]
-            places.append(terms + place)
-            weights.append(np.asarray(np.bincount(place)[place] ** -FADING, np.float64))
-            terms += int(place.max()) + 1
+        for span in (1, SPAN, columns):
+            for begin in (0, length // 2) if length > 1 else (0,) if span > 1 else ():
+                run = (row + begin) // length * columns + column // span
+                place = np.unique(run, return_inverse=True)[1]
+                places.append(terms + place)
+                weights.append(np.bincount(place)[place].astype(np.float64) ** -FADING)
+                terms += int(place.max()) + 1
         length *= 2
     wires = np.tile(np.arange(len(cross)), len(places))
     return csr_array((np.concatenate(weights), (wires, np.concatenate(places))), (len(cross), terms))

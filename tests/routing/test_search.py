@@ -106,7 +106,9 @@ def test_strips_bound_from_below_at_any_prices(seed: int, ease: Ease, width: int
     columns = int(laid.position.max(initial=-1)) + 1
     if not columns:
         return
-    dual = Dual(laid, split(laid, range(0, columns, width)), np.zeros((len(laid.ends), laid.threads)))
+    start = np.zeros((len(laid.ends), laid.threads))
+    dual = Dual(laid, split(laid, range(0, columns, width)), start, np.float64)
+    rough = Dual(laid, split(laid, range(0, columns, width)), start)
     free = int(dual.ends[0])
     for spread in (0.0, 1.0, 10.0):
         at = random.normal(0, spread, dual.terms)
@@ -114,6 +116,7 @@ def test_strips_bound_from_below_at_any_prices(seed: int, ease: Ease, width: int
         assert dual.hard(at) <= least + 1e-9
         smoothed, slope = dual.smoothed(at, 2.0)
         assert smoothed <= dual.hard(at) + 1e-6
+        assert rough.smoothed(at, 2.0)[0] == pytest.approx(smoothed, rel=1e-4, abs=1e-2)
         if spread == 0:
             continue  # costs that tie have no slope
         ahead = random.normal(0, 1, dual.terms)
