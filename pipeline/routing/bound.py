@@ -4,7 +4,8 @@ The knots are split into strips of neighbouring columns, and only the wires that
 another have prices (see ``prices``). Each strip is a program of its own (``strips``) in which every wire
 inside is shared exactly, so the best bound of strips is never below that of single knots. What else strips
 have in common is relaxed in the same way: each starting strand of a thread with a limit has a price, and at
-light ease each hand-over of a row, neither below zero. Folded strands are priced like wires that cross.
+light ease each hand-over of a row, neither below zero. Folded strands are priced like wires that cross. At
+plain ease hand-overs are beyond price.
 
 Strips smoothed a little are climbed with L-BFGS, finer and finer, but not wire by wire: a price is a sum of
 terms, its own and those of runs of 2, 4, 8 … rows, at its boundary, at some and at all of them, as in the
@@ -24,7 +25,7 @@ from scipy.sparse import csr_array
 
 from pipeline.routing.board import Board
 from pipeline.routing.prices import Enough, Prices, certified
-from pipeline.routing.strips import Split, backward, forward, split
+from pipeline.routing.strips import FAR, Split, backward, forward, split
 
 Floats = NDArray[np.float64]
 
@@ -61,17 +62,26 @@ class Priced(NamedTuple):
 class Dual:
     """The bound as a function of the terms of the prices, to be raised.
 
-    ``kind``: float type for climbing; certified bounds are always float64.
+    ``plain``: whether no row may have a counted hand-over; ``kind``: float type for climbing, certified
+    bounds are always float64.
     """
 
     def __init__(
-        self, board: Board, parts: Split, start: Prices, kind: type[np.floating[Any]] = np.float32
+        self,
+        board: Board,
+        parts: Split,
+        start: Prices,
+        *,
+        plain: bool = False,
+        kind: type[np.floating[Any]] = np.float32,
     ) -> None:
         self.board, self.strips, self.owner, self.cross = board, *parts
         self.start = start[self.cross]
         self.scales = _scales(board, self.cross)
         self.limited = np.flatnonzero(board.at_most < board.strands)
-        self.rows = np.unique(board.row[board.counted]) if board.light else np.empty(0, np.int32)
+        self.beyond = FAR if plain else 0.0
+        eased = board.light and not plain
+        self.rows = np.unique(board.row[board.counted]) if eased else np.empty(0, np.int32)
         free = self.scales.shape[1] * board.threads
         self.ends = np.cumsum([free, len(self.limited), len(self.rows)])
         self.memory = np.empty(max(strip.total for strip in self.strips), kind)
@@ -98,7 +108,7 @@ class Dual:
     def hard(self, at: Floats) -> float:
         """The bound at a point, but for rounding."""
         prices, limit, allowance = self.prices(at)
-        bound = -float(limit @ self.board.at_most) - float(allowance.sum())
+        bound = -float(limit @ self.board.at_most) - float(allowance[self.rows].sum())
         for strip in self.strips:
             memory = np.empty(strip.total)
             bound += forward(self.board, strip, self.board.cost, prices, limit, allowance, 0.0, 0.0, memory)
@@ -107,7 +117,7 @@ class Dual:
     def smoothed(self, at: Floats, smooth: float) -> tuple[float, Floats]:
         """The smoothed bound at a point, never above the hard one, and its slope."""
         prices, limit, allowance = self.prices(at)
-        bound = -float(limit @ self.board.at_most) - float(allowance.sum())
+        bound = -float(limit @ self.board.at_most) - float(allowance[self.rows].sum())
         slopes = np.zeros_like(prices), -self.board.at_most.astype(np.float64), -np.ones_like(allowance)
         kind = self.memory.dtype.type
         delta, curve = kind(smooth), kind(0.25 / smooth)
@@ -127,7 +137,7 @@ class Dual:
         prices[self.cross] = self.start + self.scales @ terms.reshape(-1, self.board.threads)
         limit = np.zeros(self.board.threads)
         limit[self.limited] = limits
-        allowance = np.zeros(int(self.board.row.max()) + 1)
+        allowance = np.full(int(self.board.row.max()) + 1, self.beyond)
         allowance[self.rows] = allowances
         return prices, limit, allowance
 
@@ -137,15 +147,18 @@ def strip_bound(
     allowed: float,
     stop: Callable[[], bool],
     start: Prices | None = None,
+    *,
     enough: float = np.inf,
+    plain: bool = False,
 ) -> Priced:
     """Climb with about ``allowed`` units of work.
 
-    ``start`` (E, k): prices to start from; ``enough``: a bound that needs no raising. The widest strips that
+    ``start`` (E, k): prices to start from; ``enough``: a bound that needs no raising; ``plain``: whether no
+    row may have a counted hand-over (a board tells only that no row may have two). The widest strips that
     the work suffices for are not always the best, so the next narrower ones compete at the first smoothing.
     """
     prices = np.zeros((len(board.ends), board.threads)) if start is None else start
-    climbs = [_Climb(dual, stop, enough) for dual in _widest(board, allowed, prices)]
+    climbs = [_Climb(dual, stop, enough) for dual in _widest(board, allowed, prices, plain)]
     (smooth, share), *finer = SMOOTHINGS
     for climb in climbs:
         climb.rise(smooth, share * min(MOST_STEPS, allowed / climbs[0].dual.work))
@@ -191,7 +204,7 @@ class _Climb:
         self.now = at.copy()
 
 
-def _widest(board: Board, allowed: float, start: Prices) -> list[Dual]:
+def _widest(board: Board, allowed: float, start: Prices, plain: bool) -> list[Dual]:
     """The widest strips that the work allows ``LEAST_STEPS`` steps, then the next narrower ones."""
     columns = int(board.position.max()) + 1
     differ = _differences(board, columns)
@@ -201,7 +214,7 @@ def _widest(board: Board, allowed: float, start: Prices) -> list[Dual]:
         too_many = entries * width > MEMORY or ENTRY_WORK * entries * LEAST_STEPS > allowed
         if duals and too_many:
             break
-        dual = Dual(board, split(board, _begins(differ, width)), start)
+        dual = Dual(board, split(board, _begins(differ, width)), start, plain=plain)
         if duals and dual.work * LEAST_STEPS > allowed:
             break
         duals = [dual, *duals[:1]]

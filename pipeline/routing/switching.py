@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.routing.board import board
+from pipeline.routing.bound import strip_bound
 from pipeline.routing.ease import fewer_hand_overs
 from pipeline.routing.lengthening import (
     Band,
@@ -32,7 +33,6 @@ from pipeline.routing.lengthening import (
 )
 from pipeline.routing.meter import Meter
 from pipeline.routing.parting import parted
-from pipeline.routing.prices import knot_prices
 from pipeline.routing.problem import Budget, Ease, Problem, Solution, Stopped
 
 EFFORT = 0.8
@@ -49,8 +49,8 @@ PART_WORK, PLAIN_PART_WORK = 7e5, 5e4
 """Least units of work of a parting for each knot, and at plain ease."""
 PART_SEARCH = 0.2
 """Share of the parts' effort that each parting searches beyond that."""
-BOUND_STEPS = 60
-"""Steps of the prices at each smoothing, for the bound of the longest band, at effort 1."""
+BOUND = 0.15
+"""Effort for the bound of the longest band, as a share of a plain search's."""
 RACERS = 4
 """How many layouts of a level are searched further."""
 
@@ -110,12 +110,15 @@ def _falling(points: dict[int, Point]) -> list[Point]:
 
 def _finished(point: Point, budget: Budget, stopped: Stopped) -> Point:
     """Certify a lower bound for the point's own network, and take out needless hand-overs."""
-    late = Meter(budget, point.problem.network.knots)
-    steps = max(1, round(BOUND_STEPS * min(1.0, budget.effort)))
-    _, bound = knot_prices(board(point.problem), steps, lambda: late.late)
-    routes = replace(point.solution, lower_bound=min(bound, point.solution.cost), stopped=stopped)
-    routes = fewer_hand_overs(point.problem, routes, budget)
-    made = count_made(point.problem.network, routes, point.wanted)
+    problem, cost = point.problem, point.solution.cost
+    meter = Meter(_part(budget, BOUND), problem.network.knots)
+    bound = 0.0
+    if not meter.late:
+        plain = problem.ease is Ease.PLAIN
+        bound = strip_bound(board(problem), meter.allowed, lambda: meter.late, enough=cost, plain=plain).bound
+    routes = replace(point.solution, lower_bound=min(bound, cost), stopped=stopped)
+    routes = fewer_hand_overs(problem, routes, budget)
+    made = count_made(problem.network, routes, point.wanted)
     return replace(point, made=made, colour_error=routes.cost, solution=routes)
 
 

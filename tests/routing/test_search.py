@@ -107,7 +107,7 @@ def test_strips_bound_from_below_at_any_prices(seed: int, ease: Ease, width: int
     if not columns:
         return
     start = np.zeros((len(laid.ends), laid.threads))
-    dual = Dual(laid, split(laid, range(0, columns, width)), start, np.float64)
+    dual = Dual(laid, split(laid, range(0, columns, width)), start, kind=np.float64)
     rough = Dual(laid, split(laid, range(0, columns, width)), start)
     free = int(dual.ends[0])
     for spread in (0.0, 1.0, 10.0):
