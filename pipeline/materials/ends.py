@@ -226,8 +226,9 @@ def _folding(end: End) -> list[str]:
         ]
     if end.style == "larks-head":
         return [f"{fold}; hitch each fold over the ring or pin with a lark's head."]
+    length = f" of {_mm(end.loop_mm)}" if end.loop_mm else ""
     return [
-        f"Stretch a holding cord of {_mm(end.loop_mm or 0)} across the board, its ends free for the tie.",
+        f"Stretch a holding cord{length} across the board, its ends free for the tie.",
         f"{fold}; hitch each fold over the cord with a lark's head.",
     ]
 

@@ -163,13 +163,13 @@ def _padded(motif: int, step: int) -> int:
 
 
 def _starts(motif: int, rows: int, times: int, step: int) -> list[int]:
+    """First rows of ``times`` motifs, the spare rows shared evenly between and around them.
+
+    As each has room for its padding, moving it up to a whole step never lays it on the one before.
+    """
     spare = rows - times * motif
-    starts: list[int] = []
-    for i in range(times):
-        start = i * motif + round(spare * (i + 1) / (times + 1))
-        start -= start % step
-        starts.append(max(start, starts[-1] + motif + (starts[-1] + motif) % step) if starts else start)
-    return starts if starts[-1] + motif <= rows else [i * _padded(motif, step) for i in range(times)]
+    even = (i * motif + round(spare * (i + 1) / (times + 1)) for i in range(times))
+    return [start - start % step for start in even]
 
 
 def _bars(placed: Grid, top: int, bottom: int, ground: int, grid: Grid) -> None:

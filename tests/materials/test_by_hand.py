@@ -190,9 +190,9 @@ def test_only_a_holding_cord_is_a_piece_of_its_own() -> None:
 
 
 def test_what_is_done_at_the_start_is_told_with_its_figures() -> None:
-    def steps(style: str, strands: tuple[int, ...]) -> list[str]:
+    def steps(style: str, strands: tuple[int, ...], **known) -> list[str]:
         band = band_of([(0, Knot.FORWARD)], strands=strands, worked="diagonal")
-        start = make_end(style, strands, GAUGE, at_start=True)
+        start = make_end(style, strands, GAUGE, at_start=True).model_copy(update=known)
         return start_steps(band.model_copy(update={"ends": Ends(start=start, finish=band.ends.finish)}))
 
     assert "Fold 2 cuts in two (for positions 1 and 2, 3 and 4)" in steps("larks-head", (0, 0, 1, 1))[0]
@@ -200,6 +200,7 @@ def test_what_is_done_at_the_start_is_told_with_its_figures() -> None:
     assert any("the other strand singly" in step for step in steps("larks-head", (0, 0, 1)))
     assert any("the other 2 strands singly" in step for step in steps("larks-head", (0, 0, 1, 2)))
     assert "a holding cord of 206 mm" in steps("holding-cord", (0, 0, 1, 1))[0]
+    assert "a holding cord across" in steps("holding-cord", (0, 0, 1, 1), loop_mm=None)[0]
     assert "a loop of 40 mm" in steps("loop", (0, 0))[1]
 
 
@@ -254,6 +255,7 @@ def test_a_strand_that_has_been_joined_is_joined_again_below() -> None:
     assert made.strands[0].strand == 0 and made.strands[0].runs_out is not None
     new = [join for join in made.pattern.joins if join not in band.joins]
     assert new and all(join.row >= done for join in new)
+    assert len(cut_list(made.pattern)[0].pieces_mm) > len(cuts[0].pieces_mm)
     assert set(band.joins) <= set(made.pattern.joins)
 
 
