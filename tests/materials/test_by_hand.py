@@ -240,6 +240,18 @@ def test_joins_keep_clear_of_both_edges() -> None:
             assert 2 <= core <= 9
 
 
+def test_joins_favour_neither_edge() -> None:
+    """Six strands: what counts as far enough in is the same seen from either side."""
+    side = [0, 0]
+    for seed in range(6):
+        band = random_pattern(seed, strands=6, rows=120, threads=1, worked="diagonal", sections=1, joins=0)
+        for join in place_joins(band, 600).joins:
+            position, knot = band.sections[0].rows[join.row].knots[join.knot]
+            side[position + (1 if knot.left_ties else 0) >= 3] += 1
+    assert sum(side) > 20
+    assert 0.5 <= side[0] / side[1] <= 2
+
+
 def test_half_a_metre_is_the_shortest_piece() -> None:
     with pytest.raises(InputError, match=r"50 cm or more"):
         place_joins(two_rows(), 499)
