@@ -16,7 +16,7 @@ from pipeline.materials.ends import end_use, finish_steps, make_end, plain_ends,
 from pipeline.materials.fit import EASE_MM, GAP_MM, fit_rows, offers, place
 from pipeline.materials.gauge import Strand, Swatch, preset_gauge
 from pipeline.materials.joins import on_cards, place_joins
-from pipeline.materials.lengths import OVERLAP_MM, cut_list, pieces
+from pipeline.materials.lengths import OVERLAP_MM, checkpoints, cut_list, pieces
 from pipeline.materials.price import grade
 from pipeline.materials.rescale import replan
 from pipeline.materials.skeins import plan_skeins
@@ -410,3 +410,15 @@ def test_the_first_to_run_out_is_named_first() -> None:
     assert len(set(rows)) > 1
     assert rows == sorted(rows)
     assert all(strand.short_mm > 0 for strand in made.short)
+
+
+def test_a_hand_as_planned_is_recognised_below_a_join() -> None:
+    """What the checkpoint after row 40 expects is measured, also of the leader's second piece."""
+    band = place_joins(lettering(strands=13, rows=60, ground_bases=(0, 1, 10, 11)), 2500, card_mm=4000)
+    cuts = cut_list(band)
+    point = checkpoints(band, cuts, every=40)[0]
+    for measured in ({0: point.left_mm[0]}, dict(enumerate(point.left_mm))):
+        made = replan(band, cuts, 40, measured)
+        assert (made.tie_rate, made.core_rate) == pytest.approx((1.0, 1.0), rel=0.01)
+        assert [strand.left_mm for strand in made.strands] == pytest.approx(point.left_mm, abs=1.0)
+        assert made.short == () and made.pattern.joins == band.joins
