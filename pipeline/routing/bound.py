@@ -31,16 +31,20 @@ Floats = NDArray[np.float64]
 
 SMOOTHINGS = ((1.0, 0.4), (0.3, 0.4), (0.1, 0.2))
 """Smoothing δ while climbing, in ΔE, one after another, and the share of the steps at each."""
+LIGHT_SMOOTHINGS = ((3.0, 0.4), (1.0, 0.3), (0.3, 0.3))
+"""The same at light ease, where errors are larger."""
 LEAST_STEPS, MOST_STEPS = 100, 400
 """A width is tried where the work suffices for so many steps in all; more steps than that are never made."""
 MEMORY = 16_000_000
 """Entries that the sweep of a strip may remember."""
-ENTRY_WORK, LIGHT_WORK, TERM_WORK = 1.8, 3.0, 85.0
-"""Units of work of a step, for each entry of the tensors, at light ease, and for each term of the prices."""
+ENTRY_WORK, TERM_WORK = 1.8, 85.0
+"""Units of work of a step, for each entry of the tensors and each term of the prices."""
 CACHED, FETCHING = 2_000_000, 2.0
 """Entries of a strip that caches of a processor hold, and how much slower those of a larger one are."""
 FADING = 0.2
 """How much less the terms of long runs weigh: a run of n wires has weight n^−FADING."""
+HAND_OVER = 4.0
+"""Weight of the term in the price of a hand-over; there are few of them, and much depends on each."""
 SPAN = 6
 """Columns of a run of wires at some boundaries."""
 
@@ -97,7 +101,7 @@ class Dual:
     def work(self) -> float:
         """Units of work of ``smoothed``."""
         entries = sum(strip.total * (FETCHING if strip.total > CACHED else 1.0) for strip in self.strips)
-        return (LIGHT_WORK if self.board.light else ENTRY_WORK) * entries + TERM_WORK * self.terms
+        return ENTRY_WORK * entries + TERM_WORK * self.terms
 
     @property
     def box(self) -> list[tuple[float | None, None]] | None:
@@ -128,7 +132,9 @@ class Dual:
             )
             backward(self.board, strip, prices, allowance, delta, curve, self.memory, self.scratch, slopes)
         of_terms = self.scales.T @ slopes[0][self.cross]
-        return bound, np.concatenate([of_terms.ravel(), slopes[1][self.limited], slopes[2][self.rows]])
+        return bound, np.concatenate(
+            [of_terms.ravel(), slopes[1][self.limited], HAND_OVER * slopes[2][self.rows]]
+        )
 
     def prices(self, at: Floats) -> tuple[Prices, Floats, Floats]:
         """Prices of wires (E, k), of a starting strand of each thread (k,), of a hand-over in each row."""
@@ -138,7 +144,7 @@ class Dual:
         limit = np.zeros(self.board.threads)
         limit[self.limited] = limits
         allowance = np.full(int(self.board.row.max()) + 1, self.beyond)
-        allowance[self.rows] = allowances
+        allowance[self.rows] = HAND_OVER * allowances
         return prices, limit, allowance
 
 
@@ -159,7 +165,7 @@ def strip_bound(
     """
     prices = np.zeros((len(board.ends), board.threads)) if start is None else start
     climbs = [_Climb(dual, stop, enough) for dual in _widest(board, allowed, prices, plain)]
-    (smooth, share), *finer = SMOOTHINGS
+    (smooth, share), *finer = LIGHT_SMOOTHINGS if board.light else SMOOTHINGS
     for climb in climbs:
         climb.rise(smooth, share * min(MOST_STEPS, allowed / climbs[0].dual.work))
     best = max(climbs, key=lambda climb: climb.reached)

@@ -269,43 +269,76 @@ def _total(values, a, count, stride):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def _tie_counted(now, then, cost, allowance, half, high, low, k, smooth, curve):  # type: ignore[no-untyped-def]
-    """A knot where to stay costs ``allowance``, and is allowed once: the second ``half`` is after that."""
-    for x in range(k):
-        for y in range(k):
-            c = min(cost[x], cost[y])
-            for h in range(high):
-                p, q = ((h * k + x) * k + y) * low, ((h * k + y) * k + x) * low
-                for e in range(low):
-                    then[p + e] = now[q + e] + c
-                    made = now[half + q + e]
-                    if x != y:
-                        makes = now[p + e] + allowance
-                        near = max(smooth - abs(made - makes), smooth - smooth)
-                        made = min(made, makes) - near * near * curve
-                    then[half + p + e] = made + c
+def _hand_over(now, then, half, p, q, count, stride, cost, allowance, smooth, curve):  # type: ignore[no-untyped-def]
+    """A run of states p is reached by a swap from q, in the second ``half`` by a hand-over from p too."""
+    zero = smooth - smooth
+    for i in range(count):
+        a, b = p + i * stride, q + i * stride
+        then[a] = now[b] + cost
+        x, y = now[half + b], now[a] + allowance
+        near = smooth - abs(x - y)
+        near = near if near > zero else zero
+        then[half + a] = (x if x < y else y) - near * near * curve + cost
 
 
 @compiled
-def _untie_counted(now, slope, before, allowance, half, high, low, k, smooth, curve):  # type: ignore[no-untyped-def]
-    """The slope of ``_tie_counted`` goes from ``slope`` to ``before``; return the share of hand-overs."""
-    made_here = 0.0
-    before[: half + half] = 0
+def _take_back(now, after, before, half, p, q, count, stride, allowance, smooth, curve):  # type: ignore[no-untyped-def]
+    """The slope of ``_hand_over`` goes from ``after`` to ``before``."""
+    zero = smooth - smooth
+    one = zero + np.float32(1)
+    for i in range(count):
+        a, b = p + i * stride, q + i * stride
+        share = (smooth + (now[a] + allowance) - now[half + b]) * (curve + curve)
+        share = share if share > zero else zero
+        share = share if share < one else one
+        part = share * after[half + a]
+        before[half + b] = part
+        before[a] = after[b] + (after[half + a] - part)
+
+
+@compiled
+def _tie_counted(now, then, cost, allowance, half, high, low, k, smooth, curve):  # type: ignore[no-untyped-def]
+    """A knot where to stay costs ``allowance``, and is allowed once: the second ``half`` is after that."""
+    one = np.uint64(1)
     for x in range(k):
         for y in range(k):
-            for h in range(high):
-                p, q = ((h * k + x) * k + y) * low, ((h * k + y) * k + x) * low
-                for e in range(low):
-                    before[q + e] += slope[p + e]
-                    part = slope[half + p + e]
-                    if x != y:
-                        differ = now[p + e] + allowance - now[half + q + e]
-                        share = min(max((smooth + differ) * (curve + curve), 0.0), 1.0)
-                        before[p + e] += part - share * part
-                        made_here += part - share * part
-                        part *= share
-                    before[half + q + e] += part
-    return made_here
+            p, q, c = (x * k + y) * low, (y * k + x) * low, min(cost[x], cost[y])
+            for i in range(min(high, low)):
+                if low >= high:
+                    at, count, stride = i * k * k * low, low, one
+                else:
+                    at, count, stride = i, high, k * k * low
+                if x == y:
+                    _shift(now, then, p + at, p + at, count, stride, stride, c)
+                    _shift(now, then, half + p + at, half + p + at, count, stride, stride, c)
+                else:
+                    _hand_over(now, then, half, p + at, q + at, count, stride, c, allowance, smooth, curve)
+
+
+@compiled
+def _untie_counted(now, after, before, allowance, half, high, low, k, smooth, curve):  # type: ignore[no-untyped-def]
+    """The slope of ``_tie_counted`` goes from ``after`` to ``before``; return the share of hand-overs."""
+    one = np.uint64(1)
+    made = 0.0
+    for x in range(k):
+        for y in range(k):
+            p, q = (x * k + y) * low, (y * k + x) * low
+            for i in range(min(high, low)):
+                if low >= high:
+                    at, count, stride = i * k * k * low, low, one
+                else:
+                    at, count, stride = i, high, k * k * low
+                if x == y:
+                    _shift(after, before, p + at, p + at, count, stride, stride, smooth - smooth)
+                    _shift(
+                        after, before, half + p + at, half + p + at, count, stride, stride, smooth - smooth
+                    )
+                else:
+                    _take_back(
+                        now, after, before, half, p + at, q + at, count, stride, allowance, smooth, curve
+                    )  # fmt: skip
+                    made += _total(before, p + at, count, stride) - _total(after, q + at, count, stride)
+    return made
 
 
 @compiled
