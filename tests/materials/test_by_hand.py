@@ -20,7 +20,7 @@ from pipeline.materials.lengths import OVERLAP_MM, checkpoints, cut_list, pieces
 from pipeline.materials.price import grade
 from pipeline.materials.rescale import replan
 from pipeline.materials.skeins import plan_skeins
-from pipeline.pattern import Ends, Join, Pattern, Row, Section
+from pipeline.pattern import Ends, Join, KnotLength, Pattern, Row, Section
 from tests.materials.bands import lettering
 from tests.patterns import random_pattern
 
@@ -53,6 +53,17 @@ def test_a_strand_without_a_knot_passes_the_row() -> None:
     first, second, third = cut_list(band, margin=0.0, lots=0.0)
     assert first.used_mm == pytest.approx(200 + 2 * GAUGE.tie_mm)
     assert second.used_mm == third.used_mm == pytest.approx(200 + GAUGE.core_mm + GAUGE.idle_mm)
+
+
+def test_two_strands_turn_about_after_every_row() -> None:
+    """Row work on two strands: whoever was carried to the right turns there and comes back."""
+    band = band_of([(0, Knot.FORWARD)], [(0, Knot.FORWARD)], [(0, Knot.FORWARD)], strands=(0, 1))
+    first, second = cut_list(band, margin=0.0, lots=0.0)
+    knots = 3 * (GAUGE.tie_mm + GAUGE.core_mm)
+    assert first.used_mm + second.used_mm == pytest.approx(400 + knots + 2 * GAUGE.turn_mm)
+    assert (first.tied, second.tied) == (2, 1)
+    # the first strand ties to the right, turns and is core back to the left, turns and ties again
+    assert first.used_mm == pytest.approx(200 + 2 * GAUGE.tie_mm + GAUGE.core_mm + 2 * GAUGE.turn_mm)
 
 
 def test_the_margin_is_on_what_is_worked_and_not_on_tails() -> None:
@@ -105,6 +116,10 @@ def test_the_smallest_swatch_and_strand() -> None:
 def test_a_wrist_less_its_gap_is_knotted() -> None:
     plain = fit_rows(165, GAUGE)
     assert (plain.knotted_mm, plain.gap_mm, plain.tapers_mm) == (165 + EASE_MM - GAP_MM, GAP_MM, 0.0)
+    cord = make_end("holding-cord", (0, 0, 0, 0), GAUGE, at_start=True)
+    assert fit_rows(165, GAUGE, ends=Ends(start=cord, finish=plain_ends().finish)) == plain
+    shaped = GAUGE.model_copy(update={"leader_tied": KnotLength(across_mm=2.1, along_mm=3.0)})
+    assert fit_rows(165, shaped) == plain  # as long as nothing is known of cells that bases tie
     loop = make_end("loop", (0, 0, 0, 0), GAUGE, at_start=True)
     closed = fit_rows(165, GAUGE, ends=Ends(start=loop, finish=plain_ends().finish))
     assert closed.gap_mm == loop.loop_mm / 2 == 20
@@ -250,6 +265,18 @@ def test_joins_favour_neither_edge() -> None:
             side[position + (1 if knot.left_ties else 0) >= 3] += 1
     assert sum(side) > 20
     assert 0.5 <= side[0] / side[1] <= 2
+
+
+def test_joins_lie_two_to_five_columns_in_rather_than_in_the_middle() -> None:
+    found = [0] * 12
+    for seed in range(4):
+        band = random_pattern(seed, strands=24, rows=120, threads=1, worked="diagonal", sections=1, joins=0)
+        for join in place_joins(band, 600).joins:
+            position, knot = band.sections[0].rows[join.row].knots[join.knot]
+            core = position + (1 if knot.left_ties else 0)
+            found[min(core, 23 - core)] += 1
+    assert sum(found[:2]) == 0
+    assert sum(found[2:6]) / 4 > 1.3 * sum(found[6:]) / 6
 
 
 def test_half_a_metre_is_the_shortest_piece() -> None:

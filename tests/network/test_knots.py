@@ -46,6 +46,12 @@ def test_rows_go_from_edge_to_edge_and_back(strands: int) -> None:
     assert order == list(range(strands))
 
 
+def test_every_other_row_runs_the_other_way() -> None:
+    rows = [row_positions(4, r, "rows") for r in range(5)]
+    assert rows == [(0, 1, 2), (2, 1, 0), (0, 1, 2), (2, 1, 0), (0, 1, 2)]
+    assert [row_positions(5, r, "diagonal")[0] for r in range(5)] == [0, 1, 0, 1, 0]
+
+
 @pytest.mark.parametrize("strands", range(2, 9))
 def test_two_diagonal_rows_tie_every_neighbouring_pair_once(strands: int) -> None:
     both = row_positions(strands, 0, "diagonal") + row_positions(strands, 1, "diagonal")
