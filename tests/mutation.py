@@ -64,13 +64,7 @@ OPERATE: dict[type[ast.operator], type[ast.operator]] = {
 def mutants(source: str) -> Iterator[tuple[int, str, str]]:
     """Every mutant as (line, what was changed, new source); types, docstrings and decorators stay."""
     tree = ast.parse(source)
-    spared = {
-        id(part)
-        for node in ast.walk(tree)
-        if isinstance(node, (ast.ClassDef, ast.FunctionDef))
-        for decorator in node.decorator_list
-        for part in ast.walk(decorator)
-    }
+    spared = {id(part) for node in ast.walk(tree) for kept in _kept(node) for part in ast.walk(kept)}
     for index, node in enumerate(ast.walk(tree)):
         if id(node) in spared:
             continue
@@ -85,7 +79,7 @@ def _changes(node: ast.AST):  # type: ignore[no-untyped-def]
     if isinstance(node, ast.Compare) and type(node.ops[0]) in COMPARE:
         new = COMPARE[type(node.ops[0])]
         yield f"{type(node.ops[0]).__name__} -> {new.__name__}", lambda twin: twin.ops.__setitem__(0, new())
-    if isinstance(node, ast.BinOp) and type(node.op) in OPERATE and not _of_types(node):
+    if isinstance(node, ast.BinOp) and type(node.op) in OPERATE:
         operator = OPERATE[type(node.op)]
         yield f"{type(node.op).__name__} -> {operator.__name__}", lambda twin: setattr(twin, "op", operator())
     if isinstance(node, ast.Constant) and type(node.value) in (int, float):
@@ -99,12 +93,16 @@ def _changes(node: ast.AST):  # type: ignore[no-untyped-def]
         yield f"{type(node.op).__name__} -> {new_op.__name__}", lambda twin: setattr(twin, "op", new_op())
 
 
-def _of_types(node: ast.BinOp) -> bool:
-    """Whether it is a union of types such as ``int | None``."""
-    sides = (node.left, node.right)
-    return isinstance(node.op, ast.BitOr) and any(
-        isinstance(s, ast.Constant) and s.value is None for s in sides
-    )
+def _kept(node: ast.AST) -> Iterator[ast.AST]:
+    """What is not changed: decorators, types, and the ``strict`` of a zip, which no call relies on."""
+    if isinstance(node, (ast.ClassDef, ast.FunctionDef)):
+        yield from node.decorator_list
+    if isinstance(node, ast.FunctionDef) and node.returns is not None:
+        yield node.returns
+    if isinstance(node, (ast.arg, ast.AnnAssign)) and node.annotation is not None:
+        yield node.annotation
+    if isinstance(node, ast.keyword) and node.arg == "strict":
+        yield node
 
 
 def main() -> int:

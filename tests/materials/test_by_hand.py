@@ -17,9 +17,9 @@ from pipeline.materials.fit import EASE_MM, GAP_MM, fit_rows, offers, place
 from pipeline.materials.gauge import Strand, Swatch, preset_gauge
 from pipeline.materials.joins import on_cards, place_joins
 from pipeline.materials.lengths import OVERLAP_MM, checkpoints, cut_list, pieces
-from pipeline.materials.price import grade
+from pipeline.materials.price import grade, hours
 from pipeline.materials.rescale import replan
-from pipeline.materials.skeins import plan_skeins
+from pipeline.materials.skeins import owned_skeins, plan_skeins
 from pipeline.pattern import Ends, Join, KnotLength, Pattern, Row, Section
 from tests.materials.bands import lettering
 from tests.patterns import random_pattern
@@ -314,6 +314,13 @@ def test_pieces_that_best_fit_cannot_place_are_packed_by_search() -> None:
     assert plan.proved and plan.new == 2
 
 
+def test_owned_metres_in_skeins_of_another_length() -> None:
+    """60 m on skeins of 25 m are two whole ones and 10 m; without a length a skein has 8 m."""
+    assert owned_skeins(thread_of("rope", "#c8a26a", 60, skein_m=25)) == (2500, 2500, 1000)
+    assert owned_skeins(thread_of("rope", "#c8a26a", 12)) == (800, 400)
+    assert owned_skeins(thread_of("rope", "#c8a26a", 0)) == ()
+
+
 def test_what_to_buy_is_said_with_its_figures() -> None:
     """White needs 0.66 m in three strands of 22 cm; 0.3 m are owned, and a skein of it is 8 m."""
     band, cuts = two_rows(), cut_list(two_rows())
@@ -371,6 +378,15 @@ def test_one_point_is_still_a_first_band_and_the_next_grade_says_what_helps() ->
     told = grade(wide, cut_list(wide))
     assert (told.name, told.points) == ("steady", 2)
     assert told.easier == told.reasons[0].easier != ""
+
+
+def test_paces_from_half_a_second_to_ten_minutes() -> None:
+    band = two_rows()
+    assert hours(band, 0.5).quick == pytest.approx(6 * 0.5 / 3600)
+    assert hours(band, (8, 600)).calm == pytest.approx(1.0)
+    for pace in (0.49, 601, math.nan, (10, 8)):
+        with pytest.raises(InputError, match="out of range"):
+            hours(band, pace)
 
 
 def test_harder_is_never_easier() -> None:
