@@ -7,6 +7,7 @@ order can be taken from another. The first, untimed list warms what is compiled 
 from __future__ import annotations
 
 import os
+import subprocess
 import tempfile
 import time
 from pathlib import Path
@@ -19,6 +20,8 @@ from pipeline.drawer.stash import read_stash
 SAMPLES = Path(__file__).parent.parent / "sample_images"
 PICTURES = ("pennant.png", "buoy.png", "signal_hoist.png", "life_ring.png")
 LETTERS = ("RC", "PIER", "BOW", "IV")
+WARMING = 4
+"""Orders planned first, so that workers have started and compiled."""
 
 
 def orders(count: int) -> list[Order]:
@@ -39,33 +42,53 @@ def orders(count: int) -> list[Order]:
     return made
 
 
-def measure(jobs: int, count: int, effort: float) -> float:
-    """Seconds for ``count`` orders, the workers warm."""
+def busy_s() -> float:
+    """Seconds of all cores that anything has used since the machine started (Linux; else 0)."""
+    try:
+        user, nice, system, *_ = Path("/proc/stat").read_text().split()[1:]
+    except OSError:
+        return 0.0
+    return (int(user) + int(nice) + int(system)) / os.sysconf("SC_CLK_TCK")
+
+
+def own_s() -> float:
+    """Seconds of cores that this process and its living children have used."""
+    tree = subprocess.run(
+        ["ps", "-o", "cputimes=", "-p", str(os.getpid()), "--ppid", str(os.getpid())],
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    return sum(map(float, tree.stdout.split()))
+
+
+def measure(jobs: int, count: int, effort: float) -> tuple[float, float]:
+    """Seconds for ``count`` orders, the workers warm, and the cores that others used meanwhile."""
     stash = read_stash(SAMPLES / "club_stash.csv")
     with tempfile.TemporaryDirectory() as folder:
         shop = Shop(SAMPLES, Path(folder), stash, 165.0, effort)
-        list(run_orders(orders(2 * jobs), shop, jobs=jobs))
+        everything = orders(WARMING + count)
+        list(run_orders(everything[:WARMING], shop, jobs=jobs))
+        busy, own = busy_s(), own_s()
         began = time.perf_counter()
-        outcomes = list(run_orders(orders(count + 2 * jobs)[2 * jobs :], shop, jobs=jobs))
+        outcomes = list(run_orders(everything[WARMING:], shop, jobs=jobs))
         seconds = time.perf_counter() - began
+        others = max(0.0, (busy_s() - busy) - (own_s() - own)) / seconds
     failed = [outcome.error for outcome in outcomes if not outcome.done]
     if failed:
         raise SystemExit(f"an order failed: {failed[0]}")
-    return seconds
+    return seconds, others
 
 
 def main() -> None:
     """Measure and print."""
     count, effort = int(os.environ.get("ORDERS", "16")), float(os.environ.get("EFFORT", "0.2"))
     print(
-        f"{count} orders of 12 to 18 strands, 60 to {60 + count} rows, effort {effort}, "
-        f"{joblib.cpu_count()} cores"
+        f"{count} orders of 12 to 18 strands, {60 + WARMING} to {59 + WARMING + count} rows, "
+        f"effort {effort}, {joblib.cpu_count()} cores"
     )
-    print(f"load of the machine before: {os.getloadavg()[0]:.1f}")
-    print("| workers | seconds | orders a minute |\n|---:|---:|---:|")
+    print("| workers | seconds | orders a minute | cores used by others |\n|---:|---:|---:|---:|")
     for jobs in (1, 2):
-        seconds = measure(jobs, count, effort)
-        print(f"| {jobs} | {seconds:.1f} | {60 * count / seconds:.1f} |", flush=True)
+        seconds, others = measure(jobs, count, effort)
+        print(f"| {jobs} | {seconds:.1f} | {60 * count / seconds:.1f} | {others:.2f} |", flush=True)
 
 
 if __name__ == "__main__":
