@@ -7,24 +7,24 @@ have in common is relaxed in the same way: each starting strand of a thread with
 light ease each hand-over of a row, neither below zero. Folded strands are priced like wires that cross. At
 plain ease hand-overs are beyond price.
 
-Strips smoothed a little are climbed with L-BFGS, finer and finer, but not wire by wire: a price is a sum of
-terms, its own and those of runs of 2, 4, 8 … rows, at its boundary, at some and at all of them, as in the
-grids of a multigrid method. So what a thread is worth to a strip for a hundred rows is found in a few steps.
+Strips smoothed a little are climbed with L-BFGS (``ascent``), finer and finer, but not wire by wire: a price
+is thought of as a sum of terms, its own and those of runs of 2, 4, 8 … rows, at its boundary, at some and at
+all of them, as in the grids of a multigrid method. So what a thread is worth to a strip for a hundred rows
+is found in a few steps.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from contextlib import suppress
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import fmin_l_bfgs_b
 from scipy.sparse import csr_array
 
+from pipeline.routing.ascent import Ascent
 from pipeline.routing.board import Board
-from pipeline.routing.prices import Enough, Prices, certified
+from pipeline.routing.prices import Prices, certified
 from pipeline.routing.strips import FAR, Split, backward, forward, split
 
 Floats = NDArray[np.float64]
@@ -37,14 +37,14 @@ LEAST_STEPS, MOST_STEPS = 100, 400
 """A width is tried where the work suffices for so many steps in all; more steps than that are never made."""
 MEMORY = 16_000_000
 """Entries that the sweep of a strip may remember."""
-ENTRY_WORK, TERM_WORK = 1.8, 85.0
-"""Units of work of a step, for each entry of the tensors and each term of the prices."""
+ENTRY_WORK, PRICE_WORK = 1.7, 150.0
+"""Units of work of a step, for each entry of the tensors and each price."""
 CACHED, FETCHING = 2_000_000, 2.0
 """Entries of a strip that caches of a processor hold, and how much slower those of a larger one are."""
 FADING = 0.2
 """How much less the terms of long runs weigh: a run of n wires has weight n^−FADING."""
 HAND_OVER = 4.0
-"""Weight of the term in the price of a hand-over; there are few of them, and much depends on each."""
+"""Weight of the price of a hand-over; there are few of them, and much depends on each."""
 SPAN = 6
 """Columns of a run of wires at some boundaries."""
 
@@ -64,7 +64,7 @@ class Priced(NamedTuple):
 
 
 class Dual:
-    """The bound as a function of the terms of the prices, to be raised.
+    """The bound as a function of a point: of all prices, those of wires first.
 
     ``plain``: whether no row may have a counted hand-over; ``kind``: float type for climbing, certified
     bounds are always float64.
@@ -80,34 +80,24 @@ class Dual:
         kind: type[np.floating[Any]] = np.float32,
     ) -> None:
         self.board, self.strips, self.owner, self.cross = board, *parts
-        self.start = start[self.cross]
         self.scales = _scales(board, self.cross)
         self.limited = np.flatnonzero(board.at_most < board.strands)
         self.beyond = FAR if plain else 0.0
         eased = board.light and not plain
         self.rows = np.unique(board.row[board.counted]) if eased else np.empty(0, np.int32)
-        free = self.scales.shape[1] * board.threads
-        self.ends = np.cumsum([free, len(self.limited), len(self.rows)])
+        self.free = len(self.cross) * board.threads
+        self.start = np.concatenate(
+            [start[self.cross].ravel(), np.zeros(len(self.limited)), np.zeros(len(self.rows))]
+        )
         self.memory = np.empty(max(strip.total for strip in self.strips), kind)
-        self.scratch = np.empty((3, max(strip.most for strip in self.strips)), np.float32)
+        self.scratch = np.empty((3, max(strip.most for strip in self.strips)), kind)
         self.cost = board.cost.astype(kind)
-
-    @property
-    def terms(self) -> int:
-        """How many numbers make a point."""
-        return int(self.ends[-1])
 
     @property
     def work(self) -> float:
         """Units of work of ``smoothed``."""
         entries = sum(strip.total * (FETCHING if strip.total > CACHED else 1.0) for strip in self.strips)
-        return ENTRY_WORK * entries + TERM_WORK * self.terms
-
-    @property
-    def box(self) -> list[tuple[float | None, None]] | None:
-        """Limits of the numbers of a point for L-BFGS, or None where there are none."""
-        free = int(self.ends[0])
-        return [(None, None)] * free + [(0.0, None)] * (self.terms - free) if self.terms > free else None
+        return ENTRY_WORK * entries + PRICE_WORK * len(self.start)
 
     def hard(self, at: Floats) -> float:
         """The bound at a point, but for rounding."""
@@ -131,20 +121,29 @@ class Dual:
                 self.board, strip, self.cost, prices, limit, allowance, delta, curve, self.memory
             )
             backward(self.board, strip, prices, allowance, delta, curve, self.memory, self.scratch, slopes)
-        of_terms = self.scales.T @ slopes[0][self.cross]
-        return bound, np.concatenate(
-            [of_terms.ravel(), slopes[1][self.limited], HAND_OVER * slopes[2][self.rows]]
-        )
+        of_wires = slopes[0][self.cross].ravel()
+        return bound, np.concatenate([of_wires, slopes[1][self.limited], slopes[2][self.rows]])
+
+    def spread(self, slope: Floats) -> Floats:
+        """The way to go along a slope where every term, not every price, has a like share in it."""
+        way = slope.copy()
+        way[: self.free] = self._spread(slope[: self.free])
+        way[len(way) - len(self.rows) :] *= HAND_OVER**2
+        return way
+
+    def _spread(self, slope: Floats) -> Floats:
+        by_wire = slope.reshape(-1, self.board.threads)
+        return np.asarray(self.scales @ (self.scales.T @ by_wire)).ravel()
 
     def prices(self, at: Floats) -> tuple[Prices, Floats, Floats]:
         """Prices of wires (E, k), of a starting strand of each thread (k,), of a hand-over in each row."""
-        terms, limits, allowances = np.split(at, self.ends[:-1])
+        wires, limits, allowances = np.split(at, [self.free, self.free + len(self.limited)])
         prices = np.zeros((len(self.board.ends), self.board.threads))
-        prices[self.cross] = self.start + self.scales @ terms.reshape(-1, self.board.threads)
+        prices[self.cross] = wires.reshape(-1, self.board.threads)
         limit = np.zeros(self.board.threads)
         limit[self.limited] = limits
         allowance = np.full(int(self.board.row.max()) + 1, self.beyond)
-        allowance[self.rows] = HAND_OVER * allowances
+        allowance[self.rows] = allowances
         return prices, limit, allowance
 
 
@@ -178,36 +177,28 @@ def strip_bound(
 
 
 class _Climb:
-    """A climb on one dual: the point and bound reached, the best point and bound so far, and the work."""
+    """A climb on one dual: the bound reached, the best point and bound so far, and the work."""
 
     def __init__(self, dual: Dual, stop: Callable[[], bool], enough: float) -> None:
         self.dual, self.stop, self.enough = dual, stop, enough
-        self.now = self.at = np.zeros(dual.terms)
+        self.ascent = Ascent(dual.start, dual.free, dual.spread)
+        self.at = dual.start
         self.bound = self.reached = dual.hard(self.at)
         self.work = 0.0
 
     def rise(self, smooth: float, steps: float) -> None:
-        """Go on for so many steps of L-BFGS."""
+        """Go on for so many steps at one smoothing."""
         if steps < 1 or self.bound >= self.enough or self.stop():
             return
-        with suppress(Enough):
-            self.now = fmin_l_bfgs_b(
-                self._down, self.now, args=(smooth,), m=8, factr=100, maxiter=int(steps),
-                maxfun=2 * int(steps), bounds=self.dual.box, callback=self._keep,
-            )[0]  # fmt: skip
-        self.reached = self.dual.hard(self.now)
+
+        def height(at: Floats) -> tuple[float, Floats]:
+            self.work += self.dual.work
+            return self.dual.smoothed(at, smooth)
+
+        self.ascent.climb(height, int(steps), self.stop)
+        self.reached = self.dual.hard(self.ascent.at)
         if self.reached > self.bound:
-            self.bound, self.at = self.reached, self.now
-
-    def _down(self, at: Floats, smooth: float) -> tuple[float, Floats]:
-        if self.stop():
-            raise Enough
-        self.work += self.dual.work
-        bound, slope = self.dual.smoothed(at, smooth)
-        return -bound, -slope
-
-    def _keep(self, at: Floats) -> None:
-        self.now = at.copy()
+            self.bound, self.at = self.reached, self.ascent.at
 
 
 def _widest(board: Board, allowed: float, start: Prices, plain: bool) -> list[Dual]:

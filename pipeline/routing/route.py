@@ -114,7 +114,13 @@ class _Run:
             self.start(search, rungs, bool(in_rows.any()))
             if not self.proved and not meter.over():
                 start = max(rungs, key=lambda rung: rung.bound).prices if rungs else None
-                found = strip_bound(laid, (1 + laid.light) * BOUND * meter.allowed, lambda: meter.late, start, enough=self.cost)
+                found = strip_bound(
+                    laid,
+                    (1 + laid.light) * BOUND * meter.allowed,
+                    lambda: meter.late,
+                    start,
+                    enough=self.cost,
+                )
                 meter.spend(found.work)
                 self.raise_bound([found.bound])
             if not self.proved:

@@ -109,9 +109,9 @@ def test_strips_bound_from_below_at_any_prices(seed: int, ease: Ease, width: int
     start = np.zeros((len(laid.ends), laid.threads))
     dual = Dual(laid, split(laid, range(0, columns, width)), start, kind=np.float64)
     rough = Dual(laid, split(laid, range(0, columns, width)), start)
-    free = int(dual.ends[0])
+    size, free = len(dual.start), dual.free
     for spread in (0.0, 1.0, 10.0):
-        at = random.normal(0, spread, dual.terms)
+        at = random.normal(0, spread, size)
         at[free:] = abs(at[free:])
         assert dual.hard(at) <= least + 1e-9
         smoothed, slope = dual.smoothed(at, 2.0)
@@ -119,12 +119,12 @@ def test_strips_bound_from_below_at_any_prices(seed: int, ease: Ease, width: int
         assert rough.smoothed(at, 2.0)[0] == pytest.approx(smoothed, rel=1e-4, abs=1e-2)
         if spread == 0:
             continue  # costs that tie have no slope
-        ahead = random.normal(0, 1, dual.terms)
+        ahead = random.normal(0, 1, size)
         step = 1e-5 * ahead
         rise = (dual.smoothed(at + step, 2.0)[0] - dual.smoothed(at - step, 2.0)[0]) / 2e-5
         assert rise == pytest.approx(float(slope @ ahead), rel=1e-3, abs=1e-3)
     if width >= columns and not len(dual.cross) and not len(dual.limited):  # one strip, nothing relaxed
-        assert dual.hard(np.zeros(dual.terms)) == pytest.approx(least, abs=1e-6)
+        assert dual.hard(dual.start) == pytest.approx(least, abs=1e-6)
 
 
 @settings(max_examples=25, deadline=None, derandomize=True)
