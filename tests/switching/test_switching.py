@@ -74,6 +74,13 @@ def test_sixteen_rows_pay(worked: Worked) -> None:
     assert points[-1].made > points[0].made
 
 
+def test_the_longest_band_has_a_bound_of_its_own() -> None:
+    problem, wanted = crossed_blocks(9, 16, "diagonal", Ease.FULL)
+    points = insert_switching(problem, wanted, route(problem, EFFORT), 4, Budget(effort=0.2))
+    assert points[-1].switching_rows > 0
+    assert 0 < points[-1].solution.lower_bound <= points[-1].colour_error
+
+
 def test_no_rows_allowed_gives_the_band_itself() -> None:
     (point,) = curve(5, 6, "diagonal", 0, Ease.FULL)
     assert point.switching_rows == 0 and point.problem.network.rows == picture_rows(5, 6, "diagonal")
