@@ -54,13 +54,13 @@ def _work(seed: int, first: int, last: int) -> int:
     resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
     prepare()
     always = fixed()
-    report = os.fdopen(os.dup(1), "w")
-    for number in range(first, last):
-        print(json.dumps({"begun": number}), file=report, flush=True)
-        case = always[number]() if number < len(always) else drawn(seed, number)
-        finding = run_case(case)
-        row = {key: getattr(finding, key) for key in finding.__slots__}
-        print(json.dumps({"number": number, **row}), file=report, flush=True)
+    with os.fdopen(os.dup(1), "w") as report:
+        for number in range(first, last):
+            print(json.dumps({"begun": number}), file=report, flush=True)
+            case = always[number]() if number < len(always) else drawn(seed, number)
+            finding = run_case(case)
+            row = {key: getattr(finding, key) for key in finding.__slots__}
+            print(json.dumps({"number": number, **row}), file=report, flush=True)
     return 0
 
 
