@@ -27,7 +27,7 @@ from pipeline.routing.settle import labels_of, settle
 HIDDEN = 1e3
 """Cost of showing the strand in the knot of its join (CIEDE2000 stays near or below 120)."""
 SETTLED = 3
-"""How many of the best single changes are looked at further for each join."""
+"""How many of the best single changes are looked at further for each join; more where none of them helps."""
 SCALE = 2.0**24
 """Costs times this are whole numbers in the flows."""
 Changes = Mapping[int, tuple[int, int]]
@@ -167,7 +167,9 @@ class _Joins:
                 candidates.append((self.error(labels, legs), len(candidates), labels, legs))
         candidates.sort(key=lambda candidate: candidate[:2])
         best, found = present - 1e-6, False
-        for _, _, labels, legs in candidates[:SETTLED]:
+        for number, (_, _, labels, legs) in enumerate(candidates):
+            if found and number >= SETTLED:
+                break
             if not self.meter.over():
                 labels, legs = self._settled(labels, legs)
             error = self.error(labels, legs)

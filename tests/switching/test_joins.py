@@ -18,7 +18,7 @@ from pipeline.routing.joins import tie_with_changes
 from tests.feasibility.bands import ENDS, GAUGE, THREADS
 from tests.switching.samples import crossed_blocks
 
-EFFORT = Budget(effort=0.1)
+EFFORT = Budget(effort=0.3)
 
 
 @pytest.mark.parametrize(
@@ -29,7 +29,7 @@ def test_joins_are_real_and_the_error_falls(worked: Worked, ease: Ease) -> None:
     problem, wanted = crossed_blocks(13 if worked == "diagonal" else 9, 16, worked, ease)
     plain = ease is not Ease.FULL and worked == "rows"  # a plain band is legal under any ease
     start = route(replace(problem, ease=Ease.PLAIN) if plain else problem, EFFORT)
-    points = thread_changes(problem, wanted, start, 4, EFFORT)
+    points = thread_changes(problem, wanted, start, 4, Budget(effort=0.5))
     assert points[0].joins == 0 and points[-1].joins >= 1
     for fewer, more in pairwise(points):
         assert more.joins == fewer.joins + 1 <= 4
