@@ -1,7 +1,6 @@
 """Eliminating knots one by one: which wires are open when, and what each knot may do.
 
-Shared by the window program, which takes the best of all ways through, and by the strip bound, which
-weighs them all.
+The window program takes the best of all ways through (``windows``).
 """
 
 from __future__ import annotations
@@ -33,13 +32,12 @@ def domain(board, labels, mask, threads, spare, frees, w, inside, out):  # type:
 
 
 @compiled
-def seat(board, desk, labels, mask, order, left, threads, spare, frees, apart, sizes, seats, dims):  # type: ignore[no-untyped-def]
+def seat(board, desk, labels, mask, order, left, threads, spare, frees, sizes, seats, dims):  # type: ignore[no-untyped-def]
     """Give every open wire a slot from its first knot to its last; return the largest and total sizes.
 
     ``sizes[s, j]``: how many threads wire j of the knot of step s may have; ``seats[s, i, j]``: the slot
     of wire j (4: the row's allowance) before (i = 0) and after the step, or -1; ``dims[s, p]``: values
-    that slot p takes before step s. A wire with one possible thread needs no slot. ``apart``: wires to
-    knots outside are free, not fixed.
+    that slot p takes before step s. A wire with one possible thread needs no slot.
     """
     steps = len(order)
     place = np.full(SLOTS, -1, np.int64)
@@ -53,7 +51,7 @@ def seat(board, desk, labels, mask, order, left, threads, spare, frees, apart, s
         for j in range(4):
             w = board.wire[v, j]
             other = board.ends[w, 0] if board.ends[w, 0] != v else board.ends[w, 1]
-            within = apart or other < 0 or desk.where[other] >= 0
+            within = other < 0 or desk.where[other] >= 0
             sizes[s, j] = domain(board, labels, mask, threads, spare, frees, w, within, out)
             if sizes[s, j] > 1 and other >= 0 and desk.where[other] < s:
                 for p in range(SLOTS):

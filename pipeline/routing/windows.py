@@ -164,9 +164,7 @@ def solve(board, cost, penalty, labels, order, desk):  # type: ignore[no-untyped
     sizes = np.zeros((steps, 4), np.int16)
     seats = np.zeros((steps, 2, 5), np.int8)
     dims = np.ones((steps + 1, SLOTS), np.int16)
-    most, total = seat(
-        board, desk, labels, mask, order, left, threads, spare, frees, False, sizes, seats, dims
-    )
+    most, total = seat(board, desk, labels, mask, order, left, threads, spare, frees, sizes, seats, dims)
     desk.work[0] += 1000 * steps
     if most > len(desk.now) or total > len(desk.back):
         _count(board, labels, order, desk, 1)
