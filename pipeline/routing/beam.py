@@ -1,8 +1,8 @@
 """A first routing: sweep the knots in working order with a beam of frontiers.
 
 All strands start unassigned, and a strand gets its thread only at the first knot where it shows. The
-frontiers kept are those of least cost so far plus the prices of their wires (see ``prices``), which
-estimate what the rest will cost.
+frontiers kept are those of least cost so far plus the prices of their wires (see ``prices``) and what the
+strips of the board cost at least (see ``lookahead``), which together estimate what the rest will cost.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from pipeline.routing.board import Board, Labels
 from pipeline.routing.compiled import compiled
+from pipeline.routing.lookahead import Ahead, blind, digit, state
 
 STEPS = 200
 """Knots swept between two looks at the clock."""
@@ -79,7 +80,9 @@ def _room_left(board, counts, strand, threads, t, w):  # type: ignore[no-untyped
 
 
 @compiled
-def _advance(board, cost, prices, lowest, fronts, begin, end, side, alive, choices):  # type: ignore[no-untyped-def]
+def _advance(  # type: ignore[no-untyped-def]
+    board, cost, prices, lowest, ahead, fronts, begin, end, side, alive, choices
+):
     """Take the frontiers over knots ``begin`` … ``end`` - 1; return (side, number alive)."""
     n, k = board.strands, board.threads
     width = fronts.score.shape[1]
@@ -92,6 +95,9 @@ def _advance(board, cost, prices, lowest, fronts, begin, end, side, alive, choic
     table = np.empty(size, np.int32)
     best = np.empty(choices, np.int64)
     row_mark = _key(n, 0)
+    sees, layers, base = len(ahead.owner) > 0, ahead.layers, ahead.base
+    strip, one, size_of, tables = np.int64(0), np.int64(1), np.int64(1), np.int64(0)
+    begun = again = False
     limited = False
     for t in range(k):
         limited |= board.at_most[t] < n
@@ -111,14 +117,30 @@ def _advance(board, cost, prices, lowest, fronts, begin, end, side, alive, choic
         if v == 0 or board.row[v] != board.row[v - 1]:
             for s in range(alive):
                 if fronts.mid[side, s]:
+                    fronts.score[side, s] -= ahead.allowance[board.row[v - 1]] if sees else 0.0
                     fronts.mid[side, s] = False
                     fronts.mark[side, s] ^= row_mark
+        if sees:
+            strip = ahead.owner[v]
+            one, size_of = base ** (p - ahead.low[strip]), base ** ahead.wide[strip]
+            tables = ahead.first[strip] + ahead.step[v] * layers * size_of
+            begun = v > 0 and board.row[v - 1] == board.row[v] and ahead.owner[v - 1] == strip
+            again = (
+                v + 1 < len(board.row) and board.row[v + 1] == board.row[v] and ahead.owner[v + 1] == strip
+            )
         children = 0
         for s in range(alive):
             x0, y0 = threads[s, p], threads[s, p + 1]
             paired = strand[s, p] == strand[s, p + 1]
             rest = fronts.score[side, s] - _guess(prices, lowest, a, x0) - _guess(prices, lowest, b, y0)
             bare = fronts.mark[side, s] ^ _key(p, x0) ^ _key(p + 1, y0)
+            others = np.int64(0)  # where the threads at all other positions lead to in the next table
+            if sees:
+                here = state(ahead, strip, threads[s])
+                had = layers == 2 and begun and fronts.mid[side, s]
+                rest -= ahead.cost[tables + had * size_of + here]
+                others = tables + layers * size_of + here
+                others -= (digit(ahead, x0) + digit(ahead, y0) * base) * one
             for i in range(1 + (choices if x0 < 0 else 0)):
                 for j in range(1 + (choices if y0 < 0 else 0)):
                     x = x0 if i == 0 else best[i - 1]
@@ -141,8 +163,14 @@ def _advance(board, cost, prices, lowest, fronts, begin, end, side, alive, choic
                         left, right = (x, y) if turn == 1 else (y, x)
                         origin[children] = s
                         move[children] = (x + 1) | (y + 1) << 8 | turn << 16
-                        ahead = _guess(prices, lowest, c, left) + _guess(prices, lowest, d, right)
-                        score[children] = rest + shown + ahead
+                        guess = _guess(prices, lowest, c, left) + _guess(prices, lowest, d, right)
+                        if sees:
+                            hands = counted and turn == 1
+                            has = layers == 2 and again and (fronts.mid[side, s] or hands)
+                            after = others + (digit(ahead, left) + digit(ahead, right) * base) * one
+                            guess += ahead.cost[after + has * size_of]
+                            guess += ahead.allowance[board.row[v]] if hands else 0.0
+                        score[children] = rest + shown + guess
                         mark[children] = bare ^ _key(p, left) ^ _key(p + 1, right)
                         if counted and turn == 1:
                             mark[children] ^= row_mark
@@ -213,11 +241,13 @@ def beam(
     width: int,
     stop: Callable[[], bool],
     choices: int = 2,
+    ahead: Ahead | None = None,
 ) -> Labels | None:
-    """Return the labels of the best frontier found, or None when stopped.
+    """Return the labels of the best frontier found, or None when stopped or where none is left.
 
-    ``cost`` (V, k) and ``prices`` (E, k) guide the beam; ``width`` frontiers are kept and ``choices``
-    threads tried on an unassigned strand. Pins, folds, the limit on each thread and on hand-overs hold.
+    ``cost`` (V, k), ``prices`` (E, k) and the tables ``ahead`` guide the beam; ``width`` frontiers are kept
+    and ``choices`` threads tried on an unassigned strand. Pins, folds, the limit on each thread and on
+    hand-overs hold.
     """
     n, k, knots = board.strands, board.threads, len(board.wire)
     fronts = Frontiers(
@@ -239,12 +269,15 @@ def beam(
     choices = min(choices, k)
     if any(most < n for most in board.at_most):
         choices = k  # the best few may be used up
+    sight = ahead or blind()
     side, alive = 0, 1
     for begin in range(0, knots, STEPS):
         if stop():
             return None
         end = min(knots, begin + STEPS)
-        side, alive = _advance(board, cost, prices, lowest, fronts, begin, end, side, alive, choices)
+        side, alive = _advance(board, cost, prices, lowest, sight, fronts, begin, end, side, alive, choices)
+        if alive == 0:
+            return None
     at = int(np.argmin(fronts.score[side, :alive]))
     moves = np.zeros(knots, np.int32)
     for v in range(knots - 1, -1, -1):

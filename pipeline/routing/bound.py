@@ -33,8 +33,12 @@ SMOOTHINGS = ((1.0, 0.4), (0.3, 0.4), (0.1, 0.2))
 """Smoothing δ while climbing, in ΔE, one after another, and the share of the steps at each."""
 LIGHT_SMOOTHINGS = ((3.0, 0.4), (1.0, 0.3), (0.3, 0.3))
 """The same at light ease, where errors are larger."""
+AVERAGED = 0.3
+"""Smoothing δ, in ΔE, at which strands are counted."""
 LEAST_STEPS, MOST_STEPS = 100, 400
 """A width is tried where the work suffices for so many steps in all; more steps than that are never made."""
+SIGHT = 30_000_000
+"""Entries of all tables by which a beam looks ahead over the strips (see ``lookahead``)."""
 MEMORY = 16_000_000
 """Entries that the sweep of a strip may remember."""
 ENTRY_WORK, PRICE_WORK = 1.7, 150.0
@@ -53,7 +57,8 @@ class Priced(NamedTuple):
     """A certified bound, the work it took, and the point where it holds.
 
     ``prices``: (E, k) of the wires that cross from strip to strip, else zero; ``allowance``: (rows,) of a
-    hand-over in each row; ``owner``: (V,) strip of each knot.
+    hand-over in each row; ``owner``: (V,) strip of each knot; ``strands``: (k,) how many starting strands of
+    each thread the strips take, averaged by a smoothing.
     """
 
     bound: float
@@ -61,6 +66,7 @@ class Priced(NamedTuple):
     prices: Prices
     allowance: Floats
     owner: NDArray[np.int64]
+    strands: Floats
 
 
 class Dual:
@@ -110,6 +116,15 @@ class Dual:
 
     def smoothed(self, at: Floats, smooth: float) -> tuple[float, Floats]:
         """The smoothed bound at a point, never above the hard one, and its slope."""
+        bound, slopes = self._swept(at, smooth)
+        of_wires = slopes[0][self.cross].ravel()
+        return bound, np.concatenate([of_wires, slopes[1][self.limited], slopes[2][self.rows]])
+
+    def strands(self, at: Floats, smooth: float) -> Floats:
+        """(k,) how many starting strands of each thread the strips take, averaged by the smoothing."""
+        return np.asarray(self._swept(at, smooth)[1][1] + self.board.at_most, np.float64)
+
+    def _swept(self, at: Floats, smooth: float) -> tuple[float, tuple[Floats, Floats, Floats]]:
         prices, limit, allowance = self.prices(at)
         bound = -float(limit @ self.board.at_most) - float(allowance[self.rows].sum())
         slopes = np.zeros_like(prices), -self.board.at_most.astype(np.float64), -np.ones_like(allowance)
@@ -121,8 +136,7 @@ class Dual:
                 self.board, strip, self.cost, prices, limit, allowance, delta, curve, self.memory
             )
             backward(self.board, strip, prices, allowance, delta, curve, self.memory, self.scratch, slopes)
-        of_wires = slopes[0][self.cross].ravel()
-        return bound, np.concatenate([of_wires, slopes[1][self.limited], slopes[2][self.rows]])
+        return bound, slopes
 
     def spread(self, slope: Floats) -> Floats:
         """The way to go along a slope where every term, not every price, has a like share in it."""
@@ -173,7 +187,9 @@ def strip_bound(
     for smooth, share in finer:
         best.rise(smooth, share * steps)
     crossing, _, allowance = best.dual.prices(best.at)
-    return Priced(certified(best.bound, board), others + best.work, crossing, allowance, best.dual.owner)
+    strands = best.dual.strands(best.at, AVERAGED)
+    bound = certified(best.bound, board)
+    return Priced(bound, others + best.work, crossing, allowance, best.dual.owner, strands)
 
 
 class _Climb:
@@ -197,7 +213,7 @@ class _Climb:
 
         self.ascent.climb(height, int(steps), self.stop)
         self.reached = self.dual.hard(self.ascent.at)
-        if self.reached > self.bound:
+        if self.reached >= self.bound:  # of two that are nought the later one guides better
             self.bound, self.at = self.reached, self.ascent.at
 
 
@@ -208,7 +224,8 @@ def _widest(board: Board, allowed: float, start: Prices, plain: bool) -> list[Du
     duals: list[Dual] = []
     for width in range(1, columns + 1):
         entries = len(board.wire) / columns * board.threads ** (width + 1) * (1 + board.light)
-        too_many = entries * width > MEMORY or ENTRY_WORK * entries * LEAST_STEPS > allowed
+        sight = len(board.wire) * (board.threads + 1) ** (width + 1) * (1 + board.light)
+        too_many = entries * width > MEMORY or sight > SIGHT or ENTRY_WORK * entries * LEAST_STEPS > allowed
         if duals and too_many:
             break
         dual = Dual(board, split(board, _begins(differ, width)), start, plain=plain)

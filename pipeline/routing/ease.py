@@ -21,7 +21,7 @@ from pipeline.routing.plain import mid_row, solve_plain
 from pipeline.routing.problem import Budget, Ease, Problem, Solution, Stopped
 from pipeline.routing.settle import labels_of
 
-SHARE = 0.2
+SHARE = 0.1
 """Share of a search's effort that goes into having few hand-overs."""
 HASTY = 0.05
 """Share of a plain search's effort that finds the plain band to begin with; it is not proved here."""

@@ -6,7 +6,7 @@ import time
 
 from pipeline.routing.problem import Budget, Stopped
 
-WORK_PER_KNOT = 1.7e6
+WORK_PER_KNOT = 1.4e6
 """Units of work that effort 1 allows a knot."""
 SMALL_KNOTS, SMALL_WORK = 1000, 2.5e9
 """Bands of this size get so much work on top, smaller ones in proportion."""

@@ -15,7 +15,7 @@ from pipeline.routing.prices import Prices
 
 def reversible(board: Board) -> bool:
     """Whether nothing is asked of the starting strands but how many of each thread there are."""
-    return not board.light and bool((board.pin < 0).all()) and bool((board.weight <= 1).all())
+    return bool((board.pin < 0).all()) and bool((board.weight <= 1).all())
 
 
 def reverse(board: Board) -> tuple[Board, NDArray[np.int64]]:

@@ -14,27 +14,28 @@ from pipeline.routing.bound import strip_bound
 from pipeline.routing.ease import fewer_hand_overs
 from pipeline.routing.exchange import exchange
 from pipeline.routing.leader import applies, improve_leader
-from pipeline.routing.light import improve_light
 from pipeline.routing.meter import Meter
 from pipeline.routing.plain import solve_plain
 from pipeline.routing.prices import Rung, certified
 from pipeline.routing.problem import Budget, Ease, Problem, Solution, Stopped, require_possible
-from pipeline.routing.search import Search
+from pipeline.routing.search import EVERYWHERE, Search
 from pipeline.routing.settle import labels_of
-from pipeline.routing.starts import ladder, starts
+from pipeline.routing.starts import Guide, ladder, starts
 from pipeline.routing.warm import compiler
 
 STARTING = 0.4
 """Share of the effort that goes into prices and starts of diagonal work."""
 BOUND = 0.25
 """Share of the effort for the bound of strips."""
-LONGER = 1.5
+PROMISING = 1.15
+"""A guided beam is exchanged where it comes so near to the best after a short descent."""
+GUIDED = 0.85
+"""Share of the effort that is spent by the end of the guided beams."""
+LONGER = 2.0
 """How much more than a row-worked knot a diagonal-worked one is given of the effort."""
-PLAIN = 0.1
+PLAIN = 0.05
 """Share of a plain search's effort that makes a start."""
-LIGHT = 0.1
-"""Share of the effort for each of the two beams over rows at light ease."""
-LEADER = 0.5
+LEADER = 0.35
 """Share of the effort for the leader's programs, where the whole band is row-worked at light ease."""
 
 
@@ -78,7 +79,7 @@ class _Run:
     def __init__(self, problem: Problem, laid: Board, budget: Budget) -> None:
         self.problem, self.board, self.budget, self.seed = problem, laid, budget, budget.seed
         self.leads = applies(problem)
-        effort = budget.effort * (1 - 2 * LIGHT * laid.light - LEADER * self.leads)
+        effort = budget.effort * (1 - LEADER * self.leads)
         self.meter = Meter(replace(budget, effort=effort), cells(problem))
         self.bound = 0.0
         self.best: Labels = simple(laid)
@@ -123,13 +124,13 @@ class _Run:
                 )
                 meter.spend(found.work)
                 self.raise_bound([found.bound])
+                if in_rows.any():
+                    self.guided(search, Guide(laid, found, meter, self.seed))
             if not self.proved:
                 search.improve(self.best, self.bound)
         finally:
             if search.best is not None:
                 self.keep(search.best)
-        if laid.light:
-            self.keep(self.lightened(self.best))
         if self.leads and not self.proved:
             share = Meter(replace(self.budget, effort=LEADER * self.budget.effort), laid.knots)
             share.cost, share.bound = self.cost, self.bound
@@ -145,6 +146,8 @@ class _Run:
         if some_rows:
             for start in (self.from_plain(), simple(self.board)):
                 self.keep(start)
+                if self.board.light:
+                    continue  # many hand-overs cannot fade to one a row
                 search.soften(start)
                 self.keep(search.labels)
                 if self.proved or meter.over():
@@ -161,18 +164,25 @@ class _Run:
             if self.proved or meter.over() or meter.share >= STARTING:
                 return
 
+    def guided(self, search: Search, guide: Guide) -> None:
+        """Draw routings from beams that look ahead; keep the best after a short descent."""
+        while not self.proved and not self.meter.over() and self.meter.share < GUIDED:
+            labels = guide.draw(self.best)
+            if labels is not None:
+                self.keep(labels)
+                search.take(labels)
+                search.touch(0, EVERYWHERE)
+                search.descend(2, 3)
+                if colour_error(self.board, search.labels) < PROMISING * self.cost:
+                    search.exchange(self.board.cost, 3)
+                    search.descend(2, 3)
+                self.keep(search.labels)
+
     def from_plain(self) -> Labels:
-        """The plain band, at light ease with the hand-overs that it adds."""
+        """The plain band."""
         hasty = replace(self.budget, effort=PLAIN * self.budget.effort, reporter=None)
         plain = solve_plain(replace(self.problem, ease=Ease.PLAIN), hasty)
-        self.keep(labels_of(self.problem.network, plain))
-        labels = labels_of(self.problem.network, plain)
-        return self.lightened(labels) if self.board.light else labels
-
-    def lightened(self, labels: Labels) -> Labels:
-        """Light labels improved with an allowance of its own."""
-        share = replace(self.budget, effort=LIGHT * self.budget.effort, reporter=None)
-        return improve_light(self.problem, labels, Meter(share, self.board.knots), self.seed)
+        return labels_of(self.problem.network, plain)
 
 
 def cells(problem: Problem) -> int:

@@ -1,8 +1,9 @@
-"""Starts for boards with diagonal work: beams under fine prices, from either end, under true and false costs.
+"""Starts: beams under fine prices, from either end, under true and false costs.
 
-The dual of diagonal work is nearly tight, so that finely smoothed prices lead a beam close to the best.
-Where it errs, it errs in other places from the other end of the band, under other prices and under false
-costs: many different starts are worth more than wide beams.
+The dual of diagonal work is nearly tight, so that finely smoothed prices of wires lead a beam close to the
+best. Row work needs a longer view: there a beam looks ahead over strips. Where a beam errs, it errs in other
+places from the other end of the band, under other prices and under false costs: many different starts are
+worth more than wide beams.
 """
 
 from __future__ import annotations
@@ -10,9 +11,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pipeline.routing.beam import beam
-from pipeline.routing.board import Board, Labels
+from pipeline.routing.board import Board, Labels, used
+from pipeline.routing.bound import Priced
+from pipeline.routing.lookahead import look_ahead
 from pipeline.routing.meter import Meter
 from pipeline.routing.prices import Rung, climb
 from pipeline.routing.reversal import reverse, reversible, turned
@@ -33,6 +37,12 @@ NARROW, WIDE = 300, 3000
 """Frontiers kept in a beam."""
 BEAM_WORK, BEAM_SETUP = 120.0, 2e6
 """Units of work of a beam, for each frontier and knot, and for the start alone."""
+ROUNDED = 3
+"""Turns after which numbers of strands come from the best routing so far."""
+GUIDED, GUIDED_WORK, TABLE_WORK = 300, 200.0, 2.0
+"""Frontiers of a beam that looks ahead; units of work for each and knot, and for an entry of its tables."""
+FALSE = (0.0, 0.1, 0.1, 0.2)
+"""Standard deviations of the logarithm of a false cost for a beam that looks ahead."""
 MEMORY = 8_000_000
 """Frontiers times knots that a beam may remember."""
 
@@ -84,3 +94,66 @@ def starts(board: Board, rungs: Sequence[Rung], meter: Meter, seed: int) -> Iter
             prices = rung.prices
             meter.spend(step * FALSE_STEPS)
         guides = [(cost, prices)]
+
+
+class Guide:
+    """Beams that look ahead over strips, with a mind of how many strands of each thread the whole band takes.
+
+    A beam chooses strands as they come to show and cannot know what the far end will need. So after a first
+    beam from either end, each is told how many strands of a thread there are: what the strips take on
+    average, rounded by chance, or what the best routing so far takes, with at most one strand changed.
+    """
+
+    def __init__(self, board: Board, priced: Priced, meter: Meter, seed: int) -> None:
+        self.board, self.meter, self.priced = board, meter, priced
+        # a folded start leads to two knots, maybe before its thread is known: a beam cannot pay it by halves
+        self.prices = np.where((board.weight > 0)[:, None], 0.0, priced.prices)
+        self.random = np.random.default_rng(seed)
+        self.ends = [board]
+        if reversible(board):
+            back, self.to = reverse(board)
+            self.ends.append(back)
+        self.drawn = 0
+
+    def draw(self, best: Labels) -> Labels | None:
+        """Return a routing, or None where the beam found none or was stopped."""
+        board, random, count = self.board, self.random, self.drawn
+        backwards = count % len(self.ends) == 1
+        turn = count // len(self.ends)
+        self.drawn += 1
+        at_most, cost = board.at_most.astype(np.int64), board.cost
+        if turn > 0:
+            at_most = self._rounded() if turn < ROUNDED else self._near(used(board, best))
+        if turn > 1:
+            cost = cost * np.exp(random.choice(FALSE) * random.standard_normal(cost.shape))
+        return self._beam(self.ends[backwards]._replace(at_most=at_most.astype(np.int32)), cost, backwards)
+
+    def _beam(self, laid: Board, cost: NDArray[np.float64], backwards: bool) -> Labels | None:
+        prices, owner, allowance = self.prices, self.priced.owner, self.priced.allowance
+        if backwards:
+            cost, owner, allowance = cost[::-1].copy(), owner[::-1].copy(), allowance[::-1].copy()
+            prices = turned(self.board, prices, self.to)
+        ahead = look_ahead(laid, cost, prices, owner, allowance)
+        width = max(1, min(GUIDED, MEMORY // max(1, len(laid.wire))))
+        self.meter.spend(BEAM_SETUP + GUIDED_WORK * width * len(laid.wire) + TABLE_WORK * len(ahead.cost))
+        labels = beam(laid, cost, prices, width, lambda: self.meter.late, ahead=ahead)
+        return labels if labels is None or not backwards else labels[self.to]
+
+    def _rounded(self) -> NDArray[np.int64]:
+        """Numbers of strands (k,) that are the strips' on average."""
+        numbers = np.floor(self.priced.strands).astype(np.int64)
+        rest = np.clip(self.priced.strands - numbers, 1e-9, None)
+        for _ in range(self.board.strands - int(numbers.sum())):
+            thread = self.random.choice(len(rest), p=rest / rest.sum())
+            numbers[thread] += 1
+            rest[thread] = max(1e-9, rest[thread] - 1.0)
+        return np.minimum(numbers, self.board.at_most)
+
+    def _near(self, numbers: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Numbers of strands (k,) as given, or with one strand of another thread that has room."""
+        numbers = numbers.copy()
+        off, on = self.random.integers(self.board.threads, size=2)
+        if self.random.random() < 0.5 and numbers[off] > 0 and numbers[on] < self.board.at_most[on]:
+            numbers[off] -= 1
+            numbers[on] += 1
+        return numbers
