@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,7 +15,7 @@ from pipeline.knots import Knot
 from pipeline.materials.cutting import cut_skeins
 from pipeline.materials.ends import end_use, finish_steps, make_end, plain_ends, start_steps
 from pipeline.materials.fit import EASE_MM, GAP_MM, fit_rows, offers, place
-from pipeline.materials.gauge import Strand, Swatch, preset_gauge
+from pipeline.materials.gauge import Strand, Swatch, fit_gauge, gauges_path, preset_gauge
 from pipeline.materials.joins import on_cards, place_joins
 from pipeline.materials.lengths import OVERLAP_MM, checkpoints, cut_list, pieces
 from pipeline.materials.price import grade, hours
@@ -103,6 +104,32 @@ def test_diameters_from_sewing_thread_to_rope() -> None:
 def test_a_swatch_that_measures_nothing(strands: int, rows: int, width: float, length: float) -> None:
     with pytest.raises(InputError, match="a swatch has"):
         Swatch(strands, rows, width, length)
+
+
+def test_a_knot_that_stays_is_a_tie_and_two_diameters_more() -> None:
+    """Derived: between its halves the tying strand crosses the core once, and once more after them."""
+    for d in (0.5, 0.71, 2.0):
+        gauge = preset_gauge(d, "rows")
+        assert 2 * gauge.half_mm == pytest.approx(gauge.tie_mm + 2 * d, abs=1e-3)
+
+
+def test_pitches_of_several_swatches_have_the_error_of_a_line_through_the_origin() -> None:
+    """Three widths on 10, 20 and 30 strands: slope and standard error by numpy, one parameter."""
+    strands, width = np.array([10.0, 20.0, 30.0]), np.array([18.5, 35.5, 54.0])
+    used = (Strand(40, 0, 370), Strand(0, 40, 70))
+    swatches = [Swatch(int(n), 40, mm, 60.0, used) for n, mm in zip(strands, width, strict=True)]
+    measured = fit_gauge(swatches, "rows", "mine")
+    slope, residual, *_ = np.linalg.lstsq(strands[:, None], width, rcond=None)
+    assert measured.gauge.strand_pitch_mm == pytest.approx(slope[0], abs=1e-4)
+    error = math.sqrt(residual[0] / 2 / (strands**2).sum())
+    assert measured.strand_pitch_error_mm == pytest.approx(error)
+    assert measured.row_pitch_error_mm == pytest.approx(0.0, abs=1e-9)
+
+
+def test_gauges_are_kept_in_the_folder_of_the_user(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    assert gauges_path().name == "gauges.json"
+    assert gauges_path().parent.name == "hitchgrid"
 
 
 def test_the_smallest_swatch_and_strand() -> None:
