@@ -212,6 +212,33 @@ def test_a_gathering_knot_takes_what_a_trefoil_takes() -> None:
         assert use.start_mm == pytest.approx([100] * 9)
 
 
+def test_a_larks_head_goes_once_round_and_across_its_bar() -> None:
+    """Over a ring two threads thick: once round it, two diameters across; a lone strand has its tail."""
+    band = band_of([(0, Knot.FORWARD)], strands=(0, 0, 1), worked="diagonal")
+    start = make_end("larks-head", band.strands, GAUGE, at_start=True)
+    use = end_use(band.model_copy(update={"ends": Ends(start=start, finish=band.ends.finish)}))
+    d = 0.71
+    half = math.hypot(math.pi * 3 * d, d) + 2 * d
+    assert use.start_mm == pytest.approx((half, half, 100.0), abs=0.01)
+
+
+def test_a_taper_strand_by_strand() -> None:
+    """Three strands a side: each wraps those outside it twice and lies with them to the centre, at 45°."""
+    band = band_of([(0, Knot.FORWARD)], strands=(0,) * 6, worked="diagonal")
+    finish = make_end("straight", band.strands, GAUGE, at_start=False, taper=True)
+    use = end_use(band.model_copy(update={"ends": Ends(start=band.ends.start, finish=finish)}))
+    d, pitch = 0.71, GAUGE.strand_pitch_mm
+
+    def wraps(threads: int) -> float:
+        return 2 * math.hypot(math.pi * d * (math.sqrt(threads) + 1), d)
+
+    lies = [strands * pitch * math.sqrt(2) for strands in (3, 2, 1)]
+    half = [lies[0], wraps(1) + lies[1], wraps(2) + lies[2]]
+    by_position = [*half[:2], half[2] + wraps(6), *reversed(half)]
+    by_position[0], by_position[1] = by_position[1], by_position[0]  # the knot of the row swaps these two
+    assert use.finish_mm == pytest.approx([100 + mm for mm in by_position], abs=0.02)
+
+
 def test_usual_tails_are_ten_centimetres_and_fifteen_for_a_braid() -> None:
     """Common practice, no source; the braid's from memory."""
     for style, mm in (("straight", 100), ("tie", 100), ("braid", 150)):
