@@ -13,9 +13,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from threadpoolctl import threadpool_limits
 
 from pipeline.drawer.choice import assign_apart, choose, total_of
-from pipeline.drawer.colour import Bytes, Floats, delta_e, delta_e_table, encoded, hex_of, linear
+from pipeline.drawer.colour import Bytes, Floats, delta_e, delta_e_table, encoded, hex_of, lab, linear
 from pipeline.drawer.stash import Stash, Thread
 from pipeline.errors import InputError
 
@@ -30,7 +31,12 @@ LOOK_APART = 5.0
 """CIEDE2000 that two threads need to be told apart on a band (our own choice, no source)."""
 _WORTH = 0.03
 """A further thread for a photo must lower the mean distance by this part of what one thread leaves."""
-_GROUPS = 4096
+_ENTRIES = 500_000
+"""Distances (colours × threads) up to which every colour of a photo is weighed by itself: about a second."""
+_GROUPS = 512
+"""Groups into which the colours are gathered where there are more distances than that."""
+_FITTED = 20_000
+"""Colours that the groups are fitted to at most, evenly taken from all."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,16 +242,20 @@ def _nearest(colours: Bytes, cells: Floats, owned: Sequence[Thread], count: int 
 
 
 def _grouped(colours: Bytes, table: Floats, weights: Floats) -> tuple[Floats, Floats]:
-    """Join near colours where there are very many, so that choosing stays quick: mean rows of ``table``."""
-    bits = 8
-    codes = np.arange(len(colours))
-    while len(np.unique(codes)) > _GROUPS:
-        bits -= 1
-        cut = (colours >> (8 - bits)).astype(np.int64)
-        codes = (cut[:, 0] << 16) | (cut[:, 1] << 8) | cut[:, 2]
-    if bits == 8:
+    """Join near colours where weighing each would take long: mean rows of ``table``, and their weights.
+
+    Weighted k-means in CIELAB, on one core: the number of cores must not change a sum, and with it a group.
+    """
+    if table.size <= _ENTRIES or len(colours) <= _GROUPS:
         return table, weights
-    _, group = np.unique(codes, return_inverse=True)
+    from sklearn.cluster import KMeans  # slow to import, and few pictures need it
+
+    places = lab(colours)
+    step = -(-len(colours) // _FITTED)
+    means = KMeans(_GROUPS, n_init=1, max_iter=20, random_state=0)
+    with threadpool_limits(1):
+        means.fit(places[::step], sample_weight=weights[::step])
+        _, group = np.unique(means.predict(places), return_inverse=True)
     total = np.bincount(group, weights).astype(np.float64)
     rows = np.zeros((len(total), table.shape[1]))
     np.add.at(rows, group, table * weights[:, None])

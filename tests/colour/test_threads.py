@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import itertools
+import os
+import subprocess
+import sys
+from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import ndimage
 
-from pipeline.drawer.choice import choose
+from pipeline.drawer.choice import choose, total_of
 from pipeline.drawer.colour import delta_e, delta_e_table, hex_of
 from pipeline.drawer.stash import Stash, Thread, builtin_stash
-from pipeline.drawer.threads import LOOK_APART, match_threads, nearest_threads, routing_costs
+from pipeline.drawer.threads import LOOK_APART, _grouped, match_threads, nearest_threads, routing_costs
 from pipeline.errors import InputError
 
 
@@ -242,6 +247,61 @@ def test_many_colours_and_threads_take_bounded_work() -> None:
     match = match_threads(colours, stash, count=6)
     assert len(match.threads) == 6
     assert not match.exact
+
+
+def made_photo(seed: int, rows: int, cells: int) -> np.ndarray:
+    """Soft blots of colour with a little noise."""
+    rng = np.random.default_rng(seed)
+    blots = ndimage.gaussian_filter(rng.normal(size=(rows, cells, 3)), (rows / 12, cells / 6, 0), mode="wrap")
+    light = 128 + 60 * blots / blots.std() + rng.normal(0, 3, blots.shape)
+    return np.clip(np.rint(light), 0, 255).astype(np.uint8)
+
+
+@pytest.mark.parametrize(("seed", "count"), [(11, 6), (12, 8)])
+def test_gathered_colours_choose_as_well_as_all_of_them(seed: int, count: int) -> None:
+    """Against interchange on the table of every colour; 1 % more is allowed."""
+    stash = random_stash(np.random.default_rng(seed), 150)
+    colours = made_photo(seed, 118, 40)
+    inks, cells = np.unique(colours.reshape(-1, 3), axis=0, return_counts=True)
+    table, weights = delta_e_table(inks, [t.rgb for t in stash.threads]), cells.astype(float)
+    grouped, sums = _grouped(inks, table, weights)
+    assert len(grouped) <= 512 < len(inks)
+    assert sums.sum() == pytest.approx(colours.shape[0] * colours.shape[1])
+    np.testing.assert_allclose(sums @ grouped, weights @ table)  # one thread alone costs what it did
+    match = match_threads(colours, stash, count=count)
+    assert not match.exact
+    full, _ = choose(table, weights, count, work=0)
+    assert error(match, colours) <= 1.01 * total_of(table, weights, full)
+
+
+def test_few_distances_are_not_gathered() -> None:
+    inks = np.unique(made_photo(13, 60, 20).reshape(-1, 3), axis=0)
+    table, weights = delta_e_table(inks, [t.rgb for t in builtin_stash().threads]), np.ones(len(inks))
+    assert _grouped(inks, table, weights)[0] is table
+
+
+def test_cores_do_not_change_the_groups(tmp_path: Path) -> None:
+    """More than 20,000 colours, so that the groups are fitted to a part of them."""
+    np.save(tmp_path / "colours.npy", made_photo(14, 700, 40))
+    code = (
+        "import hashlib, sys, numpy as np\n"
+        "from pipeline.drawer.stash import builtin_stash\n"
+        "from pipeline.drawer.threads import match_threads\n"
+        "match = match_threads(np.load(sys.argv[1]), builtin_stash(), count=3)\n"
+        "assert 'sklearn' in sys.modules\n"
+        "print([t.name for t in match.threads], hashlib.sha256(match.wanted.tobytes()).hexdigest())\n"
+    )
+
+    def said(cores: str) -> str:
+        return subprocess.run(
+            [sys.executable, "-c", code, str(tmp_path / "colours.npy")],
+            env={**os.environ, "OMP_NUM_THREADS": cores, "OPENBLAS_NUM_THREADS": cores},
+            check=True,
+            capture_output=True,
+            text=True,
+        ).stdout
+
+    assert said("1") == said("4") != ""
 
 
 def test_same_input_same_match() -> None:
