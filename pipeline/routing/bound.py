@@ -16,6 +16,7 @@ is found in a few steps.
 from __future__ import annotations
 
 from collections.abc import Callable
+from copy import copy
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -67,6 +68,17 @@ class Priced(NamedTuple):
     allowance: Floats
     owner: NDArray[np.int64]
     strands: Floats
+    dual: Dual
+    at: Floats
+    """The point itself, of the dual on these strips."""
+
+    def under(self, cost: Floats, steps: int, stop: Callable[[], bool]) -> Priced:
+        """Climb on for a few steps as if knots cost ``cost`` (V, k), without a bound."""
+        dual = self.dual.under(cost, self.at)
+        ascent = Ascent(dual.start, dual.free, dual.spread)
+        ascent.climb(lambda at: dual.smoothed(at, AVERAGED), steps, stop)
+        crossing, _, allowance = dual.prices(ascent.at)
+        return self._replace(bound=0.0, work=steps * dual.work, prices=crossing, allowance=allowance)
 
 
 class Dual:
@@ -98,6 +110,13 @@ class Dual:
         self.memory = np.empty(max(strip.total for strip in self.strips), kind)
         self.scratch = np.empty((3, max(strip.most for strip in self.strips)), kind)
         self.cost = board.cost.astype(kind)
+
+    def under(self, cost: Floats, start: Floats) -> Dual:
+        """The same of a board whose knots cost ``cost`` (V, k), to climb from the point ``start``."""
+        dual = copy(self)
+        dual.board, dual.start = self.board._replace(cost=cost), start
+        dual.cost = cost.astype(self.cost.dtype)
+        return dual
 
     @property
     def work(self) -> float:
@@ -189,7 +208,8 @@ def strip_bound(
     crossing, _, allowance = best.dual.prices(best.at)
     strands = best.dual.strands(best.at, AVERAGED)
     bound = certified(best.bound, board)
-    return Priced(bound, others + best.work, crossing, allowance, best.dual.owner, strands)
+    work = others + best.work
+    return Priced(bound, work, crossing, allowance, best.dual.owner, strands, best.dual, best.at)
 
 
 class _Climb:

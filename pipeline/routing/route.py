@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 from itertools import combinations
 
@@ -16,21 +17,21 @@ from pipeline.routing.exchange import exchange
 from pipeline.routing.leader import applies, improve_leader
 from pipeline.routing.meter import Meter
 from pipeline.routing.plain import solve_plain
-from pipeline.routing.prices import Rung, certified
+from pipeline.routing.prices import certified
 from pipeline.routing.problem import Budget, Ease, Problem, Solution, Stopped, require_possible
 from pipeline.routing.search import EVERYWHERE, Search
 from pipeline.routing.settle import labels_of
 from pipeline.routing.starts import Guide, ladder, starts
 from pipeline.routing.warm import compiler
 
-STARTING = 0.4
-"""Share of the effort that goes into prices and starts of diagonal work."""
-BOUND = 0.25
-"""Share of the effort for the bound of strips."""
+STARTING, STRIPS, GUIDED = 0.4, 0.1, 0.55
+"""Where rows are diagonal-worked: share of the effort spent by the end of the beams under prices of wires,
+share that goes into the prices of strips, share spent by the end of the beams that look ahead over these.
+"""
+STRIPS_IN_ROWS, GUIDED_IN_ROWS = 0.25, 0.85
+"""The last two where all is row-worked."""
 PROMISING = 1.15
-"""A guided beam is exchanged where it comes so near to the best after a short descent."""
-GUIDED = 0.85
-"""Share of the effort that is spent by the end of the guided beams."""
+"""Row-worked routings are exchanged where they come so near to the best after a short descent."""
 LONGER = 2.0
 """How much more than a row-worked knot a diagonal-worked one is given of the effort."""
 PLAIN = 0.05
@@ -110,22 +111,7 @@ class _Run:
         in_rows = in_rows[self.problem.network.row]
         search = Search(laid, in_rows, meter, self.seed)
         try:
-            rungs = [] if in_rows.all() else ladder(laid, meter)
-            self.raise_bound([rung.bound for rung in rungs])
-            self.start(search, rungs, bool(in_rows.any()))
-            if not self.proved and not meter.over():
-                start = max(rungs, key=lambda rung: rung.bound).prices if rungs else None
-                found = strip_bound(
-                    laid,
-                    (1 + laid.light) * BOUND * meter.allowed,
-                    lambda: meter.late,
-                    start,
-                    enough=self.cost,
-                )
-                meter.spend(found.work)
-                self.raise_bound([found.bound])
-                if in_rows.any():
-                    self.guided(search, Guide(laid, found, meter, self.seed))
+            self.start(search, bool(in_rows.any()), bool(in_rows.all()))
             if not self.proved:
                 search.improve(self.best, self.bound)
         finally:
@@ -136,47 +122,62 @@ class _Run:
             share.cost, share.bound = self.cost, self.bound
             improve_leader(self.problem, self.best, share, self.keep, self.seed)
 
-    def raise_bound(self, bounds: list[float]) -> None:
-        """Remember the largest of ``bounds`` if it is better."""
-        self.bound = self.meter.bound = max([self.bound, *bounds])
+    def raise_bound(self, bound: float) -> None:
+        """Remember ``bound`` if it is better."""
+        self.bound = self.meter.bound = max(self.bound, bound)
 
-    def start(self, search: Search, rungs: list[Rung], some_rows: bool) -> None:
-        """Try several starts; keep the best after a short descent, with what the others do better."""
-        meter = self.meter
+    def start(self, search: Search, some_rows: bool, all_rows: bool) -> None:
+        """Raise the bound, and find a good routing to search on from."""
+        board, meter = self.board, self.meter
         if some_rows:
-            for start in (self.from_plain(), simple(self.board)):
-                self.keep(start)
-                if self.board.light:
-                    continue  # many hand-overs cannot fade to one a row
+            self.soften(search)
+        prices = None
+        if not all_rows and not self.proved and not meter.over():
+            rungs = ladder(board, meter)
+            best = max(rungs, key=lambda rung: rung.bound, default=None)
+            if best is not None:
+                prices = best.prices
+                self.raise_bound(best.bound)
+            self.draw(search, starts(board, rungs, meter, self.seed), STARTING)
+        if self.proved or meter.over():
+            return
+        share, until = (STRIPS_IN_ROWS, GUIDED_IN_ROWS) if all_rows else (STRIPS, GUIDED)
+        priced = strip_bound(board, share * meter.allowed, lambda: meter.late, prices, enough=self.cost)
+        meter.spend(priced.work)
+        self.raise_bound(priced.bound)
+        self.draw(search, Guide(board, priced, meter, self.seed).draws(lambda: self.best), until)
+
+    def soften(self, search: Search) -> None:
+        """Start from routings without hand-overs, and let these come in where they pay most."""
+        for start in (self.from_plain(), simple(self.board)):
+            self.keep(start)
+            if self.proved or self.meter.over():
+                return
+            if not self.board.light:  # many hand-overs cannot fade to one a row
                 search.soften(start)
                 self.keep(search.labels)
-                if self.proved or meter.over():
-                    return
-        for labels in starts(self.board, rungs, meter, self.seed):
-            self.keep(labels)
-            search.begin(labels)
-            self.keep(search.labels)
-            other = search.labels.copy()
-            search.take(self.best)
-            if search.merge(other) > 0:
-                search.descend(2, 3)
-                self.keep(search.labels)
-            if self.proved or meter.over() or meter.share >= STARTING:
-                return
 
-    def guided(self, search: Search, guide: Guide) -> None:
-        """Draw routings from beams that look ahead; keep the best after a short descent."""
-        while not self.proved and not self.meter.over() and self.meter.share < GUIDED:
-            labels = guide.draw(self.best)
-            if labels is not None:
-                self.keep(labels)
+    def draw(self, search: Search, drawn: Iterator[Labels], share: float) -> None:
+        """Descend from one routing after another; keep the best, with what the others do better."""
+        for labels in drawn:
+            self.keep(labels)
+            if search.merging_pays:
+                search.begin(labels)
+                self.keep(search.labels)
+                other = search.labels.copy()
+                search.take(self.best)
+                if search.merge(other) > 0:
+                    search.descend(2, 3)
+            else:
                 search.take(labels)
                 search.touch(0, EVERYWHERE)
                 search.descend(2, 3)
                 if colour_error(self.board, search.labels) < PROMISING * self.cost:
                     search.exchange(self.board.cost, 3)
                     search.descend(2, 3)
-                self.keep(search.labels)
+            self.keep(search.labels)
+            if self.proved or self.meter.over() or self.meter.share >= share:
+                return
 
     def from_plain(self) -> Labels:
         """The plain band."""

@@ -8,7 +8,7 @@ worth more than wide beams.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,7 +25,7 @@ SMOOTHINGS = (10.0, 3.0, 1.0, 0.3, 0.1, 0.03, 0.01)
 """Smoothing in ΔE while climbing to prices, one after another."""
 MOST_STEPS = 600
 """Steps at most at each smoothing."""
-CLIMBING = 0.2
+CLIMBING = 0.15
 """Share of the effort for climbing."""
 STEP_WORK, STEP_SETUP = 32.0, 8e4
 """Units of work of a step, for each knot and pair of threads, and for the step alone."""
@@ -37,11 +37,15 @@ NARROW, WIDE = 300, 3000
 """Frontiers kept in a beam."""
 BEAM_WORK, BEAM_SETUP = 120.0, 2e6
 """Units of work of a beam, for each frontier and knot, and for the start alone."""
+STEPS = 12
+"""Steps by which prices follow false costs."""
+CHANGED, UNLIKELY = 0.6, 0.3
+"""How often one strand gets another thread, and how likely one that the strips do not ask for."""
 ROUNDED = 3
 """Turns after which numbers of strands come from the best routing so far."""
 GUIDED, GUIDED_WORK, TABLE_WORK = 300, 200.0, 2.0
 """Frontiers of a beam that looks ahead; units of work for each and knot, and for an entry of its tables."""
-FALSE = (0.0, 0.1, 0.1, 0.2)
+FALSE = (0.05, 0.1, 0.2)
 """Standard deviations of the logarithm of a false cost for a beam that looks ahead."""
 MEMORY = 8_000_000
 """Frontiers times knots that a beam may remember."""
@@ -106,14 +110,19 @@ class Guide:
 
     def __init__(self, board: Board, priced: Priced, meter: Meter, seed: int) -> None:
         self.board, self.meter, self.priced = board, meter, priced
-        # a folded start leads to two knots, maybe before its thread is known: a beam cannot pay it by halves
-        self.prices = np.where((board.weight > 0)[:, None], 0.0, priced.prices)
         self.random = np.random.default_rng(seed)
         self.ends = [board]
         if reversible(board):
             back, self.to = reverse(board)
             self.ends.append(back)
         self.drawn = 0
+
+    def draws(self, best: Callable[[], Labels]) -> Iterator[Labels]:
+        """Yield routings until the effort is spent; ``best`` tells the best there is by then."""
+        while not self.meter.over():
+            labels = self.draw(best())
+            if labels is not None:
+                yield labels
 
     def draw(self, best: Labels) -> Labels | None:
         """Return a routing, or None where the beam found none or was stopped."""
@@ -124,12 +133,18 @@ class Guide:
         at_most, cost = board.at_most.astype(np.int64), board.cost
         if turn > 0:
             at_most = self._rounded() if turn < ROUNDED else self._near(used(board, best))
+        priced = self.priced
         if turn > 1:
             cost = cost * np.exp(random.choice(FALSE) * random.standard_normal(cost.shape))
-        return self._beam(self.ends[backwards]._replace(at_most=at_most.astype(np.int32)), cost, backwards)
+            priced = priced.under(cost, STEPS, lambda: self.meter.late)
+            self.meter.spend(priced.work)
+        laid = self.ends[backwards]._replace(at_most=at_most.astype(np.int32))
+        return self._beam(laid, cost, priced, backwards)
 
-    def _beam(self, laid: Board, cost: NDArray[np.float64], backwards: bool) -> Labels | None:
-        prices, owner, allowance = self.prices, self.priced.owner, self.priced.allowance
+    def _beam(self, laid: Board, cost: NDArray[np.float64], priced: Priced, backwards: bool) -> Labels | None:
+        owner, allowance = priced.owner, priced.allowance
+        # a folded start leads to two knots, maybe before its thread is known: a beam cannot pay it by halves
+        prices = np.where((self.board.weight > 0)[:, None], 0.0, priced.prices)
         if backwards:
             cost, owner, allowance = cost[::-1].copy(), owner[::-1].copy(), allowance[::-1].copy()
             prices = turned(self.board, prices, self.to)
@@ -150,10 +165,14 @@ class Guide:
         return np.minimum(numbers, self.board.at_most)
 
     def _near(self, numbers: NDArray[np.int64]) -> NDArray[np.int64]:
-        """Numbers of strands (k,) as given, or with one strand of another thread that has room."""
+        """Numbers of strands (k,) as given, or with one changed, likely towards the strips' average."""
         numbers = numbers.copy()
-        off, on = self.random.integers(self.board.threads, size=2)
-        if self.random.random() < 0.5 and numbers[off] > 0 and numbers[on] < self.board.at_most[on]:
+        more = numbers - self.priced.strands
+        off, on = (
+            self.random.choice(len(weight), p=weight / weight.sum())
+            for weight in (np.maximum(more, 0.0) + UNLIKELY, np.maximum(-more, 0.0) + UNLIKELY)
+        )
+        if self.random.random() < CHANGED and numbers[off] > 0 and numbers[on] < self.board.at_most[on]:
             numbers[off] -= 1
             numbers[on] += 1
         return numbers
