@@ -24,11 +24,11 @@ from pipeline.routing.settle import labels_of
 from pipeline.routing.starts import Guide, ladder, starts
 from pipeline.routing.warm import compiler
 
-STARTING, STRIPS, GUIDED = 0.4, 0.1, 0.55
+STARTING, STRIPS, GUIDED = 0.4, 0.12, 0.52
 """Where rows are diagonal-worked: share of the effort spent by the end of the beams under prices of wires,
 share that goes into the prices of strips, share spent by the end of the beams that look ahead over these.
 """
-STRIPS_IN_ROWS, GUIDED_IN_ROWS = 0.25, 0.85
+STRIPS_IN_ROWS, GUIDED_IN_ROWS = 0.25, 0.5
 """The last two where all is row-worked."""
 PROMISING = 1.15
 """Row-worked routings are exchanged where they come so near to the best after a short descent."""
