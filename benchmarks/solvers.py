@@ -47,8 +47,8 @@ def ours(problem: Problem, effort: float) -> Result:
 
 
 def ours_long(problem: Problem, limit: float) -> Result:
-    """Our router with more effort than fits into the limit."""
-    return _ours(problem, Budget(effort=limit, deadline=time.monotonic() + limit))
+    """Our router with as much effort as it takes about the limit to spend, at 10 s an effort of 1."""
+    return _ours(problem, Budget(effort=limit / 10, deadline=time.monotonic() + limit))
 
 
 def ours_light(problem: Problem, effort: float) -> Result:

@@ -28,8 +28,8 @@ STARTING, STRIPS, GUIDED = 0.4, 0.12, 0.52
 """Where rows are diagonal-worked: share of the effort spent by the end of the beams under prices of wires,
 share that goes into the prices of strips, share spent by the end of the beams that look ahead over these.
 """
-STRIPS_IN_ROWS, GUIDED_IN_ROWS = 0.25, 0.5
-"""The last two where all is row-worked."""
+STRIPS_IN_ROWS, GUIDED_IN_ROWS, GUIDED_LIGHT = 0.25, 0.5, 0.85
+"""The last two where all is row-worked; at light ease the search after the beams gains little."""
 PROMISING = 1.15
 """Row-worked routings are exchanged where they come so near to the best after a short descent."""
 LONGER = 2.0
@@ -141,7 +141,9 @@ class _Run:
             self.draw(search, starts(board, rungs, meter, self.seed), STARTING)
         if self.proved or meter.over():
             return
-        share, until = (STRIPS_IN_ROWS, GUIDED_IN_ROWS) if all_rows else (STRIPS, GUIDED)
+        share, until = STRIPS, GUIDED
+        if all_rows:
+            share, until = STRIPS_IN_ROWS, GUIDED_LIGHT if board.light else GUIDED_IN_ROWS
         priced = strip_bound(board, share * meter.allowed, lambda: meter.late, prices, enough=self.cost)
         meter.spend(priced.work)
         self.raise_bound(priced.bound)
