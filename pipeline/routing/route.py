@@ -28,7 +28,7 @@ STARTING, STRIPS, GUIDED = 0.4, 0.12, 0.52
 """Where rows are diagonal-worked: share of the effort spent by the end of the beams under prices of wires,
 share that goes into the prices of strips, share spent by the end of the beams that look ahead over these.
 """
-STRIPS_IN_ROWS, GUIDED_IN_ROWS, GUIDED_LIGHT = 0.25, 0.5, 0.85
+STRIPS_IN_ROWS, GUIDED_IN_ROWS, GUIDED_LIGHT = 0.25, 0.7, 0.85
 """The last two where all is row-worked; at light ease the search after the beams gains little."""
 PROMISING = 1.15
 """Row-worked routings are exchanged where they come so near to the best after a short descent."""
@@ -147,7 +147,8 @@ class _Run:
         priced = strip_bound(board, share * meter.allowed, lambda: meter.late, prices, enough=self.cost)
         meter.spend(priced.work)
         self.raise_bound(priced.bound)
-        self.draw(search, Guide(board, priced, meter, self.seed).draws(lambda: self.best), until)
+        guide = Guide(board, priced, meter, self.seed, follow=not all_rows)
+        self.draw(search, guide.draws(lambda: self.best), until)
 
     def soften(self, search: Search) -> None:
         """Start from routings without hand-overs, and let these come in where they pay most."""

@@ -106,10 +106,13 @@ class Guide:
     A beam chooses strands as they come to show and cannot know what the far end will need. So after a first
     beam from either end, each is told how many strands of a thread there are: what the strips take on
     average, rounded by chance, or what the best routing so far takes, with at most one strand changed.
+    ``follow``: whether prices climb on under false costs, which pays where they are nearly tight.
     """
 
-    def __init__(self, board: Board, priced: Priced, meter: Meter, seed: int) -> None:
-        self.board, self.meter, self.priced = board, meter, priced
+    def __init__(
+        self, board: Board, priced: Priced, meter: Meter, seed: int, *, follow: bool = False
+    ) -> None:
+        self.board, self.meter, self.priced, self.follow = board, meter, priced, follow
         self.random = np.random.default_rng(seed)
         self.ends = [board]
         if reversible(board):
@@ -136,8 +139,9 @@ class Guide:
         priced = self.priced
         if turn > 1:
             cost = cost * np.exp(random.choice(FALSE) * random.standard_normal(cost.shape))
-            priced = priced.under(cost, STEPS, lambda: self.meter.late)
-            self.meter.spend(priced.work)
+            if self.follow:
+                priced = priced.under(cost, STEPS, lambda: self.meter.late)
+                self.meter.spend(priced.work)
         laid = self.ends[backwards]._replace(at_most=at_most.astype(np.int32))
         return self._beam(laid, cost, priced, backwards)
 
