@@ -27,12 +27,14 @@ HASTY = 0.05
 """Share of a plain search's effort that finds the plain band to begin with; it is not proved here."""
 
 
-def fewer_hand_overs(problem: Problem, found: Solution, budget: Budget = Budget()) -> Solution:
+def fewer_hand_overs(
+    problem: Problem, found: Solution, budget: Budget = Budget(), plain: Labels | None = None
+) -> Solution:
     """Return a routing with as few mid-row hand-overs as the effort finds, and no more colour error.
 
-    ``found`` is a legal routing of the problem; its bound is kept. Where the plain band is as good, it is
-    the answer, as it reads most simply: two threads free of bounds come out as one leader over bases of
-    the other thread.
+    ``found`` is a legal routing of the problem; its bound is kept. ``plain``: the labels of ``hasty_plain``,
+    where they are at hand. Where the plain band is as good, it is the answer, as it reads most simply: two
+    threads free of bounds come out as one leader over bases of the other thread.
     """
     if not mid_row(problem.network).any():
         return found
@@ -42,7 +44,7 @@ def fewer_hand_overs(problem: Problem, found: Solution, budget: Budget = Budget(
     best = _Best(easing, labels)
     stopped = found.stopped
     try:
-        plain = _plain(problem, budget)
+        plain = hasty_plain(problem, budget) if plain is None else plain
         best.offer(plain)
         if best.mid_row:
             best.offer(easing.reduce(labels, best.most_error))
@@ -58,7 +60,8 @@ def fewer_hand_overs(problem: Problem, found: Solution, budget: Budget = Budget(
     return solution(problem, best.labels, found.lower_bound, stopped)
 
 
-def _plain(problem: Problem, budget: Budget) -> Labels:
+def hasty_plain(problem: Problem, budget: Budget) -> Labels:
+    """The plain band as a start, with a small share of the effort."""
     hasty = replace(budget, effort=HASTY * budget.effort, reporter=None)
     found = solve_plain(replace(problem, ease=Ease.PLAIN), hasty)
     return labels_of(problem.network, found).astype(np.int8)

@@ -12,7 +12,7 @@ from threadpoolctl import threadpool_limits
 from pipeline.routing.beam import complete, follow
 from pipeline.routing.board import Board, Labels, board, colour_error, solution
 from pipeline.routing.bound import strip_bound
-from pipeline.routing.ease import fewer_hand_overs
+from pipeline.routing.ease import fewer_hand_overs, hasty_plain
 from pipeline.routing.exchange import exchange
 from pipeline.routing.leader import applies, improve_leader
 from pipeline.routing.meter import Meter
@@ -20,7 +20,6 @@ from pipeline.routing.plain import solve_plain
 from pipeline.routing.prices import certified
 from pipeline.routing.problem import Budget, Ease, Problem, Solution, Stopped, require_possible
 from pipeline.routing.search import EVERYWHERE, Search
-from pipeline.routing.settle import labels_of
 from pipeline.routing.starts import Guide, ladder, starts
 from pipeline.routing.warm import compiler
 
@@ -34,8 +33,6 @@ PROMISING = 1.15
 """Row-worked routings are exchanged where they come so near to the best after a short descent."""
 LONGER = 2.0
 """How much more than a row-worked knot a diagonal-worked one is given of the effort."""
-PLAIN = 0.05
-"""Share of a plain search's effort that makes a start."""
 LEADER = 0.35
 """Share of the effort for the leader's programs, where the whole band is row-worked at light ease."""
 
@@ -71,7 +68,7 @@ def _route(problem: Problem, budget: Budget) -> Solution:
         stopped = run.meter.ended
     run.meter.tell(always=True)
     found = solution(problem, run.best, run.bound, stopped)
-    return found if stopped is Stopped.INTERRUPT else fewer_hand_overs(problem, found, budget)
+    return found if stopped is Stopped.INTERRUPT else fewer_hand_overs(problem, found, budget, run.plain)
 
 
 class _Run:
@@ -84,6 +81,7 @@ class _Run:
         self.meter = Meter(replace(budget, effort=effort), cells(problem))
         self.bound = 0.0
         self.best: Labels = simple(laid)
+        self.plain: Labels | None = None
 
     @property
     def cost(self) -> float:
@@ -152,7 +150,8 @@ class _Run:
 
     def soften(self, search: Search) -> None:
         """Start from routings without hand-overs, and let these come in where they pay most."""
-        for start in (self.from_plain(), simple(self.board)):
+        self.plain = hasty_plain(self.problem, self.budget)
+        for start in (self.plain, simple(self.board)):
             self.keep(start)
             if self.proved or self.meter.over():
                 return
@@ -182,12 +181,6 @@ class _Run:
             if self.proved or self.meter.over() or self.meter.share >= share:
                 return
 
-    def from_plain(self) -> Labels:
-        """The plain band."""
-        hasty = replace(self.budget, effort=PLAIN * self.budget.effort, reporter=None)
-        plain = solve_plain(replace(self.problem, ease=Ease.PLAIN), hasty)
-        return labels_of(self.problem.network, plain)
-
 
 def cells(problem: Problem) -> int:
     """Count cells for the budget: a diagonal row ties every other one, and is searched longer for each."""
@@ -200,8 +193,7 @@ def makeshift(problem: Problem, laid: Board, budget: Budget) -> Labels:
     """Return a passable routing without compiled loops: the plain band, or exchanges of two threads."""
     best = simple(laid)
     if laid.light:
-        hasty = replace(budget, effort=PLAIN * budget.effort, reporter=None)
-        plain = labels_of(problem.network, solve_plain(replace(problem, ease=Ease.PLAIN), hasty))
+        plain = hasty_plain(problem, budget)
         return min(best, plain, key=lambda labels: colour_error(laid, labels))
     for s, t in combinations(range(laid.threads), 2):
         if budget.late:

@@ -1,7 +1,7 @@
 """Starts: beams under fine prices, from either end, under true and false costs.
 
 The dual of diagonal work is nearly tight, so that finely smoothed prices of wires lead a beam close to the
-best. Row work needs a longer view: there a beam looks ahead over strips. Where a beam errs, it errs in other
+best. Row work needs a longer view: a beam that looks ahead over strips. Where a beam errs, it errs in other
 places from the other end of the band, under other prices and under false costs: many different starts are
 worth more than wide beams.
 """
@@ -53,7 +53,7 @@ MEMORY = 8_000_000
 
 def ladder(board: Board, meter: Meter) -> list[Rung]:
     """Climb to prices of finer and finer smoothing, as far as the effort allows."""
-    step = STEP_SETUP + STEP_WORK * len(board.wire) * board.threads**2
+    step = _step_work(board)
     steps = CLIMBING * meter.allowed / (step * len(SMOOTHINGS))
     steps = int(min(MOST_STEPS, max(5, steps)))
     rungs = []
@@ -63,12 +63,16 @@ def ladder(board: Board, meter: Meter) -> list[Rung]:
     return rungs
 
 
+def _step_work(board: Board) -> float:
+    return STEP_SETUP + STEP_WORK * len(board.wire) * board.threads**2
+
+
 def starts(board: Board, rungs: Sequence[Rung], meter: Meter, seed: int) -> Iterator[Labels]:
     """Yield routings without end, until the deadline; their work is charged to ``meter``."""
     random = np.random.default_rng(seed)
     both_ends = reversible(board)
     back, to = reverse(board) if both_ends else (board, np.arange(len(board.ends)))
-    step = STEP_SETUP + STEP_WORK * len(board.wire) * board.threads**2
+    step = _step_work(board)
     fine = sorted(rungs, key=lambda rung: -rung.bound)[:3]
     guides = [(board.cost, rung.prices) for rung in fine]
     count = 0
