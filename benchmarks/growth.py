@@ -10,7 +10,7 @@ from typing import Any
 
 from benchmarks.instances import hills, problem
 from benchmarks.measure import measure
-from pipeline.knots import WORKED
+from pipeline.band.knots import WORKED
 
 BASE = {"strands": 25, "rows": 120, "threads": 6}
 SERIES = {

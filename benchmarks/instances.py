@@ -16,8 +16,8 @@ import numpy as np
 from skimage.color import deltaE_ciede2000, rgb2lab
 from skimage.io import imread
 
-from pipeline.knots import Worked
-from pipeline.network import network, picture_rows
+from pipeline.band.knots import Worked
+from pipeline.band.network import network, picture_rows
 from pipeline.routing.problem import Ease, Problem
 
 CASES = Path(__file__).parent / "cases"

@@ -7,7 +7,7 @@ from typing import Any
 
 from benchmarks.growth import BASE, SERIES, series_of
 from benchmarks.solvers import BY_EFFORT
-from pipeline.knots import WORKED
+from pipeline.band.knots import WORKED
 
 NAMES = {
     "ours": "hitchgrid",

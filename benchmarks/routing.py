@@ -20,7 +20,7 @@ from benchmarks import growth, report
 from benchmarks.instances import load, names, problem
 from benchmarks.measure import machine, measure
 from benchmarks.solvers import BY_EFFORT, ROWS_ONLY, SOLVERS, TWO_ONLY, UNLIMITED
-from pipeline.knots import WORKED
+from pipeline.band.knots import WORKED
 
 HERE = Path(__file__).parent
 

@@ -9,13 +9,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
-from pipeline.asked import Artwork, Band, Drawer, LetterSource, PictureSource
+from pipeline.band.knots import WORKED
+from pipeline.band.pattern import Pattern
 from pipeline.blocks.plan import plan_blocks
 from pipeline.blocks.words import parse_groups, parse_moves
 from pipeline.drawer.stash import builtin_stash, read_stash
 from pipeline.instructions.text import step_counts
-from pipeline.knots import WORKED
-from pipeline.pattern import Pattern
+from pipeline.order.asked import Artwork, Band, Drawer, LetterSource, PictureSource
 from pipeline.plan import plan
 from pipeline.routing import Budget
 

@@ -10,12 +10,12 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
-from pipeline.asked import Artwork, Band, Drawer, LetterSource, PictureSource
+from pipeline.band.knots import Worked
 from pipeline.bundle import band_files
 from pipeline.drawer.stash import builtin_stash
-from pipeline.facts import report_of
-from pipeline.knots import Worked
+from pipeline.order.asked import Artwork, Band, Drawer, LetterSource, PictureSource
 from pipeline.plan import Plan, plan
+from pipeline.report import report_of
 from pipeline.routing import Budget
 
 SAMPLES = Path(__file__).parents[1] / "sample_images"

@@ -62,13 +62,13 @@ def command(
     from cli import options
     from cli.console import watching
     from cli.units import parse_length
-    from pipeline.asked import Band
     from pipeline.blocks.plan import plan_blocks
     from pipeline.blocks.words import parse_groups, parse_moves
     from pipeline.bundle import band_files
     from pipeline.drawer.stash import builtin_stash, read_stash
-    from pipeline.feasibility import check
+    from pipeline.order.asked import Band
     from pipeline.outputs import check_target, folder_name, write_result
+    from pipeline.verdict.feasibility import check
     from pipeline.writers.report import report_json
 
     named = parse_groups(groups)

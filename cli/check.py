@@ -20,9 +20,9 @@ def command(
     Example: hitchgrid check output/pennant/pattern.json
     """
     from cli.console import band_preview, out
+    from pipeline.band.pattern import read_pattern
     from pipeline.errors import PatternError
-    from pipeline.feasibility import check
-    from pipeline.pattern import read_pattern
+    from pipeline.verdict.feasibility import check
 
     document = read_pattern(pattern)
     verdict = check(document)

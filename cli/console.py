@@ -15,7 +15,7 @@ from rich.style import Style
 from rich.table import Table
 from rich.text import Text
 
-from pipeline.pattern import Pattern
+from pipeline.band.pattern import Pattern
 
 
 class _Console(Console):

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from pipeline.choices import Paper
+from pipeline.literals import Paper
 
 if TYPE_CHECKING:
-    from pipeline.pattern import Pattern
+    from pipeline.band.pattern import Pattern
 
 
 class What(StrEnum):
@@ -59,8 +59,8 @@ def command(
 
     Example: hitchgrid draw output/pennant/pattern.json --to chart.svg
     """
+    from pipeline.band.pattern import read_pattern
     from pipeline.outputs import write_file
-    from pipeline.pattern import read_pattern
 
     chosen = choose(to, what)
     document = read_pattern(pattern)
@@ -100,7 +100,7 @@ def choose(to: Path, what: What | None) -> What:
 
 
 def _picture(path: Path) -> Any:
-    from pipeline.artwork.picture import load_picture
+    from pipeline.motif.picture import load_picture
 
     return load_picture(path).rgb
 
@@ -109,7 +109,7 @@ def _report(path: Path, pattern: Pattern) -> dict[str, Any]:
     """The report beside the pattern if there is one for it, else what a replay tells."""
     import json
 
-    from pipeline.feasibility import check
+    from pipeline.verdict.feasibility import check
 
     found = check(pattern)
     known: dict[str, Any] = {"cells": found.cells, "made": found.made, "colour_error": found.colour_error}
@@ -134,7 +134,7 @@ def _draw(
     paper: Paper, source: Any, lengthwise: bool, left_handed: bool, report: dict[str, Any],
 ) -> bytes | str:  # fmt: skip
     """Call the writer of ``what``."""
-    from pipeline.instructions.handed import mirrored
+    from pipeline.band.handed import mirrored
     from pipeline.materials.lengths import cut_list, cut_list_csv
 
     if what is What.CHART:

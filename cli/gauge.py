@@ -11,7 +11,7 @@ from cli.units import parse_length
 from pipeline.errors import InputError
 
 if TYPE_CHECKING:
-    from pipeline.knots import Worked
+    from pipeline.band.knots import Worked
     from pipeline.materials.gauge import Measured, Strand, Swatch
 
 

@@ -10,7 +10,7 @@ from cli.units import parse_length
 from pipeline.errors import InputError
 
 if TYPE_CHECKING:
-    from pipeline.pattern import EndStyle
+    from pipeline.band.pattern import EndStyle
 
 MAX_NAMES = 2000
 
@@ -114,7 +114,7 @@ def style(text: str, flag: str) -> EndStyle:
     """Read the style of an end."""
     from typing import get_args
 
-    from pipeline.pattern import EndStyle
+    from pipeline.band.pattern import EndStyle
 
     known = get_args(EndStyle)
     if text not in known:

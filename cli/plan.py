@@ -11,10 +11,10 @@ import typer
 from cli import flags
 from cli.flags import BAND, CUTTING, PICTURE, RESULT, THREADS, TYING
 from cli.units import parse_length
-from pipeline.choices import EaseName, Fill, Fit, Level, Mode, Worked
+from pipeline.literals import EaseName, Fill, Fit, Level, Mode, Worked
 
 if TYPE_CHECKING:
-    from pipeline.asked import Artwork
+    from pipeline.order.asked import Artwork
 
 FINISHING_S, FINISHING_EACH_S = 0.5, 0.0012
 """What sharing, checking and writing take of a core, in all and for each of rows × strands."""
@@ -164,13 +164,13 @@ def command(
     from cli.console import watching
     from cli.interrupt import halting
     from cli.summary import show_summary
-    from pipeline.asked import Band, Drawer, LetterSource, PictureSource, Tying
     from pipeline.bundle import band_files
     from pipeline.drawer.stash import builtin_stash, read_stash
-    from pipeline.facts import report_of
     from pipeline.materials.price import PACE_S
+    from pipeline.order.asked import Band, Drawer, LetterSource, PictureSource, Tying
     from pipeline.outputs import check_target, folder_name, write_result
     from pipeline.plan import plan
+    from pipeline.report import report_of
     from pipeline.routing import Budget, Ease
 
     artwork: Artwork

@@ -16,8 +16,8 @@ if TYPE_CHECKING:
     from rich.console import RenderableType
     from rich.text import Text
 
-    from pipeline.pattern import Pattern
-    from pipeline.replay import RowReplay
+    from pipeline.band.pattern import Pattern
+    from pipeline.band.replay import RowReplay
 
 AROUND = 4
 """Rows shown before and after the present one."""
@@ -34,8 +34,8 @@ def command(
     Example: hitchgrid show output/pennant/pattern.json --row 12
     """
     from cli.console import out
+    from pipeline.band.pattern import read_pattern
     from pipeline.errors import InputError
-    from pipeline.pattern import read_pattern
 
     pages = Pages(read_pattern(pattern))
     if not pages.count:
@@ -111,8 +111,8 @@ class Pages:
     """A pattern's rows as pages for the terminal."""
 
     def __init__(self, pattern: Pattern) -> None:
+        from pipeline.band.replay import replay
         from pipeline.instructions.steps import steps
-        from pipeline.replay import replay
 
         self._pattern = pattern
         self._rows = list(replay(pattern))

@@ -90,7 +90,7 @@ def _show(title: str, threads: list[Thread]) -> None:
 def _nearest(stash: Stash, colour: str) -> list[Thread]:
     import numpy as np
 
-    from pipeline.drawer.colour import delta_e, parse_hex
+    from pipeline.colour import delta_e, parse_hex
 
     wanted = np.array(parse_hex(colour), dtype=np.uint8)
     owned = np.array([thread.rgb for thread in stash.threads], dtype=np.uint8)
@@ -115,8 +115,8 @@ def _pick(threads: list[Thread]) -> None:
 
 def _import(file: Path, other: Path, yes: bool) -> None:
     from cli.console import out
-    from pipeline.drawer.booking import merged
     from pipeline.drawer.stash import read_stash, render_stash
+    from pipeline.materials.booking import merged
 
     new = read_stash(other)
     if not file.exists():
@@ -132,10 +132,10 @@ def _import(file: Path, other: Path, yes: bool) -> None:
 
 def _book(file: Path, pattern: Path, margin: int | None, yes: bool) -> None:
     from cli.console import out, table
-    from pipeline.drawer.booking import booked, bookings
+    from pipeline.band.pattern import read_pattern
     from pipeline.drawer.stash import read_stash
+    from pipeline.materials.booking import booked, bookings
     from pipeline.materials.lengths import cut_list
-    from pipeline.pattern import read_pattern
 
     document = read_pattern(pattern)
     cuts = cut_list(document, margin=None if margin is None else margin / 100)

@@ -9,8 +9,8 @@ from rich.text import Text
 
 from cli.console import band_preview, out, swatch, table
 from cli.units import spell_length
+from pipeline.band.pattern import Pattern
 from pipeline.materials.price import PACE_S, grade, hours, price
-from pipeline.pattern import Pattern
 from pipeline.plan import Plan
 
 

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
-from pipeline.drawer.colour import delta_e_lab, delta_e_table, hex_of, lab
+from pipeline.colour import delta_e_lab, delta_e_table, hex_of, lab
 
 COUNT = 56
 NEUTRALS = [(246, 243, 234), (205, 204, 199), (158, 160, 160), (110, 113, 116), (67, 70, 74), (28, 29, 33)]

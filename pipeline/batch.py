@@ -20,17 +20,17 @@ from pathlib import Path
 
 import joblib
 
-from pipeline.artwork.picture import read_file
-from pipeline.asked import Artwork, Band, Drawer, LetterSource, PictureSource, Tying
 from pipeline.bundle import band_files
 from pipeline.drawer.stash import Stash
 from pipeline.errors import HitchgridError, ImpossibleError, InputError
-from pipeline.facts import report_of
 from pipeline.materials.cutting import Cutting, cut_skeins
 from pipeline.materials.lengths import pieces
 from pipeline.materials.skeins import DEFAULT_SKEIN_M, owned_skeins
+from pipeline.motif.picture import read_file
+from pipeline.order.asked import Artwork, Band, Drawer, LetterSource, PictureSource, Tying
 from pipeline.outputs import folder_name, write_result
 from pipeline.plan import plan
+from pipeline.report import report_of
 from pipeline.routing import Budget, Ease
 from pipeline.routing.warm import compile_all, is_warm
 

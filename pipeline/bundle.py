@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.choices import Paper
+from pipeline.band.pattern import Pattern, render
 from pipeline.instructions.text import write_instructions
+from pipeline.literals import Paper
 from pipeline.materials.lengths import Cut, cut_list_csv
 from pipeline.materials.skeins import SkeinPlan
-from pipeline.pattern import Pattern, render
 from pipeline.writers.chart import chart_png, chart_svg
 from pipeline.writers.preview import preview_png
 from pipeline.writers.report_page import report_html
@@ -41,8 +41,8 @@ def band_files(
     ``report``: the text of report.json; ``skeins``: the cutting plan; ``source``: (height, width, 3) sRGB
     picture to show beside the band; ``stage`` hears which file is being drawn.
 
-    >>> from pipeline.example import two_rows
-    >>> from pipeline.feasibility import check
+    >>> from pipeline.band.example import two_rows
+    >>> from pipeline.verdict.feasibility import check
     >>> from pipeline.materials.lengths import cut_list
     >>> from pipeline.writers.report import report_json
     >>> report = report_json(two_rows(), check(two_rows()), lower_bound=0.0)

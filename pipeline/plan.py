@@ -2,7 +2,7 @@
 
 from pathlib import Path
 from pipeline.plan import Band, plan
-from pipeline.asked import Drawer, PictureSource
+from pipeline.order.asked import Drawer, PictureSource
 from pipeline.drawer.stash import builtin_stash
 
 made = plan(PictureSource(Path("sample_images/pennant.png")), Band(strands=13), Drawer(builtin_stash()))
@@ -16,7 +16,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Protocol
 
-from pipeline.advice import (
+from pipeline.advice.advise import (
     Advice,
     Change,
     ChangeKind,
@@ -26,21 +26,19 @@ from pipeline.advice import (
     eases,
     usual_changes,
 )
-from pipeline.asked import Artwork, Band, Drawer, Tying
-from pipeline.assemble import to_pattern
+from pipeline.advice.changes import Redesign
+from pipeline.band.handed import mirrored
+from pipeline.band.pattern import Gauge, Pattern, PatternThread
 from pipeline.blocks.border import fill_with_border
-from pipeline.changes import Redesign
-from pipeline.design import Design, design
+from pipeline.design.assemble import to_pattern
+from pipeline.design.design import Design, design
+from pipeline.design.pose import ends_of, fit_of, gauge_for, included, pose, room_of
 from pipeline.errors import InputError
-from pipeline.feasibility import Feasibility, check
-from pipeline.instructions.handed import mirrored
 from pipeline.materials.joins import place_joins
 from pipeline.materials.lengths import Cut, cut_list
 from pipeline.materials.sharing import Sharing, compare, share
 from pipeline.materials.skeins import DEFAULT_SKEIN_M, SkeinPlan, plan_skeins
-from pipeline.pattern import Gauge, Pattern, PatternThread
-from pipeline.pose import ends_of, fit_of, gauge_for, included, pose, room_of
-from pipeline.reasons import Reason, knot_numbers, reasons
+from pipeline.order.asked import Artwork, Band, Drawer, Tying
 from pipeline.routing import (
     Budget,
     JoinedPoint,
@@ -51,6 +49,8 @@ from pipeline.routing import (
     route,
     thread_changes,
 )
+from pipeline.verdict.feasibility import Feasibility, check
+from pipeline.verdict.reasons import Reason, knot_numbers, reasons
 
 FURTHER_EFFORT = 1.0
 """What eases and advice may spend together, as a share of the effort of the band's own search."""
@@ -107,7 +107,7 @@ def plan(
     for that and for whatever follows, given rows × strands of the picture.
     Raises HitchgridError for anything that cannot be used or met.
 
-    >>> from pipeline.asked import LetterSource
+    >>> from pipeline.order.asked import LetterSource
     >>> from pipeline.drawer.stash import builtin_stash
     >>> made = plan(
     ...     LetterSource("I"),

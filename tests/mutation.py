@@ -23,9 +23,9 @@ from pathlib import Path
 ROOT = Path(__file__).parent.parent
 MATERIALS, BY_HAND = "tests/materials/test_materials.py", "tests/materials/test_by_hand.py"
 TESTS: dict[str, tuple[str, ...]] = {
-    "pipeline/knots.py": ("pipeline/knots.py", "tests/network", "tests/feasibility/test_check.py"),
-    "pipeline/network.py": ("pipeline/network.py", "tests/network"),
-    "pipeline/feasibility.py": ("pipeline/feasibility.py", "tests/feasibility/test_check.py"),
+    "pipeline/band/knots.py": ("pipeline/band/knots.py", "tests/band", "tests/verdict/test_check.py"),
+    "pipeline/band/network.py": ("pipeline/band/network.py", "tests/band"),
+    "pipeline/verdict/feasibility.py": ("pipeline/verdict/feasibility.py", "tests/verdict/test_check.py"),
     "pipeline/materials/gauge.py": (BY_HAND, "pipeline/materials/gauge.py", "tests/materials/test_gauge.py"),
     "pipeline/materials/fit.py": (BY_HAND, "pipeline/materials/fit.py", "tests/materials/test_gauge.py"),
     "pipeline/materials/lengths.py": (BY_HAND, "pipeline/materials/lengths.py", MATERIALS),

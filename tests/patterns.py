@@ -11,8 +11,8 @@ from collections.abc import Sequence
 
 from hypothesis import strategies as st
 
-from pipeline.knots import WORKED, Knot, Worked, row_positions
-from pipeline.pattern import End, Ends, Gauge, GaugeByOrder, Join, Pattern, PatternThread, Row, Section
+from pipeline.band.knots import WORKED, Knot, Worked, row_positions
+from pipeline.band.pattern import End, Ends, Gauge, GaugeByOrder, Join, Pattern, PatternThread, Row, Section
 
 ROWS_GAUGE = Gauge(strand_pitch_mm=1.42, row_pitch_mm=1.42, tie_mm=9.0, core_mm=1.6)
 DIAGONAL_GAUGE = Gauge(strand_pitch_mm=1.3, row_pitch_mm=1.0, tie_mm=9.0, core_mm=1.6)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.knots import knot_of, tie
+from pipeline.band.knots import knot_of, tie
 from pipeline.routing.problem import Ease, Problem
 
 

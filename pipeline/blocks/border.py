@@ -10,12 +10,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from pipeline.band.knots import Knot
+from pipeline.band.pattern import Ends, Gauge, GaugeByOrder, Join, Pattern
+from pipeline.band.replay import replay
 from pipeline.blocks.weave import Move, Switch, Woven, block_section, default_moves, moves_for, runs_of, weave
 from pipeline.errors import ImpossibleError
-from pipeline.knots import Knot
 from pipeline.materials.ends import fold
-from pipeline.pattern import Ends, Gauge, GaugeByOrder, Join, Pattern
-from pipeline.replay import replay
 
 
 @dataclass(frozen=True, slots=True)

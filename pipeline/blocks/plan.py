@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from pipeline.asked import Band, Drawer
+from pipeline.band.pattern import Ends, Pattern, PatternThread
 from pipeline.blocks.weave import (
     Group,
     GroupUse,
@@ -16,14 +16,14 @@ from pipeline.blocks.weave import (
     moves_for,
     weave,
 )
+from pipeline.design.pose import gauge_for
 from pipeline.drawer.stash import Stash
 from pipeline.errors import InputError
 from pipeline.materials.ends import make_end
 from pipeline.materials.fit import fit_rows
 from pipeline.materials.joins import LONGEST_MM, place_joins
 from pipeline.materials.lengths import Cut, cut_list
-from pipeline.pattern import Ends, Pattern, PatternThread
-from pipeline.pose import gauge_for
+from pipeline.order.asked import Band, Drawer
 
 MAX_REPEATS = 2000
 

@@ -13,9 +13,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby, pairwise
 
-from pipeline.errors import ImpossibleError, InputError
-from pipeline.knots import Knot, knot_of
-from pipeline.pattern import (
+from pipeline.band.knots import Knot, knot_of
+from pipeline.band.pattern import (
     MAX_STRANDS,
     Ends,
     Gauge,
@@ -25,6 +24,7 @@ from pipeline.pattern import (
     Section,
     title_of,
 )
+from pipeline.errors import ImpossibleError, InputError
 
 MAX_ROWS = 5000
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import re
 from itertools import pairwise
 
+from pipeline.band.pattern import MAX_STRANDS
 from pipeline.blocks.weave import Move, Switch
 from pipeline.drawer.stash import split_names
 from pipeline.errors import InputError
-from pipeline.pattern import MAX_STRANDS
 
 MAX_WORDS = 2000
 _GROUP = re.compile(r"(.+?)\s+(\d{1,4})")

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
 
-from pipeline.drawer.colour import Colour, hex_of, parse_hex
+from pipeline.colour import Colour, hex_of, parse_hex
 from pipeline.drawer.presets import DEFAULT_PRESET, PRESETS, diameter_mm, folded, preset_named
 from pipeline.errors import HitchgridError, InputError
 

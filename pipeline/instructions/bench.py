@@ -12,10 +12,10 @@ from copy import copy
 from dataclasses import dataclass
 from itertools import pairwise
 
+from pipeline.band.knots import Knot, tie
+from pipeline.band.pattern import Join, Pattern, Section
 from pipeline.instructions import words
 from pipeline.instructions.order import Run, Way
-from pipeline.knots import Knot, tie
-from pipeline.pattern import Join, Pattern, Section
 
 CHECK_EVERY = 10
 """Rows between two checkpoints."""

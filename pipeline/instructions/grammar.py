@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import re
 
+from pipeline.band.knots import Knot
 from pipeline.instructions import words
-from pipeline.knots import Knot
 
 NUM = r"(\d{1,6})"
 NAME = r"([^,;:()]{1,60})"

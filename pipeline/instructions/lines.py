@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from pipeline.band.pattern import MAX_STRANDS
 from pipeline.errors import InputError
 from pipeline.instructions import grammar, words
-from pipeline.pattern import MAX_STRANDS
 
 MAX_THREADS = 200
 HINT = "Undo the last change to that line, or write the instructions again."

@@ -26,7 +26,7 @@ from enum import Enum
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.knots import Knot
+from pipeline.band.knots import Knot
 
 Cell = tuple[int, int]
 """Row and left position."""

@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from pipeline.band.knots import Knot, knot_of, tie
 from pipeline.instructions import grammar, words
 from pipeline.instructions.lines import (
     Line,
@@ -20,7 +21,6 @@ from pipeline.instructions.lines import (
     thread_called,
     threads_of,
 )
-from pipeline.knots import Knot, knot_of, tie
 
 MAX_KNOTS = 2_000_000
 MAX_LINES_TIED = 200_000
@@ -61,7 +61,7 @@ class _Done:
 def read_instructions(text: str) -> Spoken:
     """Tie what the text says. Raises InputError naming the line that cannot be tied as it stands.
 
-    >>> from pipeline.example import two_rows
+    >>> from pipeline.band.example import two_rows
     >>> from pipeline.instructions.text import write_instructions
     >>> spoken = read_instructions(write_instructions(two_rows()))
     >>> spoken.strands, [knot.position for knot in spoken.knots]

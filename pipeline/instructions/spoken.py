@@ -9,11 +9,11 @@ from collections.abc import Iterator
 from itertools import islice
 from pathlib import Path
 
+from pipeline.band.knots import Knot, tie
+from pipeline.band.pattern import Pattern
 from pipeline.errors import InputError
 from pipeline.instructions import words
 from pipeline.instructions.reader import Spoken, read_instructions
-from pipeline.knots import Knot, tie
-from pipeline.pattern import Pattern
 
 MAX_BYTES = 20_000_000
 MAX_DIFFERENCES = 1000
@@ -43,7 +43,7 @@ def compare(text: str, pattern: Pattern) -> list[str]:
     then tie the same pair with the same kind. Raises InputError where the text cannot be understood or
     contradicts itself.
 
-    >>> from pipeline.example import two_rows
+    >>> from pipeline.band.example import two_rows
     >>> from pipeline.instructions.text import write_instructions
     >>> text = write_instructions(two_rows())
     >>> compare(text, two_rows())

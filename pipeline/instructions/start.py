@@ -7,11 +7,11 @@ from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from itertools import groupby
 
+from pipeline.band.knots import Knot
+from pipeline.band.pattern import Pattern
 from pipeline.instructions import words
-from pipeline.knots import Knot
 from pipeline.materials.joins import on_cards
 from pipeline.materials.lengths import Cut, Piece, checkpoints, pieces
-from pipeline.pattern import Pattern
 
 
 def threads(pattern: Pattern, labels: Sequence[str]) -> Iterator[str]:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from pipeline.band.handed import mirrored
+from pipeline.band.pattern import Pattern, Section
 from pipeline.errors import InputError
 from pipeline.instructions.bench import Bench, Line, Step, diagonal_lines, row_lines
 from pipeline.instructions.fold import spoken_steps
-from pipeline.instructions.handed import mirrored
 from pipeline.instructions.order import orders
-from pipeline.pattern import Pattern, Section
 
 __all__ = ["Step", "steps"]
 
@@ -25,7 +25,7 @@ def steps(pattern: Pattern, *, left_handed: bool = False) -> tuple[Step, ...]:
     board (see ``handed.py``): positions and strands are counted from that side; sections, rows and
     knot indices stay. Raises InputError for a band that is too large to be put into words.
 
-    >>> from pipeline.example import two_rows
+    >>> from pipeline.band.example import two_rows
     >>> [step.text for step in steps(two_rows())]
     ['leader ties 3 (1–3)', 'bases tie 3 (3–1)']
     """

@@ -10,16 +10,16 @@ import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 
+from pipeline.band.handed import mirrored
+from pipeline.band.pattern import Pattern
+from pipeline.band.replay import replay
 from pipeline.instructions import words
 from pipeline.instructions.bench import Step
 from pipeline.instructions.fold import Repeat, Said, fold, gather, spoken_steps
-from pipeline.instructions.handed import mirrored
 from pipeline.instructions.start import how_to_read, on_the_way, starting_order, threads
 from pipeline.instructions.steps import steps
 from pipeline.materials.ends import finish_steps, start_steps
 from pipeline.materials.lengths import Cut
-from pipeline.pattern import Pattern
-from pipeline.replay import replay
 
 WIDTH = 88
 CAUTIONS = (
@@ -45,7 +45,7 @@ def write_instructions(
     a maker who works from right to left, seated at the far side of the board: the same band, the same
     picture.
 
-    >>> from pipeline.example import two_rows
+    >>> from pipeline.band.example import two_rows
     >>> print(write_instructions(two_rows()).split("rows 1–2")[1].split("Order")[0].strip())
     Row 1, left to right, navy (strand 1) leads: leader ties 3 (1–3).
     Row 2, right to left, navy (strand 1) leads: bases tie 3 (3–1).

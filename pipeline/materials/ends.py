@@ -12,11 +12,11 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from pipeline.band.knots import Worked
+from pipeline.band.pattern import FOLDED_STYLES, End, Ends, EndStyle, Gauge, Pattern
+from pipeline.band.replay import replay
 from pipeline.errors import InputError
-from pipeline.knots import Worked
 from pipeline.materials.gauge import cord_mm, wrap_mm
-from pipeline.pattern import FOLDED_STYLES, End, Ends, EndStyle, Gauge, Pattern
-from pipeline.replay import replay
 
 TAIL_MM: dict[EndStyle, float] = {
     "straight": 100.0,
@@ -194,7 +194,7 @@ def _half_taper(strands: int, gauge: Gauge, d: float) -> list[float]:
 def start_steps(pattern: Pattern) -> list[str]:
     """What to do before the first knot, sentence by sentence.
 
-    >>> from pipeline.example import two_rows
+    >>> from pipeline.band.example import two_rows
     >>> start_steps(two_rows())[0]
     'Lay the 4 strands side by side and clip them 100 mm from their ends.'
     """
@@ -236,7 +236,7 @@ def _folding(end: End) -> list[str]:
 def finish_steps(pattern: Pattern) -> list[str]:
     """What to do after the last knot, sentence by sentence; a tapered, tied or braided start included.
 
-    >>> from pipeline.example import two_rows
+    >>> from pipeline.band.example import two_rows
     >>> finish_steps(two_rows())
     ['Leave the tails hanging, 100 mm each.']
     """

@@ -15,9 +15,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.band.knots import Worked
+from pipeline.band.pattern import Ends, Gauge
 from pipeline.errors import ImpossibleError, InputError
-from pipeline.knots import Worked
-from pipeline.pattern import Ends, Gauge
 
 EASE_MM = 13.0
 """Usual ease; 6–25 mm are given (craft handouts). A thick band wants more."""

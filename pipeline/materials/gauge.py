@@ -36,11 +36,11 @@ import platformdirs
 from pydantic import ValidationError
 from scipy.optimize import nnls
 
+from pipeline.band.knots import WORKED, Worked
+from pipeline.band.pattern import Gauge
 from pipeline.drawer.stash import preset_named
 from pipeline.errors import InputError, OutputError
-from pipeline.knots import WORKED, Worked
 from pipeline.outputs import write_file
-from pipeline.pattern import Gauge
 
 CORE_D = 2.25
 STRAND_PITCH_D: dict[Worked, float] = {"rows": 2.0, "diagonal": 1.83}

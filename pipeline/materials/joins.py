@@ -12,10 +12,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from pipeline.band.pattern import Join, Pattern
 from pipeline.errors import InputError
 from pipeline.materials.ends import end_use
 from pipeline.materials.lengths import CARD_FROM_MM, OVERLAP_MM, Cut, charges, default_margin, up_to_cm
-from pipeline.pattern import Join, Pattern
 
 LONGEST_MM = CARD_FROM_MM
 CARD_MM = 8000.0
@@ -77,7 +77,7 @@ def place_joins(
     they hide, then even pieces. Where no place is found the piece stays long; :func:`on_cards` tells.
     Raises InputError for a length too short to work with.
 
-    >>> from pipeline.example import two_rows
+    >>> from pipeline.band.example import two_rows
     >>> place_joins(two_rows()).joins  # 25 cm are no trouble to handle
     ()
     """

@@ -23,11 +23,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from pipeline.knots import Worked
+from pipeline.band.knots import Worked
+from pipeline.band.pattern import Pattern
+from pipeline.band.replay import Step, replay
 from pipeline.materials.ends import end_use
 from pipeline.materials.gauge import half_mm, idle_mm, margin_of, turn_mm
-from pipeline.pattern import Pattern
-from pipeline.replay import Step, replay
 
 OVERLAP_MM = 40.0
 """What each of the two pieces at a join needs for its tail: 30–50 mm of grip, common practice."""
@@ -70,7 +70,7 @@ class Charges:
 def charges(pattern: Pattern) -> Iterator[Charges]:
     """Replay the pattern and charge each knot, turn and idle row to its strands.
 
-    >>> from pipeline.example import two_rows
+    >>> from pipeline.band.example import two_rows
     >>> first, second = charges(two_rows())
     >>> [(charge.strand, charge.what, charge.mm) for charge in first.charges[:2]]
     [(0, 'tied', 9.0), (1, 'carried', 1.6)]
@@ -145,7 +145,7 @@ def cut_list(pattern: Pattern, *, margin: float | None = None, lots: float = LOT
     that there are few lengths to measure. A negative margin is refused with ValueError: a cut is never
     shorter than its use.
 
-    >>> from pipeline.example import two_rows
+    >>> from pipeline.band.example import two_rows
     >>> [(cut.thread, cut.length_mm, cut.tied, cut.carried) for cut in cut_list(two_rows(), margin=0.25)]
     [(0, 250.0, 3, 3), (1, 220.0, 1, 1), (1, 220.0, 1, 1), (1, 220.0, 1, 1)]
     """
@@ -265,7 +265,7 @@ class Piece:
 def pieces(pattern: Pattern, cuts: tuple[Cut, ...]) -> tuple[Piece, ...]:
     """Every length that is cut with the scissors: folded halves in one, and a holding cord.
 
-    >>> from pipeline.example import two_rows
+    >>> from pipeline.band.example import two_rows
     >>> [piece.length_mm for piece in pieces(two_rows(), cut_list(two_rows()))]
     [250.0, 220.0, 220.0, 220.0]
     """
@@ -326,7 +326,7 @@ class Checkpoint:
 def checkpoints(pattern: Pattern, cuts: tuple[Cut, ...], *, every: int = 20) -> tuple[Checkpoint, ...]:
     """Expected remainders after every ``every`` rows and after the last.
 
-    >>> from pipeline.example import two_rows
+    >>> from pipeline.band.example import two_rows
     >>> last = checkpoints(two_rows(), cut_list(two_rows()))[-1]
     >>> last.rows, [round(mm) for mm in last.left_mm]
     (2, [116, 109, 109, 109])

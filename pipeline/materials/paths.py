@@ -9,12 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pipeline.knots import Knot
+from pipeline.band.knots import Knot
+from pipeline.band.pattern import Pattern, Row
+from pipeline.band.replay import Step
 from pipeline.materials.ends import end_use
 from pipeline.materials.gauge import half_mm
 from pipeline.materials.lengths import charges, in_lots, up_to_cm
-from pipeline.pattern import Pattern, Row
-from pipeline.replay import Step
 
 
 class Paths:

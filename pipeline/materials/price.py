@@ -7,12 +7,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from pipeline.band.pattern import Pattern
+from pipeline.band.replay import replay
 from pipeline.errors import InputError
 from pipeline.materials.joins import LONGEST_MM
 from pipeline.materials.lengths import Cut
 from pipeline.materials.skeins import SkeinPlan
-from pipeline.pattern import Pattern
-from pipeline.replay import replay
 
 PACE_S = (8.0, 10.0)
 """Seconds a knot, quick and calm; value from memory, settable."""
@@ -30,7 +30,7 @@ class Hours:
 def hours(pattern: Pattern, pace_s: tuple[float, float] | float = PACE_S) -> Hours:
     """Estimate the time from a pace in seconds a knot, or a quick and a calm one. Raises InputError.
 
-    >>> from pipeline.example import two_rows
+    >>> from pipeline.band.example import two_rows
     >>> hours(two_rows(), 10.0).knots
     6
     """
@@ -69,7 +69,7 @@ class Grade:
 def grade(pattern: Pattern, cuts: Sequence[Cut]) -> Grade:
     """Grade a band from strands, length, threads, hand-overs, joins, extra rows and long strands.
 
-    >>> from pipeline.example import two_rows
+    >>> from pipeline.band.example import two_rows
     >>> from pipeline.materials.lengths import cut_list
     >>> grade(two_rows(), cut_list(two_rows())).name
     'first band'
@@ -169,7 +169,7 @@ class Price:
 def price(plan: SkeinPlan) -> Price:
     r"""Price the thread: by length used (skein price · metres / skein), and by whole skeins to open.
 
-    >>> from pipeline.example import two_rows
+    >>> from pipeline.band.example import two_rows
     >>> from pipeline.drawer.stash import parse_stash
     >>> from pipeline.materials.lengths import cut_list
     >>> from pipeline.materials.skeins import plan_skeins

@@ -15,12 +15,12 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import nnls
 
+from pipeline.band.pattern import Gauge, GaugeByOrder, Pattern
 from pipeline.errors import InputError
 from pipeline.materials.ends import end_use
 from pipeline.materials.gauge import half_mm, idle_mm, turn_mm
 from pipeline.materials.joins import LONGEST_MM, join_before
 from pipeline.materials.lengths import OVERLAP_MM, Charges, Cut, charges
-from pipeline.pattern import Gauge, GaugeByOrder, Pattern
 
 RESERVE = 0.05
 """What is kept in reserve on the rest, once the hand is measured; value of our own choosing."""
@@ -85,7 +85,7 @@ def replan(
     last knot. New pieces are as long as ``longest_mm`` at most. Raises InputError for rows or positions
     that the band does not have, and for lengths that cannot be (more than was cut).
 
-    >>> from pipeline.example import two_rows
+    >>> from pipeline.band.example import two_rows
     >>> from pipeline.materials.lengths import cut_list
     >>> made = replan(two_rows(), cut_list(two_rows()), 1, {3: 123.0})  # as much of the leader as expected
     >>> round(made.tie_rate, 3), made.short

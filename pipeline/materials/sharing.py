@@ -24,11 +24,11 @@ from itertools import groupby
 
 from ortools.graph.python import min_cost_flow
 
-from pipeline.choices import LEVELS, Level
-from pipeline.knots import Knot, knot_of
+from pipeline.band.knots import Knot, knot_of
+from pipeline.band.pattern import Pattern
+from pipeline.literals import LEVELS, Level
 from pipeline.materials.lengths import default_margin, up_to_cm
 from pipeline.materials.paths import Paths
-from pipeline.pattern import Pattern
 
 LEAST_GAIN = {"rows": (0.01, 30.0), "full": (0.002, 1.0)}
 """What a change must gain, as a share of the strand and in mm: rows are not broken up for millimetres."""
@@ -45,7 +45,7 @@ def share(pattern: Pattern, level: Level, *, margin: float | None = None) -> Pat
     Every visible cell stays as it is, and so does every knot of two different threads. ``margin`` as in
     ``materials.cut_list``.
 
-    >>> from pipeline.example import two_rows
+    >>> from pipeline.band.example import two_rows
     >>> share(two_rows(), "full") == two_rows()  # nothing to share: no two knots join strands of one thread
     True
     """

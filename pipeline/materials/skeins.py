@@ -8,11 +8,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.drawer.colour import delta_e, parse_hex
+from pipeline.band.pattern import Pattern
+from pipeline.colour import delta_e, parse_hex
 from pipeline.drawer.stash import DEFAULT_PRESET, PRESETS, Stash, Thread
 from pipeline.materials.cutting import Cutting, cut_skeins
 from pipeline.materials.lengths import Cut, Piece, pieces
-from pipeline.pattern import Pattern
 
 ALIKE = 15.0
 """CIEDE2000 up to which a thread may stand in for another; value from our own looking, no source."""
@@ -96,7 +96,7 @@ def plan_skeins(pattern: Pattern, cuts: Sequence[Cut], stash: Stash) -> SkeinPla
 
     Owned metres are whole skeins and one opened remnant. Unknown metres count as whole skeins without end.
 
-    >>> from pipeline.example import two_rows
+    >>> from pipeline.band.example import two_rows
     >>> from pipeline.drawer.stash import parse_stash
     >>> from pipeline.materials.lengths import cut_list
     >>> drawer = parse_stash(b"name,colour,metres\nnavy,#1b2a59,8\nwhite,#ffffff,0.5\n", "drawer.csv")

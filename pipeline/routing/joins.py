@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 from ortools.graph.python.min_cost_flow import SimpleMinCostFlow
 
-from pipeline.network import Network
+from pipeline.band.network import Network
 from pipeline.routing.board import Board, Labels, board, colour_error
 from pipeline.routing.meter import Meter
 from pipeline.routing.problem import Budget, Problem, Solution

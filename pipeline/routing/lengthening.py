@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.knots import row_positions
-from pipeline.network import Network, RowPlan, network
+from pipeline.band.knots import row_positions
+from pipeline.band.network import Network, RowPlan, network
 from pipeline.routing.beam import beam
 from pipeline.routing.board import Board, Labels, board, colour_error, faults, hand_overs, solution
 from pipeline.routing.meter import Meter

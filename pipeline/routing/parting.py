@@ -11,8 +11,8 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.knots import row_positions
-from pipeline.network import RowPlan, network
+from pipeline.band.knots import row_positions
+from pipeline.band.network import RowPlan, network
 from pipeline.routing.board import solution
 from pipeline.routing.lengthening import Band
 from pipeline.routing.problem import Budget, Problem, Solution

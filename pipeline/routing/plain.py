@@ -15,8 +15,8 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.band.network import Network
 from pipeline.errors import ImpossibleError
-from pipeline.network import Network
 from pipeline.routing.board import solution
 from pipeline.routing.easing import Easing
 from pipeline.routing.meter import Meter

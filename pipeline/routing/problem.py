@@ -15,8 +15,8 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.band.network import Network
 from pipeline.errors import ImpossibleError
-from pipeline.network import Network
 
 
 class Ease(StrEnum):

@@ -11,7 +11,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.network import Network
+from pipeline.band.network import Network
 from pipeline.routing.board import Board, Labels, colour_error
 from pipeline.routing.exchange import exchange
 from pipeline.routing.meter import Meter

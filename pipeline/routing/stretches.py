@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.network import Network
+from pipeline.band.network import Network
 from pipeline.routing.problem import Problem
 from pipeline.routing.turns import Floats, Ints
 

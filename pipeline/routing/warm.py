@@ -25,8 +25,8 @@ import numba
 import numpy as np
 from llvmlite import binding  # type: ignore[import-untyped]
 
-from pipeline.knots import Worked
-from pipeline.network import network, picture_rows
+from pipeline.band.knots import Worked
+from pipeline.band.network import network, picture_rows
 from pipeline.routing.board import board
 from pipeline.routing.meter import Meter
 from pipeline.routing.prices import knot_bound

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from pipeline.pattern import Pattern
-from pipeline.replay import replay
+from pipeline.band.pattern import Pattern
+from pipeline.band.replay import replay
 from pipeline.writers.drawing import Drawing, Line, Point, Polygon, Shape, Text, box
 from pipeline.writers.ink import INK, PAPER, SIGNAL, SOFT
 

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.band.knots import Worked
+from pipeline.band.pattern import Pattern
+from pipeline.band.replay import RowReplay, replay
 from pipeline.errors import InputError
-from pipeline.knots import Worked
-from pipeline.pattern import Pattern
-from pipeline.replay import RowReplay, replay
 from pipeline.writers.tails import lay_end, shown_mm
 from pipeline.writers.weave import Cloth, Floats, ground, tube
 

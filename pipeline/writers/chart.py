@@ -9,8 +9,8 @@ from __future__ import annotations
 
 from io import BytesIO
 
-from pipeline.choices import Paper
-from pipeline.pattern import Pattern
+from pipeline.band.pattern import Pattern
+from pipeline.literals import Paper
 from pipeline.writers.drawing import (
     POINTS_PER_MM,
     Drawing,
@@ -82,7 +82,7 @@ def _heading(pattern: Pattern, width: float) -> list[Shape]:
 def chart_svg(pattern: Pattern) -> str:
     """The chart as an SVG document. Raises InputError beyond MAX_KNOTS knots.
 
-    >>> from pipeline.example import two_rows
+    >>> from pipeline.band.example import two_rows
     >>> chart_svg(two_rows()).startswith("<?xml")
     True
     """
@@ -92,7 +92,7 @@ def chart_svg(pattern: Pattern) -> str:
 def chart_png(pattern: Pattern, *, px_per_mm: float = 8.0) -> bytes:
     r"""The chart as a PNG. Raises InputError beyond MAX_KNOTS knots.
 
-    >>> from pipeline.example import two_rows
+    >>> from pipeline.band.example import two_rows
     >>> chart_png(two_rows())[:4]
     b'\x89PNG'
     """
@@ -187,7 +187,7 @@ def _cut(layout: Layout, left: int, right: int, tall: float, first_top: float) -
 def chart_pdf(pattern: Pattern, paper: Paper = "A4") -> bytes:
     """The chart as a PDF. Raises InputError beyond MAX_KNOTS knots.
 
-    >>> from pipeline.example import two_rows
+    >>> from pipeline.band.example import two_rows
     >>> chart_pdf(two_rows())[:5]
     b'%PDF-'
     """

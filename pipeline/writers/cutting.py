@@ -6,9 +6,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
 
+from pipeline.band.pattern import Pattern
 from pipeline.instructions.words import span
 from pipeline.materials.lengths import Cut, Piece, pieces
-from pipeline.pattern import Pattern
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +67,7 @@ def _fold(piece: Piece) -> str:
 
 
 def from_the_far_side(cuts: Sequence[Cut]) -> tuple[Cut, ...]:
-    """The same cuts with positions counted from the right (see ``pipeline.instructions.handed``)."""
+    """The same cuts with positions counted from the right (see ``pipeline.band.handed``)."""
     last = len(cuts) - 1
     return tuple(
         replace(

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from pipeline.band.knots import Worked
+from pipeline.band.pattern import Pattern
+from pipeline.band.replay import RowReplay, replay
 from pipeline.errors import InputError
-from pipeline.knots import Worked
-from pipeline.pattern import Pattern
-from pipeline.replay import RowReplay, replay
 from pipeline.writers.drawing import Line, Polygon, Shape, Text, box, text_width
 from pipeline.writers.ink import HAIR, INK, SIGNAL, SOFT, TINT
 from pipeline.writers.slabs import PITCH_MM, knot_shapes, strand_tab

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from pipeline.knots import Knot
-from pipeline.pattern import Pattern
-from pipeline.replay import replay
+from pipeline.band.knots import Knot
+from pipeline.band.pattern import Pattern
+from pipeline.band.replay import replay
 from pipeline.writers.drawing import Polygon, Shape, Text, box, fitted, moved, text_width
 from pipeline.writers.ink import HAIR, INK, PAPER, SIGNAL, SOFT, TINT, ink_on
 from pipeline.writers.slabs import slab

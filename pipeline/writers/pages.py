@@ -11,7 +11,7 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
-from pipeline.pattern import PatternThread
+from pipeline.band.pattern import PatternThread
 from pipeline.writers.drawing import printable
 from pipeline.writers.ink import ink_on
 

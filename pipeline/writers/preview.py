@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFilter
 from scipy.ndimage import map_coordinates
 
-from pipeline.pattern import Pattern
-from pipeline.replay import replay
+from pipeline.band.pattern import Pattern
+from pipeline.band.replay import replay
 from pipeline.writers.bandpicture import Band, band, size_mm
 from pipeline.writers.drawing import fitted, font, printable
 from pipeline.writers.ink import SOFT, rgb
@@ -122,7 +122,7 @@ def preview_png(
 ) -> bytes:
     r"""The preview as a PNG; see :func:`preview`.
 
-    >>> from pipeline.example import two_rows
+    >>> from pipeline.band.example import two_rows
     >>> preview_png(two_rows())[:4]
     b'\x89PNG'
     """
@@ -134,7 +134,7 @@ def preview_png(
 def preview_terminal(pattern: Pattern) -> NDArray[np.uint8]:
     """The knots' colours as (rows, cells, 3) sRGB for a console; diagonal knots fill two cells.
 
-    >>> from pipeline.example import two_rows
+    >>> from pipeline.band.example import two_rows
     >>> preview_terminal(two_rows())[:, :3].tolist()[0]  # the first row, all navy
     [[27, 42, 89], [27, 42, 89], [27, 42, 89]]
     """

@@ -11,11 +11,11 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any, Protocol
 
-from pipeline.advice import Advice, EaseLine, Suggestion
-from pipeline.feasibility import Feasibility
-from pipeline.pattern import Pattern
-from pipeline.reasons import Reason
+from pipeline.advice.advise import Advice, EaseLine, Suggestion
+from pipeline.band.pattern import Pattern
 from pipeline.routing.problem import Stopped
+from pipeline.verdict.feasibility import Feasibility
+from pipeline.verdict.reasons import Reason
 
 
 class TradeOffPoint(Protocol):
@@ -60,9 +60,9 @@ def report_json(
     empty. ``further``: more keys (what picture colours became, thread use, skeins), plain data that JSON can
     hold. Raises ValueError if the reasons do not match the unmade cells or ``further`` takes a name in use.
 
-    >>> from pipeline.example import two_rows
+    >>> from pipeline.band.example import two_rows
     >>> import json
-    >>> from pipeline.feasibility import check
+    >>> from pipeline.verdict.feasibility import check
     >>> report = json.loads(report_json(two_rows(), check(two_rows()), lower_bound=0.0))
     >>> report["cells"], report["made"]
     (6, 5)

@@ -8,10 +8,10 @@ from typing import Any
 
 from markupsafe import Markup
 
+from pipeline.band.pattern import Pattern
 from pipeline.instructions.text import CAUTIONS
 from pipeline.instructions.words import span
 from pipeline.materials.lengths import Cut, pieces
-from pipeline.pattern import Pattern
 from pipeline.writers.bandmap import band_map
 from pipeline.writers.bandpicture import size_mm
 from pipeline.writers.cutting import cut_lines
@@ -42,7 +42,7 @@ def report_html(report: Mapping[str, Any], pattern: Pattern, *, cuts: Sequence[C
     "delta_e", "cells"}``), ``skeins`` (list of ``{"thread", "needed_m", "owned_m", "skeins", "buy",
     "enough"}``), ``hours`` (``[low, high]``), ``notes`` (sentences).
 
-    >>> from pipeline.example import two_rows
+    >>> from pipeline.band.example import two_rows
     >>> "two rows" in report_html({"cells": 6, "made": 5}, two_rows())
     True
     """

@@ -29,13 +29,13 @@ from reportlab.platypus import (
     TableStyle,
 )
 
-from pipeline.choices import Paper
+from pipeline.band.handed import mirrored
+from pipeline.band.pattern import Pattern
 from pipeline.instructions import words
-from pipeline.instructions.handed import mirrored
 from pipeline.instructions.text import CAUTIONS, write_instructions
+from pipeline.literals import Paper
 from pipeline.materials.lengths import Cut, cut_list
 from pipeline.materials.skeins import SkeinPlan, ThreadPlan
-from pipeline.pattern import Pattern
 from pipeline.writers.bandpicture import size_mm
 from pipeline.writers.chart import MARGIN_MM, PAPERS, chart_pages
 from pipeline.writers.cutting import cut_lines, from_the_far_side
@@ -125,9 +125,9 @@ def sheet_pdf(
     ``report``: the content of report.json, for verdict and certificate. ``cuts`` are computed where not
     given. ``source``: (height, width, 3) sRGB, the picture beside the preview. ``lengthwise`` turns both a
     quarter, for letters that read along the band. ``left_handed``: cut list, chart and instructions as seen
-    from the far side of the board (see ``pipeline.instructions.handed``).
+    from the far side of the board (see ``pipeline.band.handed``).
 
-    >>> from pipeline.example import two_rows
+    >>> from pipeline.band.example import two_rows
     >>> sheet_pdf(two_rows())[:5]
     b'%PDF-'
     """

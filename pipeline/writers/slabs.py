@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from pipeline.knots import Knot, Worked
-from pipeline.pattern import Pattern
-from pipeline.replay import Step
+from pipeline.band.knots import Knot, Worked
+from pipeline.band.pattern import Pattern
+from pipeline.band.replay import Step
 from pipeline.writers.drawing import Point, Polygon, Shape, Text, box, text_width
 from pipeline.writers.ink import INK, PAPER, SIGNAL, ink_on
 

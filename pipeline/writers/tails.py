@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.band.pattern import End, Pattern
 from pipeline.materials.ends import LOOP_MM
-from pipeline.pattern import End, Pattern
 from pipeline.writers.weave import Cloth, tube
 
 SHOWN_MM = 42.0

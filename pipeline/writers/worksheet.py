@@ -7,14 +7,14 @@ from collections.abc import Iterator
 from itertools import groupby
 from typing import Any
 
+from pipeline.band.handed import mirrored
+from pipeline.band.knots import Knot
+from pipeline.band.pattern import Join, Pattern, render
+from pipeline.band.replay import replay
 from pipeline.instructions.fold import gather
-from pipeline.instructions.handed import mirrored
 from pipeline.instructions.steps import Step, steps
 from pipeline.instructions.text import CAUTIONS
 from pipeline.instructions.words import LEFT_HANDED, counted, thread_labels
-from pipeline.knots import Knot
-from pipeline.pattern import Join, Pattern, render
-from pipeline.replay import replay
 from pipeline.writers.drawing import printable
 from pipeline.writers.ink import ink_on
 from pipeline.writers.pages import data_block, page, thread_css
@@ -35,7 +35,7 @@ def worksheet_html(pattern: Pattern, *, left_handed: bool = False) -> str:
 
     The page's place is kept under a hash of the pattern's content, so another pattern starts afresh.
 
-    >>> from pipeline.example import two_rows
+    >>> from pipeline.band.example import two_rows
     >>> "two rows" in worksheet_html(two_rows())
     True
     """

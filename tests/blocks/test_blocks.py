@@ -8,6 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pipeline.band.knots import Tied, tie
+from pipeline.band.pattern import problems
+from pipeline.band.replay import replay
 from pipeline.blocks.weave import (
     Group,
     Move,
@@ -24,9 +27,6 @@ from pipeline.blocks.words import parse_groups, parse_moves
 from pipeline.errors import ImpossibleError, InputError
 from pipeline.instructions.spoken import compare
 from pipeline.instructions.text import write_instructions
-from pipeline.knots import Tied, tie
-from pipeline.pattern import problems
-from pipeline.replay import replay
 from tests.instructions.bands import CHALK, CORAL, GAUGE, NAVY, STRAIGHT
 
 sizes_of = st.lists(st.integers(1, 5), min_size=2, max_size=5)

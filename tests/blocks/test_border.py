@@ -6,12 +6,12 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
+from pipeline.band.pattern import End, Ends, Gauge, GaugeByOrder, Pattern, problems
+from pipeline.band.replay import replay
 from pipeline.blocks.border import border, fill_with_border
 from pipeline.errors import ImpossibleError
 from pipeline.instructions.spoken import compare
 from pipeline.instructions.text import write_instructions
-from pipeline.pattern import End, Ends, Gauge, GaugeByOrder, Pattern, problems
-from pipeline.replay import replay
 from tests.instructions.bands import FLAG, GAUGE, two_thread_picture
 from tests.patterns import patterns
 

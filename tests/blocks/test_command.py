@@ -7,13 +7,13 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.asked import Band
 from pipeline.blocks.plan import plan_blocks
 from pipeline.blocks.words import parse_groups
 from pipeline.drawer.stash import builtin_stash
 from pipeline.errors import InputError
 from pipeline.materials.fit import fit_rows
 from pipeline.materials.gauge import preset_gauge
+from pipeline.order.asked import Band
 
 
 def test_a_band_for_a_wrist() -> None:

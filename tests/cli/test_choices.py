@@ -7,7 +7,7 @@ from typing import get_args
 import pytest
 
 from cli.main import run
-from pipeline.choices import EaseName, Paper
+from pipeline.literals import EaseName, Paper
 from pipeline.routing import Ease
 from pipeline.writers.chart import PAPERS
 

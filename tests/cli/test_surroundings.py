@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from pipeline.pattern import read_pattern, title_of
+from pipeline.band.pattern import read_pattern, title_of
 
 ROOT = Path(__file__).parents[2]
 HITCHGRID = "import sys; from cli.main import run; run(sys.argv[1:])"

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.drawer.colour import (
+from pipeline.colour import (
     contrast,
     delta_e,
     delta_e_lab,

@@ -12,9 +12,9 @@ from functools import cache
 
 from PIL import Image
 
+from pipeline.band.pattern import render
 from pipeline.instructions.text import write_instructions
 from pipeline.materials.lengths import cut_list
-from pipeline.pattern import render
 from tests.patterns import random_pattern
 
 NAVY, CORAL = (27, 42, 89), (224, 96, 74)

@@ -21,8 +21,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import cli.main
+from pipeline.band.pattern import read_pattern
 from pipeline.errors import HitchgridError
-from pipeline.pattern import read_pattern
 from tests.fuzz.cases import OUT, Case
 from tests.fuzz.corpus import PLAN
 from tests.fuzz.mutate import GROUP

@@ -22,18 +22,18 @@ from hypothesis import strategies as st
 
 from cli import options
 from cli.units import LONGEST_MM, parse_length
-from pipeline.artwork.lettering import set_letters
+from pipeline.band.pattern import MAX_TITLE, parse_pattern, render, title_of
 from pipeline.batch import parse_orders
 from pipeline.blocks.words import parse_groups, parse_moves
-from pipeline.drawer.colour import hex_of, parse_hex
+from pipeline.colour import hex_of, parse_hex
 from pipeline.drawer.stash import parse_stash
 from pipeline.errors import HitchgridError
-from pipeline.feasibility import check
 from pipeline.instructions.spoken import compare, read_instructions
 from pipeline.instructions.text import write_instructions
 from pipeline.materials.lengths import cut_list
+from pipeline.motif.lettering import set_letters
 from pipeline.outputs import folder_name
-from pipeline.pattern import MAX_TITLE, parse_pattern, render, title_of
+from pipeline.verdict.feasibility import check
 from tests.fuzz import corpus
 from tests.fuzz.cases import fixed
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from pipeline.band.knots import knot_of, row_positions
+from pipeline.band.pattern import End, Ends, Gauge, GaugeByOrder, Join, Pattern, PatternThread, Row, Section
 from pipeline.blocks.weave import Group, blocks_pattern, default_moves
-from pipeline.knots import knot_of, row_positions
-from pipeline.pattern import End, Ends, Gauge, GaugeByOrder, Join, Pattern, PatternThread, Row, Section
 
 NAVY, CHALK, CORAL = (
     PatternThread(name="navy", colour="#1b2a59"),

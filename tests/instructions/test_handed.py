@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from hypothesis import given
 
-from pipeline.instructions.handed import mirrored
+from pipeline.band.handed import mirrored
+from pipeline.band.pattern import Pattern, problems
+from pipeline.band.replay import replay
 from pipeline.instructions.spoken import compare, read_instructions
 from pipeline.instructions.steps import steps
 from pipeline.instructions.text import write_instructions
-from pipeline.pattern import Pattern, problems
-from pipeline.replay import replay
 from tests.instructions.bands import FLAG, two_thread_picture
 from tests.patterns import patterns
 

@@ -8,8 +8,8 @@ from itertools import pairwise, product
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pipeline.band.knots import Knot, row_positions
 from pipeline.instructions.order import Rows, Run, Way, _cheapest, _Fan, _tied, orders, spoken
-from pipeline.knots import Knot, row_positions
 
 KNOTS = (*Knot, Knot.FORWARD, Knot.FORWARD, Knot.BACKWARD)
 

@@ -11,12 +11,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pipeline.band.knots import tie
+from pipeline.band.pattern import Pattern
+from pipeline.band.replay import replay
 from pipeline.errors import InputError
 from pipeline.instructions.spoken import Spoken, compare, read_instructions, read_text
 from pipeline.instructions.text import write_instructions
-from pipeline.knots import tie
-from pipeline.pattern import Pattern
-from pipeline.replay import replay
 from tests.patterns import patterns, random_pattern
 
 

@@ -7,9 +7,9 @@ import re
 import pytest
 from hypothesis import given
 
+from pipeline.band.pattern import Pattern
 from pipeline.instructions.text import write_instructions
 from pipeline.materials.lengths import cut_list
-from pipeline.pattern import Pattern
 from tests.instructions.bands import FLAG, course_change, two_thread_picture
 from tests.patterns import patterns
 

@@ -7,13 +7,13 @@ from collections.abc import Callable
 import pytest
 from hypothesis import given
 
+from pipeline.band.knots import knot_of, tie
+from pipeline.band.pattern import Pattern, PatternThread, Row
+from pipeline.band.replay import replay
 from pipeline.instructions.spoken import compare
 from pipeline.instructions.steps import steps
 from pipeline.instructions.text import step_counts, words, write_instructions
-from pipeline.knots import knot_of, tie
 from pipeline.materials.lengths import cut_list
-from pipeline.pattern import Pattern, PatternThread, Row
-from pipeline.replay import replay
 from tests.instructions.bands import FLAG, course_change, regatta_blocks, two_thread_picture
 from tests.patterns import patterns, random_pattern
 

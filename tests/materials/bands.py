@@ -2,10 +2,10 @@
 
 from collections.abc import Collection
 
-from pipeline.knots import knot_of, row_positions
+from pipeline.band.knots import knot_of, row_positions
+from pipeline.band.pattern import Pattern, Row, Section
 from pipeline.materials.ends import plain_ends
 from pipeline.materials.gauge import preset_gauge
-from pipeline.pattern import Pattern, Row, Section
 from tests.patterns import THREADS
 
 

@@ -8,10 +8,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from pipeline.band.example import two_rows
+from pipeline.band.knots import Knot
+from pipeline.band.pattern import Ends, Join, KnotLength, Pattern, Row, Section
 from pipeline.drawer.stash import Stash, thread_of
 from pipeline.errors import ImpossibleError, InputError
-from pipeline.example import two_rows
-from pipeline.knots import Knot
 from pipeline.materials.cutting import cut_skeins
 from pipeline.materials.ends import end_use, finish_steps, make_end, plain_ends, start_steps
 from pipeline.materials.fit import EASE_MM, GAP_MM, fit_rows, offers, place
@@ -21,7 +22,6 @@ from pipeline.materials.lengths import OVERLAP_MM, checkpoints, cut_list, pieces
 from pipeline.materials.price import grade, hours
 from pipeline.materials.rescale import replan
 from pipeline.materials.skeins import owned_skeins, plan_skeins
-from pipeline.pattern import Ends, Join, KnotLength, Pattern, Row, Section
 from tests.materials.bands import lettering
 from tests.patterns import random_pattern
 

@@ -3,10 +3,10 @@
 import pytest
 
 from cli.main import run
+from pipeline.band.pattern import problems, read_pattern, render
 from pipeline.drawer.stash import read_stash
 from pipeline.materials.gauge import find_gauge
 from pipeline.materials.lengths import cut_list
-from pipeline.pattern import problems, read_pattern, render
 from tests.materials.bands import lettering
 
 

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pipeline.band.pattern import Ends, parse_pattern, problems, render
 from pipeline.errors import InputError
 from pipeline.materials.ends import (
     end_use,
@@ -19,7 +20,6 @@ from pipeline.materials.ends import (
 )
 from pipeline.materials.gauge import preset_gauge
 from pipeline.materials.lengths import cut_list, pieces
-from pipeline.pattern import Ends, parse_pattern, problems, render
 from tests.materials.bands import lettering
 from tests.patterns import patterns, random_pattern
 

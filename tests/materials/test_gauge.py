@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pipeline.band.pattern import Ends, KnotLength
 from pipeline.drawer.stash import diameter_mm
 from pipeline.errors import ImpossibleError, InputError
 from pipeline.materials.ends import make_end, plain_ends
@@ -23,7 +24,6 @@ from pipeline.materials.gauge import (
     saved_gauges,
 )
 from pipeline.materials.lengths import cut_list
-from pipeline.pattern import Ends, KnotLength
 from tests.materials.bands import lettering
 from tests.patterns import random_pattern
 

@@ -6,13 +6,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pipeline.band.pattern import Ends, problems
+from pipeline.band.replay import replay
 from pipeline.errors import InputError
 from pipeline.materials.ends import make_end
 from pipeline.materials.joins import APART, leaders, on_cards, place_joins
 from pipeline.materials.lengths import cut_list, pieces
 from pipeline.materials.sharing import share
-from pipeline.pattern import Ends, problems
-from pipeline.replay import replay
 from tests.materials.bands import lettering
 from tests.patterns import patterns, random_pattern
 

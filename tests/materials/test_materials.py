@@ -7,15 +7,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.knots import Knot
+from pipeline.band.knots import Knot
+from pipeline.band.pattern import Row, Section
+from pipeline.band.replay import replay
 from pipeline.materials.ends import end_use
 from pipeline.materials.gauge import preset_gauge, wrap_mm
 from pipeline.materials.joins import place_joins
 from pipeline.materials.lengths import OVERLAP_MM, charges, checkpoints, cut_list, cut_list_csv
 from pipeline.materials.price import grade, hours
 from pipeline.materials.sharing import share
-from pipeline.pattern import Row, Section
-from pipeline.replay import replay
 from tests.patterns import patterns, random_pattern
 
 

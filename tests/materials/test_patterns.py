@@ -2,7 +2,7 @@
 
 from hypothesis import given, settings
 
-from pipeline.pattern import parse_pattern, problems, render
+from pipeline.band.pattern import parse_pattern, problems, render
 from tests.patterns import patterns, random_pattern
 
 

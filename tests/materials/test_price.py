@@ -2,9 +2,9 @@
 
 import pytest
 
-from pipeline.drawer.booking import booked, bookings, merged
 from pipeline.drawer.stash import Stash, parse_stash, thread_of
 from pipeline.errors import ImpossibleError, InputError
+from pipeline.materials.booking import booked, bookings, merged
 from pipeline.materials.lengths import cut_list, pieces
 from pipeline.materials.price import GRADES, grade, hours, price
 from pipeline.materials.skeins import plan_skeins

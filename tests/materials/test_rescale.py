@@ -2,10 +2,10 @@
 
 import pytest
 
+from pipeline.band.pattern import problems
 from pipeline.errors import InputError
 from pipeline.materials.lengths import charges, cut_list
 from pipeline.materials.rescale import replan
-from pipeline.pattern import problems
 from tests.materials.bands import lettering
 
 BAND = lettering(strands=13, rows=60, ground_bases=(0, 1, 10, 11))

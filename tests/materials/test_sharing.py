@@ -6,12 +6,12 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from pipeline.feasibility import check
+from pipeline.band.pattern import Pattern, problems
+from pipeline.band.replay import replay
 from pipeline.materials.lengths import cut_list
 from pipeline.materials.paths import Paths
 from pipeline.materials.sharing import _RowSharer, _runs, _Sharer, compare, share
-from pipeline.pattern import Pattern, problems
-from pipeline.replay import replay
+from pipeline.verdict.feasibility import check
 from tests.materials.bands import lettering
 from tests.patterns import patterns
 

@@ -17,14 +17,14 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from pipeline.asked import Band, Drawer, LetterSource, PictureSource, Tying
+from pipeline.band.pattern import parse_pattern, render
 from pipeline.bundle import TIMINGS, band_files
 from pipeline.drawer.stash import builtin_stash, read_stash
-from pipeline.facts import report_of
 from pipeline.instructions.spoken import compare
 from pipeline.instructions.text import write_instructions
-from pipeline.pattern import parse_pattern, render
+from pipeline.order.asked import Band, Drawer, LetterSource, PictureSource, Tying
 from pipeline.plan import Plan, plan
+from pipeline.report import report_of
 from pipeline.routing import Budget, Ease
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"

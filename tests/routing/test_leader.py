@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from benchmarks.reference import brute
-from pipeline.network import network, picture_rows
+from pipeline.band.network import network, picture_rows
 from pipeline.routing import Budget, Ease, Problem, route
 from pipeline.routing.board import board, colour_error, faults
 from pipeline.routing.joins import labels_of

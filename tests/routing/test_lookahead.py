@@ -19,7 +19,7 @@ from pipeline.routing.lookahead import Ahead, look_ahead, state
 from pipeline.routing.meter import Meter
 from pipeline.routing.problem import Problem, require_possible
 from pipeline.routing.starts import Guide
-from tests.routing_reference.problems import tiny
+from tests.routing.problems import tiny
 
 
 def never() -> bool:

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from pipeline.band.network import network, picture_rows
 from pipeline.errors import ImpossibleError
-from pipeline.network import network, picture_rows
 from pipeline.routing import Budget, Ease, Problem, Stopped, route
 from pipeline.routing.beam import beam
 from pipeline.routing.board import Board, board, colour_error, faults
@@ -26,7 +26,7 @@ from pipeline.routing.route import simple
 from pipeline.routing.search import Search
 from pipeline.routing.strips import split
 from pipeline.routing.windows import desk, recount, solve
-from tests.routing_reference.problems import tiny
+from tests.routing.problems import tiny
 
 
 def never() -> bool:

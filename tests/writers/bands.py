@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from pipeline.knots import Knot, Worked, row_positions
-from pipeline.pattern import (
+from pipeline.band.knots import Knot, Worked, row_positions
+from pipeline.band.pattern import (
     End,
     Ends,
     Gauge,

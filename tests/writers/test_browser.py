@@ -8,9 +8,9 @@ from typing import Any
 
 import pytest
 
+from pipeline.band.pattern import Pattern
 from pipeline.instructions.steps import steps
 from pipeline.materials.lengths import cut_list
-from pipeline.pattern import Pattern
 from pipeline.writers.report_page import report_html
 from pipeline.writers.worksheet import worksheet_html
 from tests.patterns import random_pattern

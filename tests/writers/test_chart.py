@@ -14,11 +14,11 @@ from hypothesis import strategies as st
 from lxml import etree
 from PIL import Image
 
+from pipeline.band.handed import mirrored
+from pipeline.band.knots import Knot
+from pipeline.band.pattern import Pattern
+from pipeline.band.replay import replay
 from pipeline.errors import InputError
-from pipeline.instructions.handed import mirrored
-from pipeline.knots import Knot
-from pipeline.pattern import Pattern
-from pipeline.replay import replay
 from pipeline.writers import chart as charts
 from pipeline.writers import grid
 from pipeline.writers.chart import (

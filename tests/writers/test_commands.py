@@ -10,8 +10,8 @@ import typer
 from typer.testing import CliRunner
 
 from cli import draw, show
+from pipeline.band.pattern import render
 from pipeline.errors import InputError, OutputError
-from pipeline.pattern import render
 from tests.writers.bands import chequers, pennant, tiny
 
 app = typer.Typer()

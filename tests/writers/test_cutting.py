@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 from hypothesis import given
 
-from pipeline.instructions.handed import mirrored
+from pipeline.band.handed import mirrored
+from pipeline.band.pattern import End, Ends, Pattern
 from pipeline.materials.lengths import cut_list, pieces
-from pipeline.pattern import End, Ends, Pattern
 from pipeline.writers.cutting import cut_lines, from_the_far_side
 from tests.patterns import patterns
 from tests.writers.bands import chequers, pennant, tiny

@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from numpy.typing import NDArray
 from PIL import Image
 
-from pipeline.pattern import End, Ends, EndStyle, Gauge, KnotLength, Pattern
-from pipeline.replay import replay
+from pipeline.band.pattern import End, Ends, EndStyle, Gauge, KnotLength, Pattern
+from pipeline.band.replay import replay
 from pipeline.writers.bandpicture import band, size_mm
 from pipeline.writers.ink import rgb
 from pipeline.writers.preview import preview, preview_png, preview_terminal, worn

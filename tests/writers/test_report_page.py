@@ -9,9 +9,9 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 
-from pipeline.feasibility import check
+from pipeline.band.pattern import Pattern
 from pipeline.materials.lengths import cut_list
-from pipeline.pattern import Pattern
+from pipeline.verdict.feasibility import check
 from pipeline.writers.bandmap import band_map
 from pipeline.writers.drawing import Polygon
 from pipeline.writers.ink import SIGNAL

@@ -9,12 +9,12 @@ import pypdf
 import pypdfium2
 import pytest
 
-from pipeline.choices import Paper
+from pipeline.band.pattern import Pattern
 from pipeline.drawer.stash import Stash, Thread
 from pipeline.instructions.text import CAUTIONS
+from pipeline.literals import Paper
 from pipeline.materials.lengths import cut_list
 from pipeline.materials.skeins import plan_skeins
-from pipeline.pattern import Pattern
 from pipeline.writers.chart import PAPERS
 from pipeline.writers.sheet import sheet_pdf
 from tests.writers.bands import HOSTILE, pennant, tiny

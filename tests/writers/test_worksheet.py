@@ -9,9 +9,9 @@ from html import unescape
 import pytest
 from hypothesis import given, settings
 
+from pipeline.band.pattern import Pattern
 from pipeline.instructions.steps import steps
 from pipeline.instructions.text import CAUTIONS, write_instructions
-from pipeline.pattern import Pattern
 from pipeline.writers.ink import contrast
 from pipeline.writers.pages import data_block
 from pipeline.writers.worksheet import worksheet_html

@@ -1,0 +1,1 @@
+"""What would help, by planning again under a change."""

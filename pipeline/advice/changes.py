@@ -1,0 +1,161 @@
+"""A plan under one change: what the advice asks for when it looks for what would make more cells."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.advice.advise import Change, ChangeKind, Replanned
+from pipeline.band.pattern import Gauge
+from pipeline.design.design import Design, design
+from pipeline.design.pose import gauge_for, pose, room_of
+from pipeline.errors import HitchgridError
+from pipeline.order.asked import Artwork, Band, Drawer, PictureSource, Tying
+from pipeline.routing import Problem, Solution
+
+OTHER = {"rows": "diagonal", "diagonal": "rows"}
+NAMED = {"rows": "row-worked", "diagonal": "diagonal-worked"}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Redesign:
+    """A planned band that can be posed again under a change (implements ``advice.Replan``)."""
+
+    artwork: Artwork
+    band: Band
+    drawer: Drawer
+    tying: Tying
+    drawn: Design
+    problem: Problem
+    wanted: NDArray[np.int64]
+    solution: Solution
+
+    def replan(self, change: Change) -> Replanned | None:
+        """Return the problem under ``change``, or None where it makes no sense or cannot be drawn."""
+        try:
+            return self._replan(change)
+        except HitchgridError:
+            return None
+
+    def _replan(self, change: Change) -> Replanned | None:
+        match change.kind:
+            case ChangeKind.SWITCHING_ROWS:
+                pitch = self._gauge.row_pitch_mm
+                return self._same(
+                    f"up to {change.amount} switching rows",
+                    f"at most {change.amount * pitch:.0f} mm more length and "
+                    f"{change.amount * (self.drawn.strands - 1) // 2} more knots",
+                )
+            case ChangeKind.JOINS:
+                return self._same(
+                    f"up to {change.amount} thread changes at joins", f"{2 * change.amount} more ends to hide"
+                )
+            case ChangeKind.EASE:
+                if change.ease is None or self.drawn.worked != "rows":
+                    return None
+                same = self._same(f"ease {change.ease}", "more hand-overs in mid-row")
+                return replace(same, problem=replace(self.problem, ease=change.ease), present=None)
+            case ChangeKind.WITHOUT_THREAD:
+                return self._without(change.thread)
+            case ChangeKind.SELVEDGE:
+                return self._selvedge(change.amount)
+            case ChangeKind.MIRRORED:
+                return self._mirrored()
+            case ChangeKind.STRANDS:
+                if self._is_grid or self.tying.start_order is not None:
+                    return None
+                strands = self.drawn.strands + change.amount
+                wider = change.amount * self._gauge.strand_pitch_mm
+                return self._redrawn(
+                    replace(self.band, strands=strands),
+                    self.artwork,
+                    f"{strands} strands instead of {self.drawn.strands}",
+                    f"{change.amount} more strands to cut, and the band becomes {wider:.0f} mm wider",
+                )
+            case ChangeKind.OTHER_ORDER:
+                worked = OTHER[self.drawn.worked]
+                return self._redrawn(
+                    replace(self.band, worked=worked),  # type: ignore[arg-type]
+                    self.artwork,
+                    f"{NAMED[worked]} instead of {NAMED[self.drawn.worked]}",
+                    "another way of working, and cells of another shape",
+                )
+            case ChangeKind.TURNED:
+                if not isinstance(self.artwork, PictureSource) or self._is_grid:
+                    return None
+                turned = replace(self.artwork, turn=self.artwork.turn + change.amount)
+                return self._redrawn(
+                    self.band, turned, "the picture turned by a quarter", "the picture lies along the band"
+                )
+
+    @property
+    def _gauge(self) -> Gauge:
+        return gauge_for(self.band, self.drawer)
+
+    @property
+    def _is_grid(self) -> bool:
+        return isinstance(self.artwork, PictureSource) and self.artwork.grid
+
+    def _same(self, label: str, price: str) -> Replanned:
+        return Replanned(self.problem, self.wanted, label, price, present=self.solution)
+
+    def _redrawn(self, band: Band, artwork: Artwork, label: str, price: str) -> Replanned:
+        """Draw the design anew; its threads are kept to those of the band as it is."""
+        names = tuple(thread.name for thread in self.drawn.threads)
+        gauge = gauge_for(band, self.drawer)
+        drawer = replace(
+            self.drawer, only=names, colours=None, include=names, ground=names[self.drawn.ground]
+        )
+        drawn = design(artwork, room_of(artwork, band, gauge), drawer)
+        return Replanned(*pose(drawn, band, self.tying), label, price)
+
+    def _posed(
+        self, wanted: NDArray[np.int64], label: str, price: str, tying: Tying | None = None
+    ) -> Replanned:
+        drawn = replace(self.drawn, wanted=wanted)
+        return Replanned(*pose(drawn, self.band, tying or self.tying), label, price)
+
+    def _selvedge(self, amount: int) -> Replanned | None:
+        diagonal = self.drawn.worked == "diagonal"
+        if self.tying.start_order is not None or (diagonal and amount % 2):
+            return None  # an odd shift would turn diagonal cells into places without a knot
+        wanted = np.pad(self.drawn.wanted, ((0, 0), (amount, amount)), constant_values=-1)
+        return self._posed(
+            wanted,
+            f"a selvedge of {amount} free {'cell' if amount == 1 else 'cells'} at each edge",
+            f"{2 * amount} more strands, and edges in mixed colours",
+        )
+
+    def _mirrored(self) -> Replanned | None:
+        if not isinstance(self.artwork, PictureSource):
+            return None  # letters would read backwards
+        if self.drawn.worked == "diagonal" and self.drawn.strands % 2:
+            return None  # mirrored, its cells would fall between the knots
+        order = self.tying.start_order
+        tying = replace(self.tying, start_order=None if order is None else order[::-1])
+        return self._posed(
+            self.drawn.wanted[:, ::-1].copy(), "the picture mirrored", "it faces the other way", tying
+        )
+
+    def _without(self, thread: int | None) -> Replanned | None:
+        if thread is None:
+            return None
+        table = self.problem.costs
+        others = [t for t in range(len(self.drawn.threads)) if t != thread]
+        cells = self.drawn.wanted == thread
+        wanted_here = self.wanted == thread
+        if not wanted_here.any() or not others:
+            return None
+        far = table[np.flatnonzero(wanted_here)[0]]
+        nearest = min(others, key=lambda t: (far[t], t))
+        posed = self._posed(
+            np.where(cells, nearest, self.drawn.wanted),
+            f"without {self.drawn.threads[thread].name}",
+            f"its cells become {self.drawn.threads[nearest].name}",
+        )
+        bounds = list(posed.problem.at_most)
+        bounds[thread] = 0
+        problem = replace(posed.problem, at_most=tuple(bounds))
+        return replace(posed, problem=problem, off_picture=float(far[nearest] * wanted_here.sum()))

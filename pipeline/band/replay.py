@@ -1,0 +1,70 @@
+"""A pattern tied from its first knot to its last: who met whom, who showed, where each strand hung."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from pipeline.band.knots import Tied, tie
+from pipeline.band.pattern import Pattern
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One knot of the band: where it stands, what met in it, and the threads of the two strands then."""
+
+    section: int
+    row: int
+    knot: int
+    """Index in the row's tying order."""
+    tied: Tied
+    shown: int
+    """Thread index that shows."""
+    hidden: int
+    """Thread index of the core strand (before a join in this knot)."""
+    wanted: int | None
+    joined: int | None
+    """Thread index of the piece laid in as core in this knot, if any."""
+    tying_joined: bool = False
+    """Whether that piece goes on from the tying strand instead (see ``Join.tying``)."""
+
+    @property
+    def hand_over(self) -> bool:
+        """Whether the two strands stay: the travelling one parks and the other goes on."""
+        return not self.tied.knot.swaps
+
+
+@dataclass(frozen=True, slots=True)
+class RowReplay:
+    """One row: its knots, and strand numbers and their threads at each position after it."""
+
+    section: int
+    row: int
+    steps: tuple[Step, ...]
+    order: tuple[int, ...]
+    threads: tuple[int, ...]
+
+
+def replay(pattern: Pattern) -> Iterator[RowReplay]:
+    """Tie the pattern row by row. Strands are numbered by starting position from 0.
+
+    The pattern must be valid (see ``pipeline.band.pattern.problems``). Joins change a strand's thread after
+    the knot in which the new piece is laid in.
+
+    >>> from pipeline.band.example import two_rows
+    >>> [(row.order, [step.shown for step in row.steps]) for row in replay(two_rows())]
+    [((1, 2, 3, 0), [0, 0, 0]), ((0, 1, 2, 3), [1, 1, 1])]
+    """
+    order = list(range(len(pattern.strands)))
+    thread_of = list(pattern.strands)
+    joins = {(j.section, j.row, j.knot): (j.thread, j.tying) for j in pattern.joins}
+    for s, r, _, row in pattern.rows():
+        steps = []
+        for k, ((position, knot), wanted) in enumerate(zip(row.knots, row.wanted, strict=True)):
+            tied = tie(order, position, knot)
+            joined, tying = joins.get((s, r, k), (None, False))
+            shown, hidden = thread_of[tied.tying], thread_of[tied.core]
+            steps.append(Step(s, r, k, tied, shown, hidden, wanted, joined, tying))
+            if joined is not None:
+                thread_of[tied.tying if tying else tied.core] = joined
+        yield RowReplay(s, r, tuple(steps), tuple(order), tuple(thread_of[i] for i in order))

@@ -1,0 +1,168 @@
+"""Letters as a grid of wanted threads: which alphabet fits, which thread each letter takes, how they lie."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.band.pattern import Gauge
+from pipeline.colour import delta_e, delta_e_table, parse_hex
+from pipeline.design.cells import reduce_picture
+from pipeline.drawer.stash import Thread
+from pipeline.errors import ImpossibleError, InputError
+from pipeline.materials.fit import place
+from pipeline.motif import lettering
+from pipeline.motif.picture import Picture
+from pipeline.order.asked import Drawer, LetterSource, Room
+
+Grid = NDArray[np.int64]
+LETTER_GROUND, LETTER_INK = "#1b2a59", "#f4f1e8"
+"""Colours of lettering when the maker names no threads: the nearest threads owned are taken."""
+TELLABLE = 20.0
+"""CIEDE2000 that a letter keeps from its ground at least; value from our own looking, no source."""
+
+
+def letter_grid(artwork: LetterSource, room: Room, drawer: Drawer) -> tuple[Grid, tuple[Thread, ...]]:
+    """Set the letters: (rows, strands−1) thread indices, the ground 0, and the threads, ground first.
+
+    Raises InputError and ImpossibleError for letters that cannot be set or do not fit.
+    """
+    if artwork.turn % 2:
+        raise InputError("--turn 1 and 3 do not go with --letters.", "Use --across, or --turn 2.")
+    cells = (room.strands) - 1
+    threads, inks = _letter_threads(artwork, drawer)
+    canvas = _canvas(artwork, _letter_cells(cells, room))
+    canvas = canvas[:, ::-1] if artwork.mirror else canvas
+    canvas = canvas[::-1, ::-1] if artwork.turn % 4 else canvas
+    of_letter = np.zeros(int(canvas.max()) + 1, dtype=np.int64)
+    for turn, letter in enumerate(np.unique(canvas[canvas > 0])):  # spaces take no turn
+        of_letter[letter] = inks[turn % len(inks)]
+    wanted = of_letter[canvas]
+    if room.worked == "diagonal":
+        wanted = _onto_diagonal(wanted, threads, cells, room.gauge)
+    if room.fill == "none":
+        wanted = np.pad(wanted, ((2, 2), (0, 0)))  # two rows of ground, so that letters touch nothing
+    length = room.rows or room.length
+    if length is not None and wanted.shape[0] > length:
+        limit = f"--rows {length} allows" if room.rows else f"the {length} the wrist has room for"
+        raise ImpossibleError(
+            f"{artwork.text!r} takes {wanted.shape[0]} rows, more than {limit}.",
+            "Use fewer letters, a smaller --height, fewer --strands, or a longer --wrist or --rows.",
+        )
+    if room.rows is not None:
+        wanted = place(wanted, room.rows, how="centre", ground=0, worked=room.worked)
+    return wanted, threads
+
+
+def _letter_cells(cells: int, room: Room) -> int:
+    """Cells across that letters are drawn on: in row work those of the band, in diagonal work as many as
+    leave each letter cell the area of a knot, since a row has only half as many knots as positions.
+    """
+    if room.worked == "rows":
+        return cells
+    across_mm, knot_mm2 = (
+        cells * room.gauge.strand_pitch_mm,
+        2 * room.gauge.strand_pitch_mm * room.gauge.row_pitch_mm,
+    )
+    return max(1, int(across_mm / np.sqrt(knot_mm2)))
+
+
+def _onto_diagonal(canvas: Grid, threads: tuple[Thread, ...], cells: int, gauge: Gauge) -> Grid:
+    """Lay square letter cells onto the knots of diagonal work: (rows, cells) thread indices."""
+    owned = np.array([thread.rgb for thread in threads], dtype=np.uint8)
+    rgb = owned[np.kron(canvas, np.ones((8, 8), dtype=np.int64))]
+    picture = Picture(rgb, threads[0].rgb, "letters")
+    cell_mm = cells * gauge.strand_pitch_mm / canvas.shape[1]
+    rows = max(1, round(canvas.shape[0] * cell_mm / gauge.row_pitch_mm))
+    aspect = gauge.strand_pitch_mm / gauge.row_pitch_mm
+    colours = reduce_picture(
+        picture, rows, cells, worked="diagonal", cell_aspect=aspect, mode="flat", fit="stretch"
+    ).colours
+    return np.asarray(delta_e_table(colours, owned).argmin(axis=-1).reshape(rows, cells))
+
+
+def _letter_threads(artwork: LetterSource, drawer: Drawer) -> tuple[tuple[Thread, ...], tuple[int, ...]]:
+    """The threads, ground first, and the indices of those that letters take in turn."""
+    named = drawer.stash.pick(drawer.only).threads if drawer.only else ()
+    if drawer.ground is not None:
+        ground = drawer.stash.find(drawer.ground)
+    elif named:
+        ground = named[0]
+    else:
+        ground = _nearest(drawer.stash.threads, LETTER_GROUND)
+    if artwork.threads:
+        letters = tuple(drawer.stash.find(name) for name in artwork.threads)
+    else:
+        letters = tuple(thread for thread in named if thread.name != ground.name)
+    if not letters:
+        others = tuple(thread for thread in drawer.stash.threads if thread.name != ground.name)
+        if not others:
+            raise InputError("the stash has one thread, and letters need two.", "Add a thread to it.")
+        tellable = [t for t in others if _apart(t, ground) >= TELLABLE]
+        letters = (_nearest(tellable or others, LETTER_INK),)
+    more = tuple(drawer.stash.find(name) for name in drawer.include)
+    threads = tuple(dict.fromkeys((ground, *letters, *more)))
+    index = {thread.name: i for i, thread in enumerate(threads)}
+    return threads, tuple(index[thread.name] for thread in letters)
+
+
+def _nearest(threads: Sequence[Thread], colour: str) -> Thread:
+    owned = np.array([thread.rgb for thread in threads], dtype=np.uint8)
+    return threads[int(delta_e_table(np.array(parse_hex(colour), dtype=np.uint8), owned).argmin())]
+
+
+def _apart(one: Thread, other: Thread) -> float:
+    return float(delta_e(np.array(one.rgb, dtype=np.uint8), np.array(other.rgb, dtype=np.uint8)))
+
+
+def _canvas(artwork: LetterSource, cells: int) -> Grid:
+    """The letters as (rows, cells) letter numbers, 0 the ground, centred across the band."""
+    if artwork.direction == "across":
+        return _stacked(artwork, cells)
+    height = artwork.height or lettering.best_height(cells, artwork.text)
+    ink = lettering.set_letters(artwork.text, height=height, font=artwork.font).ink
+    if ink.shape[0] > cells:
+        raise ImpossibleError(
+            f"letters {ink.shape[0]} cells high do not fit across, where there is room for {cells}.",
+            "Use more --strands or a smaller --height.",
+        )
+    times = 1 if artwork.height else max(1, (cells - 2) // ink.shape[0])
+    ink = np.kron(ink, np.ones((times, times), dtype=np.int64))
+    return _centred(np.rot90(ink, -1), cells)  # the tops of the letters point to the last position
+
+
+def _stacked(artwork: LetterSource, cells: int) -> Grid:
+    """Upright letters, one below another, two rows apart."""
+    height = artwork.height or _widest_height(artwork, cells)
+    line = lettering.set_letters(artwork.text, height=height, font=artwork.font).ink
+    blocks: list[Grid] = []
+    for number in range(1, int(line.max()) + 1):
+        columns = np.flatnonzero((line == number).any(axis=0))
+        if not len(columns):  # a space
+            blocks.append(np.zeros((height // 2, cells), dtype=np.int64))
+            continue
+        letter = line[:, columns[0] : columns[-1] + 1]
+        if letter.shape[1] > cells:
+            raise ImpossibleError(
+                f"letter {number} is {letter.shape[1]} cells wide, and there is room for {cells}.",
+                "Use more --strands, a smaller --height, or letters along the band.",
+            )
+        own = np.where(letter == number, number, 0)
+        blocks += [_centred(own, cells), np.zeros((2, cells), dtype=np.int64)]
+    return np.concatenate(blocks[:-1])
+
+
+def _widest_height(artwork: LetterSource, cells: int) -> int:
+    """The tallest alphabet whose letters, one by one, leave a cell of ground at both edges."""
+    for height in reversed(lettering.heights()):
+        widths = lettering.set_letters(artwork.text, height=height, font=artwork.font).widths
+        if max(widths) <= cells - 2:
+            return height
+    return lettering.heights()[0]
+
+
+def _centred(ink: Grid, cells: int) -> Grid:
+    spare = cells - ink.shape[1]
+    return np.pad(ink, ((0, 0), (spare - spare // 2, spare // 2)))

@@ -1,0 +1,99 @@
+"""What is asked of the router: a design on a band of a certain size, under what the maker allows."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.band.network import network, picture_rows
+from pipeline.band.pattern import FOLDED_STYLES, Ends, Gauge
+from pipeline.design.design import Design, usual_strands
+from pipeline.design.threads import routing_costs
+from pipeline.errors import InputError
+from pipeline.materials.ends import make_end, neighbour_pairs
+from pipeline.materials.fit import Fit, fit_rows
+from pipeline.materials.gauge import find_gauge, preset_gauge, saved_gauges
+from pipeline.order.asked import Artwork, Band, Drawer, Room, Tying
+from pipeline.routing import Problem
+
+
+def gauge_for(band: Band, drawer: Drawer) -> Gauge:
+    """The gauge the band is planned with. Raises InputError for a name that is neither saved nor known."""
+    if band.gauge is None:
+        kinds = Counter(thread.preset for thread in drawer.stash.threads)
+        return preset_gauge(kinds.most_common(1)[0][0], band.worked)
+    if isinstance(band.gauge, str) and band.gauge in saved_gauges():
+        return find_gauge(band.gauge, band.worked)
+    return preset_gauge(band.gauge, band.worked)
+
+
+def room_of(artwork: Artwork, band: Band, gauge: Gauge) -> Room:
+    """The place the design has: strands, and the rows that the wrist has room for."""
+    strands = usual_strands(artwork) if band.strands is None else band.strands
+    fit = fit_of(band, strands, gauge)
+    fill = "none" if band.border else band.fill
+    return Room(
+        strands, band.worked, gauge, band.rows, None if fit is None else fit.rows, band.selvedge, fill
+    )
+
+
+def fit_of(band: Band, strands: int, gauge: Gauge) -> Fit | None:
+    """What has to be knotted for the wrist, or None if none was given."""
+    if band.wrist_mm is None:
+        return None
+    ends = ends_of(band, (0,) * max(2, strands), gauge)  # which threads hang there makes no difference
+    return fit_rows(band.wrist_mm, gauge, ease_mm=band.ease_mm, ends=ends)
+
+
+def ends_of(band: Band, strands: Sequence[int], gauge: Gauge) -> Ends:
+    """Both ends of a band of these ``strands`` (threads by position); a folded start does not taper."""
+    tapered = band.taper and band.start not in FOLDED_STYLES
+    return Ends(
+        start=make_end(band.start, strands, gauge, at_start=True, tail_mm=band.tail_mm, taper=tapered),
+        finish=make_end(band.finish, strands, gauge, at_start=False, tail_mm=band.tail_mm, taper=band.taper),
+    )
+
+
+def included(drawer: Drawer, tying: Tying) -> Drawer:
+    """The drawer, told to include the threads that the maker's bounds name."""
+    named = [*tying.at_most, *(name for name in tying.start_order or () if name is not None)]
+    names = tuple(dict.fromkeys(drawer.stash.find(name).name for name in named))
+    return replace(drawer, include=names)
+
+
+def pose(drawn: Design, band: Band, tying: Tying) -> tuple[Problem, NDArray[np.int64]]:
+    """Pose the routing problem of a design; return it with the thread wanted at each knot (−1: none).
+
+    For the left hand the mirrored design is posed; the pattern is mirrored back once it is routed. Raises
+    InputError for bounds that name other threads or another number of strands.
+    """
+    drawn = drawn.mirrored() if band.left_handed else drawn
+    rows = drawn.wanted.shape[0]
+    net = network(drawn.strands, picture_rows(drawn.strands, rows, drawn.worked))
+    wanted = drawn.wanted[net.row, net.position]
+    index = {thread.name.casefold(): i for i, thread in enumerate(drawn.threads)}
+    at_most: list[int | None] = [None] * len(drawn.threads)
+    for name, count in tying.at_most.items():
+        at_most[_thread(name, index, "--at-most")] = count
+    start: tuple[int | None, ...] = (None,) * drawn.strands
+    if tying.start_order is not None:
+        if len(tying.start_order) != drawn.strands:
+            raise InputError(
+                f"--start-order names {len(tying.start_order)} positions, and the band has {drawn.strands}.",
+                "Name one thread a position, or * where it is free.",
+            )
+        order = tying.start_order[::-1] if band.left_handed else tying.start_order
+        start = tuple(None if n is None else _thread(n, index, "--start-order") for n in order)
+    folded = neighbour_pairs(drawn.strands) if band.start in ("larks-head", "holding-cord") else ()
+    problem = Problem(net, routing_costs(wanted, drawn.threads), start, tuple(at_most), folded, tying.ease)
+    return problem, wanted
+
+
+def _thread(name: str, index: Mapping[str, int], flag: str) -> int:
+    if name.casefold() not in index:
+        raise InputError(f"{flag}: the band has no thread {name!r}.", f"It has {', '.join(index)}.")
+    return index[name.casefold()]

@@ -1,0 +1,103 @@
+"""Booking a band's thread off the stash: the list of threads with fewer metres, all else as it was."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from pipeline.band.pattern import Pattern
+from pipeline.drawer.stash import Stash, parse_stash
+from pipeline.errors import ImpossibleError, InputError
+from pipeline.materials.lengths import Cut, pieces
+
+
+@dataclass(frozen=True, slots=True)
+class Booking:
+    """What a thread loses; ``before_m`` is None where the stash does not know how much there is."""
+
+    name: str
+    used_m: float
+    before_m: float | None
+
+    @property
+    def after_m(self) -> float | None:
+        return None if self.before_m is None else round(self.before_m - self.used_m, 6)
+
+
+def bookings(pattern: Pattern, cuts: Sequence[Cut], stash: Stash) -> tuple[Booking, ...]:
+    r"""What the cut pieces take from each thread of the stash, by name.
+
+    Raises InputError for a thread that the stash does not list and ImpossibleError where it holds less.
+
+    >>> from pipeline.band.example import two_rows
+    >>> from pipeline.drawer.stash import parse_stash
+    >>> from pipeline.materials.lengths import cut_list
+    >>> data = b"name,colour,metres\nnavy,#1b2a59,8\nwhite,#ffffff,8\n"
+    >>> made = bookings(two_rows(), cut_list(two_rows()), parse_stash(data, "drawer.csv"))
+    >>> [(booking.name, booking.used_m) for booking in made]
+    [('navy', 0.25), ('white', 0.66)]
+    >>> booked(data, "drawer.csv", made).decode().split()
+    ['name,colour,metres', 'navy,#1b2a59,7.75', 'white,#ffffff,7.34']
+    """
+    used: dict[str, float] = {}
+    for piece in pieces(pattern, tuple(cuts)):
+        name = pattern.threads[piece.thread].name
+        used[name] = used.get(name, 0.0) + piece.length_mm / 1000
+    owned = {thread.name: thread.metres for thread in stash.threads}
+    made = []
+    for name, metres in used.items():
+        if name not in owned:
+            raise InputError(
+                f"{stash.source} has no thread {name!r}.", "Add it to the list, or name another."
+            )
+        booking = Booking(name, round(metres, 6), owned[name])
+        if booking.after_m is not None and booking.after_m < 0:
+            raise ImpossibleError(
+                f"the band is cut from {metres:.2f} m of {name}, and {stash.source} holds "
+                f"{booking.before_m:.2f} m.",
+                "Correct the metres in the list, or buy first.",
+            )
+        made.append(booking)
+    return tuple(made)
+
+
+def booked(data: bytes, source: str, made: Sequence[Booking]) -> bytes:
+    """Rewrite a stash file with the metres that are left; other cells and columns stay as they are.
+
+    Raises InputError for a palette, which knows no metres, and for a file that is no stash.
+    """
+    parse_stash(data, source)
+    text = data.decode("utf-8-sig")
+    if text.lstrip().startswith("GIMP Palette"):
+        raise InputError(f"{source} is a palette and knows no metres.", "Import it into a CSV list first.")
+    left = {booking.name: booking.after_m for booking in made if booking.after_m is not None}
+    lines = text.lstrip("\r\n").splitlines()
+    delimiter = max(",;\t", key=lines[0].count)
+    rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True))
+    header = next(i for i, row in enumerate(rows) if any(cell.strip() for cell in row))
+    named = [cell.strip().casefold() for cell in rows[header]]
+    name_at = named.index("name")
+    metres_at = next(i for i, cell in enumerate(named) if cell in ("metres", "meters"))
+    for row in rows[header + 1 :]:
+        if len(row) > max(name_at, metres_at):
+            _set_metres(row, metres_at, left.get(" ".join(row[name_at].split())), delimiter)
+    out = io.StringIO()
+    csv.writer(out, delimiter=delimiter, lineterminator="\n").writerows(rows)
+    bom = b"\xef\xbb\xbf" if data.startswith(b"\xef\xbb\xbf") else b""
+    return bom + out.getvalue().encode()
+
+
+def _set_metres(row: list[str], at: int, metres: float | None, delimiter: str) -> None:
+    if metres is not None:
+        number = f"{metres:.3f}".rstrip("0").rstrip(".") or "0"
+        row[at] = number if delimiter == "," else number.replace(".", ",")
+
+
+def merged(stash: Stash, other: Stash) -> tuple[Stash, Mapping[str, str]]:
+    """Add the threads of ``other``; of namesakes the present ones stay. Returns what happened by name."""
+    there = set(stash.names)
+    new = tuple(thread for thread in other.threads if thread.name not in there)
+    told = {thread.name: "added" if thread in new else "kept as it was" for thread in other.threads}
+    return Stash((*stash.threads, *new), stash.source), told

@@ -1,0 +1,1 @@
+"""What a maker asks for, in values."""

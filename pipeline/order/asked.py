@@ -1,0 +1,125 @@
+"""What a maker asks for: the artwork, the band, the threads to choose from, and what is allowed in tying."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Literal
+
+from pipeline.band.pattern import EndStyle, Gauge
+from pipeline.drawer.stash import Stash
+from pipeline.literals import Fill, Fit, Level, Mode, Worked
+from pipeline.materials.fit import EASE_MM
+from pipeline.materials.joins import LONGEST_MM
+from pipeline.routing import Ease
+
+
+@dataclass(frozen=True, slots=True)
+class PictureSource:
+    """A picture file and how it is taken in; ``grid`` means one pixel a cell, nothing resampled."""
+
+    path: Path
+    grid: bool = False
+    background: str | None = None
+    trim: bool = True
+    crop: tuple[float, float, float, float] | None = None
+    turn: int = 0
+    mirror: bool = False
+    fit: Fit = "contain"
+    reduce: Mode = "auto"
+
+    @property
+    def title(self) -> str:
+        return self.path.stem.replace("_", " ").replace("-", " ").strip() or "picture"
+
+
+@dataclass(frozen=True, slots=True)
+class LetterSource:
+    """Letters; ``height`` in cells, ``threads`` for the letters in turn, the font file for other scripts."""
+
+    text: str
+    height: int | None = None
+    font: Path | None = None
+    direction: Literal["along", "across"] = "along"
+    threads: tuple[str, ...] = ()
+    turn: int = 0
+    mirror: bool = False
+
+    @property
+    def title(self) -> str:
+        return self.text
+
+
+Artwork = PictureSource | LetterSource
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """The place the design has: ``strands`` wide, ``length`` rows that the wrist has room for (None: as
+    long as the picture), ``rows`` the picture itself takes (None: by its shape).
+    """
+
+    strands: int
+    worked: Worked
+    gauge: Gauge
+    rows: int | None = None
+    length: int | None = None
+    selvedge: int | None = None
+    fill: Fill = "auto"
+
+
+@dataclass(frozen=True, slots=True)
+class Drawer:
+    """The threads to choose from: ``only`` these of the stash, at most ``colours`` of them; ``include``
+    stand among the threads of the band whether or not the picture wants them.
+    """
+
+    stash: Stash
+    only: tuple[str, ...] | None = None
+    colours: int | None = None
+    ground: str | None = None
+    include: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """The band's size and ends.
+
+    ``strands``, ``rows`` (of the picture) and ``selvedge`` None: chosen by the artwork. ``wrist_mm`` None:
+    as long as the picture. ``gauge``: a saved swatch, a thread preset, a diameter in mm, or None for the
+    kind of thread that the drawer holds most of.
+    """
+
+    strands: int | None = None
+    worked: Worked = "rows"
+    rows: int | None = None
+    wrist_mm: float | None = None
+    ease_mm: float = EASE_MM
+    gauge: str | float | None = None
+    selvedge: int | None = None
+    fill: Fill = "auto"
+    start: EndStyle = "straight"
+    finish: EndStyle = "straight"
+    taper: bool = False
+    tail_mm: float | None = None
+    border: bool = False
+    """Whether colour blocks fill what the picture leaves of the wrist."""
+    left_handed: bool = False
+    """Whether rows begin at the right edge; the band shows the same picture."""
+
+
+@dataclass(frozen=True, slots=True)
+class Tying:
+    """What the maker allows in tying: hand-overs, extra rows, joins, and bounds on the strands by thread
+    name (``start_order``: one entry a position, None where free).
+    """
+
+    ease: Ease = Ease.LIGHT
+    switching_rows: int = 0
+    joins: int = 0
+    at_most: Mapping[str, int] = field(default_factory=dict)
+    start_order: tuple[str | None, ...] | None = None
+    share: Level = "rows"
+    longest_mm: float = LONGEST_MM
+    margin: float | None = None

@@ -1,0 +1,130 @@
+"""Switching rows: each point of the trade-off is a real band, the error falls, and rows pay."""
+
+from __future__ import annotations
+
+from itertools import pairwise, permutations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pipeline.band.knots import Worked
+from pipeline.band.network import picture_rows
+from pipeline.band.pattern import problems
+from pipeline.design.assemble import to_pattern
+from pipeline.routing import Budget, Ease, SwitchedPoint, insert_switching, route
+from pipeline.routing.parting import sorting_rows
+from pipeline.verdict.feasibility import check
+from tests.routing.samples import crossed_blocks
+from tests.verdict.bands import ENDS, GAUGE, THREADS
+
+EFFORT = Budget(effort=0.15)
+BRIEF = Budget(effort=0.03)
+
+
+def curve(strands: int, rows: int, worked: Worked, limit: int, ease: Ease) -> tuple[SwitchedPoint, ...]:
+    problem, wanted = crossed_blocks(strands, rows, worked, ease)
+    return insert_switching(problem, wanted, route(problem, EFFORT), limit, BRIEF)
+
+
+@pytest.mark.parametrize(
+    ("worked", "ease"),
+    [("rows", Ease.FULL), ("rows", Ease.LIGHT), ("rows", Ease.PLAIN), ("diagonal", Ease.LIGHT)],
+)
+def test_points_are_real_bands_and_the_error_falls(worked: Worked, ease: Ease) -> None:
+    points = curve(9, 16, worked, 7, ease)
+    assert points[0].switching_rows == 0
+    for fewer, more in pairwise(points):
+        assert fewer.switching_rows < more.switching_rows <= 7
+        assert more.colour_error < fewer.colour_error
+    for point in points:
+        wanted = [None if t < 0 else int(t) for t in point.wanted]
+        pattern = to_pattern(point.problem.network, point.solution, wanted, THREADS, GAUGE, ENDS, "blocks")
+        assert list(problems(pattern)) == []
+        found = check(pattern)
+        assert found.switching_rows == point.switching_rows
+        assert (found.cells, found.made) == (16 * 8 if worked == "rows" else 64, point.made)
+        assert found.colour_error == pytest.approx(point.colour_error)
+        assert point.solution.lower_bound <= point.colour_error
+        picture = [row for row in point.problem.network.rows if row.picture is not None]
+        assert tuple(picture) == picture_rows(9, 16, worked)
+        if ease is not Ease.FULL:
+            assert most_in_mid_row(pattern) <= (1 if ease is Ease.LIGHT else 0)
+
+
+def most_in_mid_row(pattern) -> int:
+    """The most hand-overs of different threads that any straight row has away from its edges."""
+    now, most = list(pattern.strands), 0
+    for _, _, section, row in pattern.rows():
+        inside = 0
+        for i, (p, knot) in enumerate(row.knots):
+            if knot.swaps:
+                now[p], now[p + 1] = now[p + 1], now[p]
+            elif section.worked == "rows" and 0 < i < len(row.knots) - 1:
+                inside += now[p] != now[p + 1]
+        most = max(most, inside)
+    return most
+
+
+@pytest.mark.parametrize("worked", ["rows", "diagonal"])
+def test_sixteen_rows_pay(worked: Worked) -> None:
+    points = curve(13, 32, worked, 16, Ease.FULL)
+    assert points[-1].colour_error < 0.8 * points[0].colour_error
+    assert points[-1].made > points[0].made
+
+
+def test_the_longest_band_has_a_bound_of_its_own() -> None:
+    problem, wanted = crossed_blocks(9, 16, "diagonal", Ease.FULL)
+    points = insert_switching(problem, wanted, route(problem, EFFORT), 4, Budget(effort=0.2))
+    assert points[-1].switching_rows > 0
+    assert 0 < points[-1].solution.lower_bound <= points[-1].colour_error
+
+
+def test_no_rows_allowed_gives_the_band_itself() -> None:
+    (point,) = curve(5, 6, "diagonal", 0, Ease.FULL)
+    assert point.switching_rows == 0 and point.problem.network.rows == picture_rows(5, 6, "diagonal")
+
+
+def test_same_seed_same_curve() -> None:
+    first, again = (curve(7, 12, "diagonal", 4, Ease.LIGHT) for _ in range(2))
+    assert [(p.switching_rows, p.colour_error) for p in first] == [
+        (p.switching_rows, p.colour_error) for p in again
+    ]
+    assert np.array_equal(first[-1].solution.swaps, again[-1].solution.swaps)
+
+
+def tied(have: list[int], rows, swaps) -> list[int]:
+    now, v = list(have), 0
+    for row in rows:
+        for p in row.positions:
+            if swaps[v]:
+                now[p], now[p + 1] = now[p + 1], now[p]
+            v += 1
+    return now
+
+
+@given(st.integers(1, 6), st.integers(1, 6))
+def test_a_group_passes_a_group(a: int, b: int) -> None:
+    """A · b knots and a + b − 1 diagonal rows (common practice, no source)."""
+    have, want = np.array([0] * a + [1] * b), np.array([1] * b + [0] * a)
+    rows, swaps, reached = sorting_rows(have, want, a + b)
+    assert tied(have.tolist(), rows, swaps) == want.tolist() == reached.tolist()
+    assert (int(swaps.sum()), len(rows)) == (a * b, a + b - 1)
+
+
+@pytest.mark.parametrize("n", [2, 3, 4, 5, 6])
+def test_any_order_in_n_rows_with_as_many_swaps_as_inversions(n: int) -> None:
+    """Habermann 1972; Knuth, The Art of Computer Programming 3, sections 5.1.1 and 5.3.4."""
+    for order in permutations(range(n)):
+        have = np.array(order)
+        rows, swaps, reached = sorting_rows(have, np.arange(n), n)
+        assert tied(list(order), rows, swaps) == list(range(n)) == reached.tolist()
+        assert int(swaps.sum()) == sum(order[i] > order[j] for i in range(n) for j in range(i + 1, n))
+
+
+@given(st.permutations(range(7)), st.integers(0, 6))
+def test_too_few_rows_lead_part_of_the_way(order: list[int], most: int) -> None:
+    rows, swaps, reached = sorting_rows(np.array(order), np.arange(7), most)
+    assert len(rows) <= most
+    assert tied(order, rows, swaps) == reached.tolist()
