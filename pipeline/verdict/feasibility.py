@@ -65,7 +65,7 @@ class Feasibility:
         return not self.unmade
 
 
-def _distances(threads: tuple[PatternThread, ...]) -> NDArray[np.float64]:
+def thread_distances(threads: tuple[PatternThread, ...]) -> NDArray[np.float64]:
     """CIEDE2000 between every two threads, (threads, threads)."""
     colours = np.array([parse_hex(thread.colour) for thread in threads], dtype=np.uint8)
     return np.asarray(delta_e(colours[:, None], colours[None, :]), dtype=np.float64)
@@ -81,7 +81,7 @@ def check(pattern: Pattern) -> Feasibility:
     >>> verdict.made, verdict.cells, [(cell.row, cell.position) for cell in verdict.unmade]
     (5, 6, [(1, 0)])
     """
-    distance = _distances(pattern.threads)
+    distance = thread_distances(pattern.threads)
     unmade: list[Unmade] = []
     cells = hand_overs = same_thread = changes = 0
     for row in replay(pattern):
