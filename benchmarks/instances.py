@@ -18,7 +18,7 @@ from skimage.io import imread
 
 from pipeline.band.knots import Worked
 from pipeline.band.network import network, picture_rows
-from pipeline.routing.problem import Ease, Problem
+from pipeline.routing.question import Ease, Question
 
 CASES = Path(__file__).parent / "cases"
 
@@ -74,10 +74,10 @@ def hills(rows: int, cells: int, threads: int, seed: int = 0) -> Case:
     return Case(f"hills_{cells + 1}x{rows}x{threads}", wanted, difference)
 
 
-def problem(case: Case, worked: Worked, ease: Ease = Ease.FULL) -> Problem:
+def problem(case: Case, worked: Worked, ease: Ease = Ease.FULL) -> Question:
     """The routing problem of a case: free starts, no bounds."""
     rows, cells = case.wanted.shape
     net = network(cells + 1, picture_rows(cells + 1, rows, worked))
     costs = case.difference[case.wanted[net.row, net.position]]
     k = len(case.difference)
-    return Problem(net, costs, (None,) * (cells + 1), (None,) * k, (), ease)
+    return Question(net, costs, (None,) * (cells + 1), (None,) * k, (), ease)

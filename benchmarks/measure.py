@@ -14,7 +14,7 @@ from queue import Empty
 from typing import Any
 
 from benchmarks.solvers import SOLVERS
-from pipeline.routing.problem import Problem
+from pipeline.routing.question import Question
 
 GRACE_S = 300.0
 """How long over its limit a solver may run before it is ended and counts as without an answer."""
@@ -34,7 +34,7 @@ class Measured:
     note: str = ""
 
 
-def _child(solver: str, problem: Problem, limit: float, answers: Any) -> None:
+def _child(solver: str, problem: Question, limit: float, answers: Any) -> None:
     if solver.startswith("ours"):  # compiled loops come from a cache or are made once: not part of routing
         warm_up()
     before, cpu_before = time.perf_counter(), time.process_time()
@@ -54,13 +54,13 @@ def warm_up() -> None:
     """Route a tiny band, so that imports and compilation are over before the clock starts."""
     from benchmarks.instances import hills, problem
     from pipeline.routing import route
-    from pipeline.routing.problem import Budget
+    from pipeline.routing.question import Budget
 
     for worked in ("rows", "diagonal"):
         route(problem(hills(6, 5, 3), worked), Budget(effort=0.01))
 
 
-def measure(solver: str, problem: Problem, limit: float) -> Measured:
+def measure(solver: str, problem: Question, limit: float) -> Measured:
     """Measure a solver by name (see ``benchmarks.solvers``) on one core."""
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
         os.environ[name] = "1"

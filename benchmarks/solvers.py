@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipeline.routing.problem import Budget, Ease, Problem
+from pipeline.routing.question import Budget, Ease, Question
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,52 +23,52 @@ class Result:
     replayed: bool = False
 
 
-Solver = Callable[[Problem, float], Result]
+Solver = Callable[[Question, float], Result]
 """Takes a problem and an allowance: effort for our router at an effort, else a time limit in seconds."""
 
 
-def _replayed(problem: Problem, strands: np.ndarray, swaps: np.ndarray, bound: float) -> Result:
+def _replayed(problem: Question, strands: np.ndarray, swaps: np.ndarray, bound: float) -> Result:
     from benchmarks.reference.replay import replay
 
     seen = replay(problem, strands.tolist(), swaps.tolist())
     return Result(seen.cost, bound, seen.hand_overs, strands, swaps, True)
 
 
-def _ours(problem: Problem, budget: Budget) -> Result:
+def _ours(problem: Question, budget: Budget) -> Result:
     from pipeline.routing import route
 
     found = route(problem, budget)
     return _replayed(problem, found.strands, found.swaps, found.lower_bound)
 
 
-def ours(problem: Problem, effort: float) -> Result:
+def ours(problem: Question, effort: float) -> Result:
     """Our router, full ease."""
     return _ours(problem, Budget(effort=effort))
 
 
-def ours_long(problem: Problem, limit: float) -> Result:
+def ours_long(problem: Question, limit: float) -> Result:
     """Our router with as much effort as it takes about the limit to spend, at 10 s an effort of 1."""
     return _ours(problem, Budget(effort=limit / 10, deadline=time.monotonic() + limit))
 
 
-def ours_light(problem: Problem, effort: float) -> Result:
+def ours_light(problem: Question, effort: float) -> Result:
     """Our router, at most one hand-over in mid-row."""
     return _ours(replace(problem, ease=Ease.LIGHT), Budget(effort=effort))
 
 
-def ours_plain(problem: Problem, effort: float) -> Result:
+def ours_plain(problem: Question, effort: float) -> Result:
     """Our router, no hand-over in mid-row."""
     return _ours(replace(problem, ease=Ease.PLAIN), Budget(effort=effort))
 
 
-def by_hand(problem: Problem, limit: float) -> Result:
+def by_hand(problem: Question, limit: float) -> Result:
     """The baseline of somebody who plans without a router."""
     from benchmarks.reference.hand import by_hand as cost
 
     return Result(cost(problem), 0.0)
 
 
-def cp_sat(problem: Problem, limit: float) -> Result:
+def cp_sat(problem: Question, limit: float) -> Result:
     """CP-SAT with one worker."""
     from benchmarks.reference import constraint
 
@@ -78,7 +78,7 @@ def cp_sat(problem: Problem, limit: float) -> Result:
     return _replayed(problem, answer.strands, answer.swaps, answer.bound)
 
 
-def highs(problem: Problem, limit: float) -> Result:
+def highs(problem: Question, limit: float) -> Result:
     """HiGHS on the mixed-integer programme."""
     from benchmarks.reference import linear
 
@@ -88,7 +88,7 @@ def highs(problem: Problem, limit: float) -> Result:
     return _replayed(problem, answer.strands, answer.swaps, answer.bound)
 
 
-def networkx(problem: Problem, limit: float) -> Result:
+def networkx(problem: Question, limit: float) -> Result:
     """The network simplex of networkx, for two threads; it has no time limit."""
     from benchmarks.reference import flow
 

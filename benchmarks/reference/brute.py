@@ -6,10 +6,10 @@ from itertools import product
 
 import numpy as np
 
-from pipeline.routing.problem import Ease, Problem
+from pipeline.routing.question import Ease, Question
 
 
-def optimum(problem: Problem) -> float:
+def optimum(problem: Question) -> float:
     """Least colour error of any routing that the problem allows, or infinity where it allows none."""
     best = np.inf
     for start in product(range(problem.threads), repeat=problem.network.strands):
@@ -18,7 +18,7 @@ def optimum(problem: Problem) -> float:
     return float(best)
 
 
-def _legal(problem: Problem, start: tuple[int, ...]) -> bool:
+def _legal(problem: Question, start: tuple[int, ...]) -> bool:
     return (
         all(pin is None or pin == thread for pin, thread in zip(problem.start, start, strict=True))
         and all(most is None or start.count(t) <= most for t, most in enumerate(problem.at_most))
@@ -26,7 +26,7 @@ def _legal(problem: Problem, start: tuple[int, ...]) -> bool:
     )
 
 
-def _follow(problem: Problem, start: tuple[int, ...]) -> float:
+def _follow(problem: Question, start: tuple[int, ...]) -> float:
     """Least cost from one starting order: every reachable order of threads with its least cost so far."""
     allowed = {Ease.PLAIN: 0, Ease.LIGHT: 1, Ease.FULL: len(problem.costs)}[problem.ease]
     reached = {(start, 0): 0.0}

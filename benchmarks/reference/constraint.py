@@ -7,13 +7,13 @@ from ortools.sat.python import cp_model
 
 from benchmarks.reference.linear import Answer
 from benchmarks.reference.replay import swaps_of
-from pipeline.routing.problem import Ease, Problem
+from pipeline.routing.question import Ease, Question
 
 UNIT = 1000
 """CP-SAT wants integers: thousandths of a ΔE."""
 
 
-def solve(problem: Problem, *, time_limit: float, seed: int = 0) -> Answer:
+def solve(problem: Question, *, time_limit: float, seed: int = 0) -> Answer:
     """Search with one worker for ``time_limit`` seconds. Only for ``Ease.FULL``."""
     assert problem.ease is Ease.FULL
     network, k = problem.network, problem.threads

@@ -10,13 +10,13 @@ from __future__ import annotations
 import networkx as nx
 import numpy as np
 
-from pipeline.routing.problem import Problem
+from pipeline.routing.question import Question
 
 UNIT = 1_000_000
 """Whole-numbered costs: millionths, as network simplex wants integers."""
 
 
-def optimum(problem: Problem) -> float:
+def optimum(problem: Question) -> float:
     """Least colour error of two threads, free of any ease; pins and at_most kept, nothing folded."""
     assert problem.threads == 2 and not problem.folded
     network = problem.network

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.routing.problem import Problem
+from pipeline.routing.question import Question
 
 
-def by_hand(problem: Problem) -> float:
+def by_hand(problem: Question) -> float:
     """Colour error of the baseline.
 
     Row work: the best base thread for each column and one leader thread for all rows. Diagonal work: every
@@ -19,7 +19,7 @@ def by_hand(problem: Problem) -> float:
     return _all_swap(problem)
 
 
-def _one_leader(problem: Problem) -> float:
+def _one_leader(problem: Question) -> float:
     costs = problem.costs
     best = np.inf
     for leader in range(problem.threads):
@@ -30,7 +30,7 @@ def _one_leader(problem: Problem) -> float:
     return best
 
 
-def _all_swap(problem: Problem) -> float:
+def _all_swap(problem: Question) -> float:
     network = problem.network
     order = np.arange(network.strands)
     met = np.empty((network.knots, 2), dtype=np.int64)

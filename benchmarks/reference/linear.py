@@ -14,7 +14,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import coo_array
 
 from benchmarks.reference.replay import swaps_of
-from pipeline.routing.problem import Ease, Problem
+from pipeline.routing.question import Ease, Question
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +48,7 @@ class _Rows:
         )
 
 
-def solve(problem: Problem, *, whole: bool = True, time_limit: float | None = None) -> Answer:
+def solve(problem: Question, *, whole: bool = True, time_limit: float | None = None) -> Answer:
     """Solve the programme; ``whole=False`` gives the LP bound alone. ``time_limit`` in seconds."""
     network, k = problem.network, problem.threads
     edges, knots = network.edges, network.knots
@@ -100,7 +100,7 @@ def solve(problem: Problem, *, whole: bool = True, time_limit: float | None = No
     return Answer(labels[: network.strands], swaps_of(problem, labels), bound, found.status == 0)
 
 
-def _ease(problem: Problem, rows: _Rows, handed_from: int) -> None:
+def _ease(problem: Question, rows: _Rows, handed_from: int) -> None:
     """In mid-row different threads swap: always (plain), or but once a row (light)."""
     if problem.ease is Ease.FULL:
         return

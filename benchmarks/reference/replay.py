@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.band.knots import knot_of, tie
-from pipeline.routing.problem import Ease, Problem
+from pipeline.routing.question import Ease, Question
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +23,7 @@ class Replayed:
     """The most of the latter in one row."""
 
 
-def replay(problem: Problem, strands: Sequence[int], swaps: Sequence[bool]) -> Replayed:
+def replay(problem: Question, strands: Sequence[int], swaps: Sequence[bool]) -> Replayed:
     """Tie the band and count. Raises AssertionError where pins, bounds, folds or the ease are broken."""
     threads = [int(thread) for thread in strands]
     assert len(threads) == problem.network.strands and len(swaps) == problem.network.knots
@@ -53,7 +53,7 @@ def replay(problem: Problem, strands: Sequence[int], swaps: Sequence[bool]) -> R
     return Replayed(cost, everywhere, sum(inside), most)
 
 
-def swaps_of(problem: Problem, labels: np.ndarray) -> np.ndarray:
+def swaps_of(problem: Question, labels: np.ndarray) -> np.ndarray:
     """Which knots swap, from (edges,) thread of each edge; two strands of one thread swap."""
     into, out = problem.network.into, problem.network.out
     return (labels[out[:, 0]] == labels[into[:, 1]]) & (labels[out[:, 1]] == labels[into[:, 0]])

@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 from pipeline.routing import (
     Budget,
     Ease,
-    Problem,
-    Solution,
+    Question,
+    Routed,
     count_made,
     insert_switching,
     route,
@@ -74,12 +74,12 @@ class Replanned:
     ``present``: the band as planned, from which switching rows and joins set out.
     """
 
-    problem: Problem
+    problem: Question
     wanted: NDArray[np.int64]
     label: str
     price: str = ""
     off_picture: float = 0.0
-    present: Solution | None = None
+    present: Routed | None = None
 
 
 class Replan(Protocol):
@@ -171,7 +171,7 @@ class _Progress:
 
 
 def usual_changes(
-    problem: Problem, ease: Ease, switching_rows: int = 0, joins: int = 0, row_worked: bool = True
+    problem: Question, ease: Ease, switching_rows: int = 0, joins: int = 0, row_worked: bool = True
 ) -> tuple[Change, ...]:
     """Return the changes worth asking about for a problem, the cheap ones first.
 
@@ -242,9 +242,9 @@ def _solve(change: Change, asked: Replanned, budget: Budget) -> Suggestion:
 
 
 def eases(
-    problem: Problem,
+    problem: Question,
     wanted: NDArray[np.int64],
-    known: Mapping[Ease, Solution],
+    known: Mapping[Ease, Routed],
     budget: Budget,
     reporter: AdviceReporter | None = None,
 ) -> tuple[EaseLine, ...]:
@@ -256,7 +256,7 @@ def eases(
     progress = _Progress(reporter, len(EASES) - len(known))
     share = replace(budget, effort=budget.effort / max(1, len(EASES) - len(known)), reporter=None)
     lines: list[EaseLine] = []
-    best: Solution | None = None
+    best: Routed | None = None
     for ease in EASES:
         solution = known.get(ease)
         if solution is None and budget.late:

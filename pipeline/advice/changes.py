@@ -13,7 +13,7 @@ from pipeline.design.design import Design, design
 from pipeline.design.pose import gauge_for, pose, room_of
 from pipeline.errors import HitchgridError
 from pipeline.order.asked import Artwork, Band, Drawer, PictureSource, Tying
-from pipeline.routing import Problem, Solution
+from pipeline.routing import Question, Routed
 
 OTHER = {"rows": "diagonal", "diagonal": "rows"}
 NAMED = {"rows": "row-worked", "diagonal": "diagonal-worked"}
@@ -28,9 +28,9 @@ class Redesign:
     drawer: Drawer
     tying: Tying
     drawn: Design
-    problem: Problem
+    problem: Question
     wanted: NDArray[np.int64]
-    solution: Solution
+    solution: Routed
 
     def replan(self, change: Change) -> Replanned | None:
         """Return the problem under ``change``, or None where it makes no sense or cannot be drawn."""

@@ -29,7 +29,7 @@ from pipeline.band.pattern import (
     title_of,
 )
 from pipeline.colour import delta_e_table, parse_hex
-from pipeline.routing.problem import Solution
+from pipeline.routing.question import Routed
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +42,7 @@ class _Place:
 
 def to_pattern(
     network: Network,
-    solution: Solution,
+    solution: Routed,
     wanted: Sequence[int | None],
     threads: Sequence[PatternThread],
     gauge: Gauge | GaugeByOrder,

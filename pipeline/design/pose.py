@@ -18,7 +18,7 @@ from pipeline.materials.ends import make_end, neighbour_pairs
 from pipeline.materials.fit import Fit, fit_rows
 from pipeline.materials.gauge import find_gauge, preset_gauge, saved_gauges
 from pipeline.order.asked import Artwork, Band, Drawer, Room, Tying
-from pipeline.routing import Problem
+from pipeline.routing import Question
 
 
 def gauge_for(band: Band, drawer: Drawer) -> Gauge:
@@ -65,7 +65,7 @@ def included(drawer: Drawer, tying: Tying) -> Drawer:
     return replace(drawer, include=names)
 
 
-def pose(drawn: Design, band: Band, tying: Tying) -> tuple[Problem, NDArray[np.int64]]:
+def pose(drawn: Design, band: Band, tying: Tying) -> tuple[Question, NDArray[np.int64]]:
     """Pose the routing problem of a design; return it with the thread wanted at each knot (−1: none).
 
     For the left hand the mirrored design is posed; the pattern is mirrored back once it is routed. Raises
@@ -89,7 +89,7 @@ def pose(drawn: Design, band: Band, tying: Tying) -> tuple[Problem, NDArray[np.i
         order = tying.start_order[::-1] if band.left_handed else tying.start_order
         start = tuple(None if n is None else _thread(n, index, "--start-order") for n in order)
     folded = neighbour_pairs(drawn.strands) if band.start in ("larks-head", "holding-cord") else ()
-    problem = Problem(net, routing_costs(wanted, drawn.threads), start, tuple(at_most), folded, tying.ease)
+    problem = Question(net, routing_costs(wanted, drawn.threads), start, tuple(at_most), folded, tying.ease)
     return problem, wanted
 
 

@@ -4,7 +4,7 @@ from pipeline.routing.forced import costs_if_made
 from pipeline.routing.joins import JoinedPoint, thread_changes
 from pipeline.routing.lengthening import Point as SwitchedPoint
 from pipeline.routing.lengthening import count_made
-from pipeline.routing.problem import Budget, Ease, Problem, Reporter, Solution, Stopped
+from pipeline.routing.question import Budget, Ease, Question, Reporter, Routed, Stopped
 from pipeline.routing.route import route
 from pipeline.routing.switching import insert_switching
 
@@ -12,9 +12,9 @@ __all__ = [
     "Budget",
     "Ease",
     "JoinedPoint",
-    "Problem",
+    "Question",
     "Reporter",
-    "Solution",
+    "Routed",
     "Stopped",
     "SwitchedPoint",
     "costs_if_made",

@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.routing.problem import Ease, Problem, Solution, Stopped
+from pipeline.routing.question import Ease, Question, Routed, Stopped
 
 Labels = NDArray[np.int8]
 
@@ -52,7 +52,7 @@ class Board(NamedTuple):
         return len(self.wire)
 
 
-def board(problem: Problem) -> Board:
+def board(problem: Question) -> Board:
     """Lay out a problem. Its pins on folded pairs must agree (see ``problem.check``)."""
     net = problem.network
     n, knots, k = net.strands, net.knots, problem.threads
@@ -131,8 +131,8 @@ def faults(board: Board, labels: Labels) -> list[str]:
 
 
 def solution(
-    problem: Problem, labels: Labels, lower_bound: float, stopped: Stopped = Stopped.DONE
-) -> Solution:
+    problem: Question, labels: Labels, lower_bound: float, stopped: Stopped = Stopped.DONE
+) -> Routed:
     """Turn labels into strands and swaps, and recount the cost by tying every knot.
 
     Raises RuntimeError when the recount breaks a rule: that would be a fault of the search.
@@ -160,4 +160,4 @@ def solution(
     strands.flags.writeable = False
     swaps = ~stays
     swaps.flags.writeable = False
-    return Solution(strands, swaps, cost, min(lower_bound, cost), stopped, counted)
+    return Routed(strands, swaps, cost, min(lower_bound, cost), stopped, counted)

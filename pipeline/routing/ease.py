@@ -18,7 +18,7 @@ from pipeline.routing.board import Labels, colour_error, solution
 from pipeline.routing.easing import Easing
 from pipeline.routing.meter import Meter
 from pipeline.routing.plain import mid_row, solve_plain
-from pipeline.routing.problem import Budget, Ease, Problem, Solution, Stopped
+from pipeline.routing.question import Budget, Ease, Question, Routed, Stopped
 from pipeline.routing.settle import labels_of
 
 SHARE = 0.1
@@ -28,8 +28,8 @@ HASTY = 0.05
 
 
 def fewer_hand_overs(
-    problem: Problem, found: Solution, budget: Budget = Budget(), plain: Labels | None = None
-) -> Solution:
+    problem: Question, found: Routed, budget: Budget = Budget(), plain: Labels | None = None
+) -> Routed:
     """Return a routing with as few mid-row hand-overs as the effort finds, and no more colour error.
 
     ``found`` is a legal routing of the problem; its bound is kept. ``plain``: the labels of ``hasty_plain``,
@@ -60,7 +60,7 @@ def fewer_hand_overs(
     return solution(problem, best.labels, found.lower_bound, stopped)
 
 
-def hasty_plain(problem: Problem, budget: Budget) -> Labels:
+def hasty_plain(problem: Question, budget: Budget) -> Labels:
     """The plain band as a start, with a small share of the effort."""
     hasty = replace(budget, effort=HASTY * budget.effort, reporter=None)
     found = solve_plain(replace(problem, ease=Ease.PLAIN), hasty)

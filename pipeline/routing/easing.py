@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from pipeline.routing.board import Labels, board, colour_error, hand_overs
 from pipeline.routing.meter import Meter
-from pipeline.routing.problem import Problem
+from pipeline.routing.question import Question
 from pipeline.routing.sweep import Strips, clock, families, strips, sweep
 from pipeline.routing.windows import desk, recount
 
@@ -30,7 +30,7 @@ AT_EDGE = 1 / 50
 class Easing:
     """Re-solves strips of a board with a price on hand-overs."""
 
-    def __init__(self, problem: Problem, meter: Meter) -> None:
+    def __init__(self, problem: Question, meter: Meter) -> None:
         laid = self.board = board(problem)
         row_worked = np.array([row.worked == "rows" for row in problem.network.rows], dtype=bool)
         self.meter = meter

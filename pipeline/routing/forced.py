@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from pipeline.routing.board import Board, Labels, board, colour_error
 from pipeline.routing.exchange import exchange
 from pipeline.routing.meter import Meter
-from pipeline.routing.problem import Budget, Ease, Problem, Solution
+from pipeline.routing.question import Budget, Ease, Question, Routed
 from pipeline.routing.search import EXCHANGE_WORK
 from pipeline.routing.settle import labels_of, settle
 
@@ -26,9 +26,9 @@ EFFORT = 0.3
 
 
 def costs_if_made(
-    problem: Problem,
+    problem: Question,
     wanted: NDArray[np.int64],
-    solution: Solution,
+    solution: Routed,
     knots: Sequence[int],
     budget: Budget,
 ) -> dict[int, float]:

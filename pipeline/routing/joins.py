@@ -21,7 +21,7 @@ from ortools.graph.python.min_cost_flow import SimpleMinCostFlow
 from pipeline.band.network import Network
 from pipeline.routing.board import Board, Labels, board, colour_error
 from pipeline.routing.meter import Meter
-from pipeline.routing.problem import Budget, Problem, Solution
+from pipeline.routing.question import Budget, Question, Routed
 from pipeline.routing.settle import labels_of, settle
 
 HIDDEN = 1e3
@@ -41,7 +41,7 @@ class JoinedPoint:
     joins: int
     made: int
     colour_error: float
-    solution: Solution
+    solution: Routed
     """Starting strands and swaps; its ``lower_bound`` is 0, since none is certified for bands with joins."""
     changes: Changes
 
@@ -54,7 +54,7 @@ class _Leg:
 
 
 def tie_with_changes(
-    network: Network, costs: NDArray[np.float64], solution: Solution, changes: Changes
+    network: Network, costs: NDArray[np.float64], solution: Routed, changes: Changes
 ) -> tuple[NDArray[np.int64], float, int]:
     """Tie a band with thread changes: (knots,) thread that shows, colour error, hand-overs in row work."""
     hanging = solution.strands.copy()
@@ -78,7 +78,7 @@ def tie_with_changes(
 
 
 def thread_changes(
-    problem: Problem, wanted: NDArray[np.int64], solution: Solution, most: int, budget: Budget
+    problem: Question, wanted: NDArray[np.int64], solution: Routed, most: int, budget: Budget
 ) -> tuple[JoinedPoint, ...]:
     """Add up to ``most`` thread changes to ``solution``, each where it takes off the most colour error.
 
@@ -105,7 +105,7 @@ def thread_changes(
 class _Joins:
     """The present band as labels over real threads and legs."""
 
-    def __init__(self, problem: Problem, solution: Solution, meter: Meter) -> None:
+    def __init__(self, problem: Question, solution: Routed, meter: Meter) -> None:
         self.problem = problem
         self.real = board(problem)
         self.labels = labels_of(problem.network, solution)
@@ -249,7 +249,7 @@ class _Joins:
                 best = (error, labels, leg)
         return None if best is None else (best[1], [*self.legs, best[2]])
 
-    def _tied(self, labels: Labels, legs: list[_Leg]) -> tuple[Solution, dict[int, tuple[int, int]]]:
+    def _tied(self, labels: Labels, legs: list[_Leg]) -> tuple[Routed, dict[int, tuple[int, int]]]:
         """Turn labels with legs into real strands, swaps and changes."""
         wire, k = self.real.wire, self.problem.threads
         now = [(leg.old, i) for i, leg in enumerate(legs)]
@@ -261,7 +261,7 @@ class _Joins:
             side = 0 if labels[wire[leg.knot, 0]] == k + i else 1
             changes[leg.knot] = (side, leg.new)
         stays = (labels[wire[:, 0]] == labels[wire[:, 2]]) & (labels[wire[:, 0]] != labels[wire[:, 1]])
-        return Solution(first, ~stays, 0.0, 0.0), changes
+        return Routed(first, ~stays, 0.0, 0.0), changes
 
 
 def _change_flow(

@@ -23,7 +23,7 @@ from pipeline.routing.board import Labels
 from pipeline.routing.compiled import compiled
 from pipeline.routing.light import NONE, Band, Row, follow, read_band, write_band
 from pipeline.routing.meter import Meter
-from pipeline.routing.problem import Ease, Problem
+from pipeline.routing.question import Ease, Question
 from pipeline.routing.stretches import stretches
 
 Floats = NDArray[np.float64]
@@ -71,7 +71,7 @@ class _Trail:
         return np.asarray(np.minimum(by_leader, by_base))
 
 
-def applies(problem: Problem) -> bool:
+def applies(problem: Question) -> bool:
     """Whether the band is one run of row-worked rows of light ease, which this search knows."""
     runs = list(stretches(problem.network))
     whole = len(runs) == 1 and len(runs[0].rows) == len(problem.network.rows)
@@ -79,7 +79,7 @@ def applies(problem: Problem) -> bool:
 
 
 def improve_leader(
-    problem: Problem, labels: Labels, meter: Meter, keep: Callable[[Labels], None], seed: int = 0
+    problem: Question, labels: Labels, meter: Meter, keep: Callable[[Labels], None], seed: int = 0
 ) -> None:
     """Search for labels of less colour error and hand the best to ``keep``, also when interrupted.
 

@@ -18,7 +18,7 @@ from pipeline.routing.beam import beam
 from pipeline.routing.board import Board, Labels, board, colour_error, faults, hand_overs, solution
 from pipeline.routing.meter import Meter
 from pipeline.routing.prices import knot_prices
-from pipeline.routing.problem import Budget, Ease, Problem, Solution
+from pipeline.routing.question import Budget, Ease, Question, Routed
 from pipeline.routing.search import Search
 from pipeline.routing.settle import labels_of, settle
 
@@ -37,13 +37,13 @@ class Point:
     switching_rows: int
     made: int
     colour_error: float
-    problem: Problem
+    problem: Question
     wanted: NDArray[np.int64]
     """(knots,) thread wanted, −1 where nothing is asked."""
-    solution: Solution
+    solution: Routed
 
 
-def count_made(net: Network, routes: Solution, wanted: NDArray[np.int64]) -> int:
+def count_made(net: Network, routes: Routed, wanted: NDArray[np.int64]) -> int:
     """Cells whose wanted thread meets in their knot, so that it can show."""
     labels = labels_of(net, routes)
     meets = (labels[net.into] == wanted[:, None]).any(axis=1)
@@ -74,7 +74,7 @@ def straight_block(strands: int, gap: int, turn: int) -> Block:
 class Band:
     """A band with some rows put in, and its routes as strands and swaps."""
 
-    problem: Problem
+    problem: Question
     wanted: NDArray[np.int64]
     strands: NDArray[np.int64]
     swaps: NDArray[np.bool_]
@@ -85,8 +85,8 @@ class Band:
         return sum(row.picture is None for row in self.problem.network.rows)
 
     @property
-    def routes(self) -> Solution:
-        return Solution(self.strands, self.swaps, self.error, 0.0)
+    def routes(self) -> Routed:
+        return Routed(self.strands, self.swaps, self.error, 0.0)
 
     def painful(self, places: int) -> list[int]:
         """Different rows to put blocks before, so that the colour error is shared evenly among them."""

@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from pipeline.routing.board import Labels
-from pipeline.routing.problem import Problem
+from pipeline.routing.question import Question
 from pipeline.routing.settle import relabel
 from pipeline.routing.stretches import Stretch, costs_of
 from pipeline.routing.turns import Floats, Ints
@@ -59,7 +59,7 @@ def follow(band: Band) -> tuple[Ints, Ints, Ints]:
     return leaders, bases, order
 
 
-def read_band(problem: Problem, stretch: Stretch, labels: Labels) -> Band:
+def read_band(problem: Question, stretch: Stretch, labels: Labels) -> Band:
     """The band that (edges,) labels describe."""
     network = problem.network
     rows = []
@@ -77,7 +77,7 @@ def read_band(problem: Problem, stretch: Stretch, labels: Labels) -> Band:
     return Band(costs_of(problem, stretch), order, tuple(rows))
 
 
-def write_band(problem: Problem, stretch: Stretch, band: Band) -> Labels:
+def write_band(problem: Question, stretch: Stretch, band: Band) -> Labels:
     """(edges,) labels of a band."""
     network = problem.network
     swaps = np.ones(network.knots, dtype=bool)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 
-from pipeline.routing.problem import Budget, Stopped
+from pipeline.routing.question import Budget, Stopped
 
 WORK_PER_KNOT = 1.4e6
 """Units of work that effort 1 allows a knot."""

@@ -15,7 +15,7 @@ from pipeline.band.knots import row_positions
 from pipeline.band.network import RowPlan, network
 from pipeline.routing.board import solution
 from pipeline.routing.lengthening import Band
-from pipeline.routing.problem import Budget, Problem, Solution
+from pipeline.routing.question import Budget, Question, Routed
 from pipeline.routing.route import route
 from pipeline.routing.settle import labels_of
 
@@ -33,7 +33,7 @@ def parted(band: Band, gap: int, most: int, budget: Budget) -> Band | None:
     over = _better(route(upper, budget), upper, band.strands, band.swaps[:at])
     ending = labels_of(upper.network, over)[upper.network.last]
     counts = np.bincount(ending, minlength=k)
-    lower = Problem(
+    lower = Question(
         network(n, net.rows[gap:]),
         band.problem.costs[at:],
         (None,) * n,
@@ -58,11 +58,9 @@ def parted(band: Band, gap: int, most: int, budget: Budget) -> Band | None:
     return replace(whole, strands=over.strands, error=over.cost + under.cost)
 
 
-def _better(
-    found: Solution, problem: Problem, strands: NDArray[np.int64], swaps: NDArray[np.bool_]
-) -> Solution:
+def _better(found: Routed, problem: Question, strands: NDArray[np.int64], swaps: NDArray[np.bool_]) -> Routed:
     """The routes at hand, if they cost less than those found anew."""
-    labels = labels_of(problem.network, Solution(strands, swaps, 0.0, 0.0))
+    labels = labels_of(problem.network, Routed(strands, swaps, 0.0, 0.0))
     present = solution(problem, labels, 0.0)
     return present if present.cost <= found.cost else found
 

@@ -21,7 +21,7 @@ from pipeline.routing.board import solution
 from pipeline.routing.easing import Easing
 from pipeline.routing.meter import Meter
 from pipeline.routing.plain_run import Effort, PlainRun, Run, solve_run
-from pipeline.routing.problem import Budget, Problem, Solution, Stopped
+from pipeline.routing.question import Budget, Question, Routed, Stopped
 from pipeline.routing.settle import relabel
 from pipeline.routing.stretches import Stretch, costs_of, stretches
 from pipeline.routing.turns import Ints
@@ -42,7 +42,7 @@ def mid_row(network: Network) -> NDArray[np.bool_]:
     return inside
 
 
-def solve_plain(problem: Problem, budget: Budget = Budget()) -> Solution:
+def solve_plain(problem: Question, budget: Budget = Budget()) -> Routed:
     """Route with no hand-over of different threads in mid-row. Pins, at_most and folded starts are kept.
 
     The bound holds for the problem with ``Ease.PLAIN``. Raises ImpossibleError where no starting order
@@ -76,7 +76,7 @@ def solve_plain(problem: Problem, budget: Budget = Budget()) -> Solution:
     swaps = _tie(network, strands.copy(), leaders, range(len(network.rows)))
     if one_run:
         cost, hand_overs = tally(problem, strands, swaps)
-        return Solution(strands, swaps, cost, min(proof, cost), effort.stopped, hand_overs)
+        return Routed(strands, swaps, cost, min(proof, cost), effort.stopped, hand_overs)
     easing = Easing(
         problem, Meter(replace(budget, effort=SETTLING * budget.effort, reporter=None), network.knots)
     )
@@ -84,7 +84,7 @@ def solve_plain(problem: Problem, budget: Budget = Budget()) -> Solution:
     return solution(problem, labels, _bound(problem, effort), effort.stopped)
 
 
-def _run(problem: Problem, stretch: Stretch, order: Ints | None, *, free: bool = False) -> Run:
+def _run(problem: Question, stretch: Stretch, order: Ints | None, *, free: bool = False) -> Run:
     """The stretch as a run: its costs by position, and the start that is left to it.
 
     ``order`` holds the threads that hang before it (None: the band starts here); ``free`` forgets them.
@@ -124,7 +124,7 @@ def _tie(
     return swaps
 
 
-def _bound(problem: Problem, effort: Effort) -> float:
+def _bound(problem: Question, effort: Effort) -> float:
     """What the runs between other rows cost at least, each by itself, and the other rows' cheapest knots."""
     network = problem.network
     runs = list(stretches(network, through=False))
@@ -140,7 +140,7 @@ def _bound(problem: Problem, effort: Effort) -> float:
     return bound + float(problem.costs[~covered].min(axis=1).sum())
 
 
-def tally(problem: Problem, strands: Ints, swaps: NDArray[np.bool_]) -> tuple[float, int]:
+def tally(problem: Question, strands: Ints, swaps: NDArray[np.bool_]) -> tuple[float, int]:
     """Cost and hand-overs (different threads that stay in row-worked rows) of routes."""
     network = problem.network
     order = strands.copy()
@@ -155,7 +155,7 @@ def tally(problem: Problem, strands: Ints, swaps: NDArray[np.bool_]) -> tuple[fl
     return float(cost), int((row_worked & ~swaps & (met[:, 0] != met[:, 1])).sum())
 
 
-def _two_strands(problem: Problem) -> Solution:
+def _two_strands(problem: Question) -> Routed:
     """Two strands meet in every knot: try each pair of threads."""
     allowed = [range(problem.threads) if pin is None else (pin,) for pin in problem.start]
     found: tuple[float, tuple[int, int]] | None = None
@@ -170,7 +170,7 @@ def _two_strands(problem: Problem) -> Solution:
     if found is None:
         raise _impossible()
     swaps = np.ones(problem.network.knots, dtype=bool)
-    return Solution(np.array(found[1], dtype=np.int64), swaps, found[0], found[0], Stopped.DONE, 0)
+    return Routed(np.array(found[1], dtype=np.int64), swaps, found[0], found[0], Stopped.DONE, 0)
 
 
 def _impossible() -> ImpossibleError:

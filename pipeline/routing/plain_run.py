@@ -18,7 +18,7 @@ from scipy.optimize import Bounds, LinearConstraint, linear_sum_assignment, milp
 from scipy.sparse import csr_array, eye_array, kron
 
 from pipeline.routing.columns import Columns, Enough, Prices, ascend, columns
-from pipeline.routing.problem import Budget, Stopped
+from pipeline.routing.question import Budget, Stopped
 from pipeline.routing.turns import Floats, Ints, Start, Trio, cheapest, trios, turns
 
 Bools = NDArray[np.bool_]
@@ -33,7 +33,7 @@ LARGEST = 4_000_000
 class Run:
     """The question: costs of the rows as seen from the edge where row 0 starts.
 
-    ``costs``: (rows, strands−1, threads); ``start``, ``at_most``, ``folded`` as in ``Problem``.
+    ``costs``: (rows, strands−1, threads); ``start``, ``at_most``, ``folded`` as in ``Question``.
     """
 
     costs: Floats

@@ -18,7 +18,7 @@ from pipeline.routing.leader import applies, improve_leader
 from pipeline.routing.meter import Meter
 from pipeline.routing.plain import solve_plain
 from pipeline.routing.prices import certified
-from pipeline.routing.problem import Budget, Ease, Problem, Solution, Stopped, require_possible
+from pipeline.routing.question import Budget, Ease, Question, Routed, Stopped, require_possible
 from pipeline.routing.search import EVERYWHERE, Search
 from pipeline.routing.starts import Guide, ladder, starts
 from pipeline.routing.warm import compiler
@@ -37,18 +37,18 @@ LEADER = 0.35
 """Share of the effort for the leader's programs, where the whole band is row-worked at light ease."""
 
 
-def route(problem: Problem, budget: Budget | None = None) -> Solution:
+def route(problem: Question, budget: Budget | None = None) -> Routed:
     """Find routes of little colour error, with a certified lower bound; fewest hand-overs come second.
 
     Two threads at ease full are solved exactly. Raises ImpossibleError when the pins, folds and limits
     cannot be met together. A deadline or Ctrl-C (KeyboardInterrupt) returns the best so far, and
-    ``Solution.stopped`` says so.
+    ``Routed.stopped`` says so.
     """
     with threadpool_limits(1):  # the vectors are short: more threads of a BLAS only wait for each other
         return _route(problem, budget or Budget())
 
 
-def _route(problem: Problem, budget: Budget) -> Solution:
+def _route(problem: Question, budget: Budget) -> Routed:
     require_possible(problem)
     laid = board(problem)
     if problem.ease is Ease.PLAIN and laid.light:
@@ -74,7 +74,7 @@ def _route(problem: Problem, budget: Budget) -> Solution:
 class _Run:
     """The best labels and bound so far, kept where an interrupt finds them."""
 
-    def __init__(self, problem: Problem, laid: Board, budget: Budget) -> None:
+    def __init__(self, problem: Question, laid: Board, budget: Budget) -> None:
         self.problem, self.board, self.budget, self.seed = problem, laid, budget, budget.seed
         self.leads = applies(problem)
         effort = budget.effort * (1 - LEADER * self.leads)
@@ -182,14 +182,14 @@ class _Run:
                 return
 
 
-def cells(problem: Problem) -> int:
+def cells(problem: Question) -> int:
     """Count cells for the budget: a diagonal row ties every other one, and is searched longer for each."""
     diagonal = np.array([row.worked != "rows" for row in problem.network.rows], dtype=bool)
     knots = problem.network.knots
     return knots + int(LONGER * diagonal[problem.network.row].sum()) if knots else 0
 
 
-def makeshift(problem: Problem, laid: Board, budget: Budget) -> Labels:
+def makeshift(problem: Question, laid: Board, budget: Budget) -> Labels:
     """Return a passable routing without compiled loops: the plain band, or exchanges of two threads."""
     best = simple(laid)
     if laid.light:

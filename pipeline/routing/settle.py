@@ -15,7 +15,7 @@ from pipeline.band.network import Network
 from pipeline.routing.board import Board, Labels, colour_error
 from pipeline.routing.exchange import exchange
 from pipeline.routing.meter import Meter
-from pipeline.routing.problem import Ease, Solution
+from pipeline.routing.question import Ease, Routed
 from pipeline.routing.search import EXCHANGE_WORK
 from pipeline.routing.windows import desk, recount, solve
 
@@ -29,7 +29,7 @@ NEVER = 1e4
 """Price of a hand-over where there may be none."""
 
 
-def labels_of(network: Network, solution: Solution) -> Labels:
+def labels_of(network: Network, solution: Routed) -> Labels:
     """The thread on each wire of the network, (edges,) int8."""
     return relabel(network, solution.strands, solution.swaps)
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.band.network import Network
-from pipeline.routing.problem import Problem
+from pipeline.routing.question import Question
 from pipeline.routing.turns import Floats, Ints
 
 
@@ -47,7 +47,7 @@ def stretches(network: Network, *, through: bool = True) -> Iterator[Stretch]:
         yield Stretch(tuple(rows), falls[0])
 
 
-def costs_of(problem: Problem, stretch: Stretch) -> Floats:
+def costs_of(problem: Question, stretch: Stretch) -> Floats:
     """(rows, strands−1, threads) costs by column, seen from the edge where the first row starts."""
     network = problem.network
     costs = np.empty((len(stretch.rows), network.strands - 1, problem.threads))

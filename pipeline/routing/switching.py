@@ -33,7 +33,7 @@ from pipeline.routing.lengthening import (
 )
 from pipeline.routing.meter import Meter
 from pipeline.routing.parting import parted
-from pipeline.routing.problem import Budget, Ease, Problem, Solution, Stopped
+from pipeline.routing.question import Budget, Ease, Question, Routed, Stopped
 
 EFFORT = 0.8
 """Effort of everything here, as a multiple of a plain search's; the last level has nearly half of it."""
@@ -56,13 +56,13 @@ RACERS = 4
 
 
 def insert_switching(
-    problem: Problem, wanted: NDArray[np.int64], start: Solution, limit: int, budget: Budget
+    problem: Question, wanted: NDArray[np.int64], start: Routed, limit: int, budget: Budget
 ) -> tuple[Point, ...]:
     """Put in up to ``limit`` switching rows; return the trade-off from 0 rows on.
 
     ``problem``: without switching rows; ``wanted``: (knots,) thread index or −1; ``start``: its solution. The
     colour error falls strictly along the points, each of which is a solution recounted by tying it, and the
-    last one has the fewest rows found for its colour error. ``Solution.lower_bound`` is certified for the
+    last one has the fewest rows found for its colour error. ``Routed.lower_bound`` is certified for the
     first point and for the last one; in between it is 0. The budget is spent in all, whatever the limit; a
     deadline or Ctrl-C keeps what was found.
     """

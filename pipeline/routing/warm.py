@@ -30,7 +30,7 @@ from pipeline.band.network import network, picture_rows
 from pipeline.routing.board import board
 from pipeline.routing.meter import Meter
 from pipeline.routing.prices import knot_bound
-from pipeline.routing.problem import Budget, Ease, Problem
+from pipeline.routing.question import Budget, Ease, Question
 
 NOTE = "loops-compiled"
 LOOK_EVERY_S = 0.05
@@ -89,7 +89,7 @@ def compile_all() -> None:
     for worked, ease in cases:
         net = network(7, picture_rows(7, 8, worked))
         costs = random.uniform(5, 60, (net.knots, 4))
-        problem = Problem(net, costs, (None,) * 7, (None,) * 4, ease=ease)
+        problem = Question(net, costs, (None,) * 7, (None,) * 4, ease=ease)
         found = route(problem, Budget(0.1))
         settle(board(problem), labels_of(net, found), ease, Meter(Budget(0.1), net.knots))
     path = note()

@@ -18,7 +18,7 @@ from enum import StrEnum
 
 from pipeline.band.pattern import Pattern, Row, Section
 from pipeline.band.replay import replay
-from pipeline.routing.problem import Ease
+from pipeline.routing.question import Ease
 from pipeline.verdict.feasibility import Feasibility, Unmade
 
 

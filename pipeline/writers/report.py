@@ -13,7 +13,7 @@ from typing import Any, Protocol
 
 from pipeline.advice.advise import Advice, EaseLine, Suggestion
 from pipeline.band.pattern import Pattern
-from pipeline.routing.problem import Stopped
+from pipeline.routing.question import Stopped
 from pipeline.verdict.feasibility import Feasibility
 from pipeline.verdict.reasons import Reason
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from pipeline.advice.advise import Change, ChangeKind, Replanned, Suggestion, advise, eases, usual_changes
-from pipeline.routing import Budget, Ease, Problem, Solution, count_made, route
+from pipeline.routing import Budget, Ease, Question, Routed, count_made, route
 from tests.routing.samples import crossed_blocks
 
 EFFORT = Budget(effort=0.1)
@@ -19,9 +19,9 @@ EFFORT = Budget(effort=0.1)
 class Blocks:
     """Poses the crossed blocks under a few changes; the others make no sense for them."""
 
-    problem: Problem
+    problem: Question
     wanted: np.ndarray
-    solution: Solution
+    solution: Routed
 
     def replan(self, change: Change) -> Replanned | None:
         here = Replanned(self.problem, self.wanted, f"change {change.kind}", "a price", present=self.solution)
@@ -50,7 +50,7 @@ class Heard:
         self.labels.append((done, of, label))
 
 
-def as_planned(problem: Problem, wanted: np.ndarray, solution: Solution) -> Suggestion:
+def as_planned(problem: Question, wanted: np.ndarray, solution: Routed) -> Suggestion:
     made = count_made(problem.network, solution, wanted)
     return Suggestion(
         Change(ChangeKind.EASE), "", "", len(wanted), made, solution.cost, 0.0, solution.hand_overs

@@ -6,12 +6,12 @@ import numpy as np
 
 from pipeline.band.knots import WORKED, row_positions
 from pipeline.band.network import RowPlan, network, picture_rows
-from pipeline.routing.problem import Ease, Problem
+from pipeline.routing.question import Ease, Question
 
 
 def tiny(
     rng: np.random.Generator, *, ease: Ease = Ease.FULL, threads: int = 3, mixed: bool = False
-) -> Problem:
+) -> Question:
     """A random band small enough to follow every routing, with costs that tie often or never.
 
     A third each of pins, bounds and folded pairs; rows of one order (of both if ``mixed``), any turn first.
@@ -45,21 +45,21 @@ def tiny(
         pairs = int(rng.integers(0, strands // 2 + 1))
         folded = tuple((int(order[2 * i]), int(order[2 * i + 1])) for i in range(pairs))
         folded = tuple(pair for pair in folded if None in (start[pair[0]], start[pair[1]]))
-    return Problem(net, costs, tuple(start), tuple(at_most), folded, ease)
+    return Question(net, costs, tuple(start), tuple(at_most), folded, ease)
 
 
 def picture(
     wanted: np.ndarray, worked: str, ease: Ease = Ease.FULL, *, threads: int = 2, difference: float = 1.0
-) -> Problem:
+) -> Question:
     """A picture of (rows, cells) thread indices, free of bounds; any other thread costs ``difference``."""
     rows, cells = wanted.shape
     assert worked in WORKED
     net = network(cells + 1, picture_rows(cells + 1, rows, "rows" if worked == "rows" else "diagonal"))
     costs = difference * (wanted[net.row, net.position, None] != np.arange(threads))
-    return Problem(net, costs, (None,) * (cells + 1), (None,) * threads, (), ease)
+    return Question(net, costs, (None,) * (cells + 1), (None,) * threads, (), ease)
 
 
-def mirrored(problem: Problem) -> Problem:
+def mirrored(problem: Question) -> Question:
     """The same problem seen in a mirror: rising rows fall, pairs are counted from the other edge."""
     net = problem.network
     plans = [
@@ -68,6 +68,6 @@ def mirrored(problem: Problem) -> Problem:
     ]
     other = net.strands - 1
     folded = tuple((other - a, other - b) for a, b in problem.folded)
-    return Problem(
+    return Question(
         network(net.strands, plans), problem.costs, problem.start[::-1], problem.at_most, folded, problem.ease
     )

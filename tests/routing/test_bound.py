@@ -10,7 +10,7 @@ from pipeline.band.knots import Worked
 from pipeline.errors import ImpossibleError
 from pipeline.routing.board import board
 from pipeline.routing.bound import strip_bound
-from pipeline.routing.problem import Ease, require_possible
+from pipeline.routing.question import Ease, require_possible
 from tests.routing.problems import picture, tiny
 
 

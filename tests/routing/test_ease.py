@@ -17,13 +17,13 @@ from pipeline.routing.ease import fewer_hand_overs
 from pipeline.routing.exchange import exchange
 from pipeline.routing.light import read_band, write_band
 from pipeline.routing.plain import solve_plain
-from pipeline.routing.problem import Budget, Ease, Problem, Solution
+from pipeline.routing.question import Budget, Ease, Question, Routed
 from pipeline.routing.settle import labels_of
 from pipeline.routing.stretches import stretches
 from tests.routing.problems import mirrored, picture, tiny
 
 
-def _seen(problem: Problem, found: Solution) -> Replayed:
+def _seen(problem: Question, found: Routed) -> Replayed:
     return replay(problem, found.strands.tolist(), found.swaps.tolist())
 
 
@@ -54,7 +54,7 @@ def test_the_flow_of_two_threads_hands_over_needlessly_and_the_pass_mends_it() -
     assert _seen(problem, eased).mid_row < _seen(problem, found).mid_row
 
 
-def _plain_labels(problem: Problem) -> np.ndarray:
+def _plain_labels(problem: Question) -> np.ndarray:
     plain = solve_plain(replace(problem, ease=Ease.PLAIN))
     return labels_of(problem.network, plain).astype(np.int8)
 

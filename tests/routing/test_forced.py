@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from pipeline.band.network import network, picture_rows
-from pipeline.routing import Budget, Ease, Problem, route
+from pipeline.routing import Budget, Ease, Question, route
 from pipeline.routing.forced import costs_if_made
 from pipeline.verdict.feasibility import thread_distances
 from tests.routing.samples import crossed_blocks
@@ -19,7 +19,7 @@ EFFORT = Budget(effort=0.1)
 
 
 def shown_costs(
-    problem: Problem, strands: tuple[int, ...], swaps: tuple[bool, ...]
+    problem: Question, strands: tuple[int, ...], swaps: tuple[bool, ...]
 ) -> tuple[float, list[set[int]]]:
     hanging, cost, met = list(strands), 0.0, []
     for v, p in enumerate(problem.network.position.tolist()):
@@ -31,7 +31,7 @@ def shown_costs(
     return cost, met
 
 
-def unmade(problem: Problem, wanted: np.ndarray, strands, swaps) -> list[int]:
+def unmade(problem: Question, wanted: np.ndarray, strands, swaps) -> list[int]:
     _, met = shown_costs(problem, strands, swaps)
     return [v for v in range(len(wanted)) if int(wanted[v]) not in met[v]]
 
@@ -43,7 +43,7 @@ def test_no_band_that_makes_the_cell_is_better_than_possible() -> None:
     for seed in range(30):
         wanted = np.random.default_rng(seed).integers(0, 3, size=net.knots)
         costs = np.ascontiguousarray(thread_distances(THREADS[:3])[wanted])
-        problem = Problem(net, costs, (None,) * 4, (None,) * 3, ease=Ease.FULL)
+        problem = Question(net, costs, (None,) * 4, (None,) * 3, ease=Ease.FULL)
         start = route(problem, EFFORT)
         missing = unmade(problem, wanted, tuple(start.strands.tolist()), tuple(start.swaps.tolist()))
         found = costs_if_made(problem, wanted, start, missing, EFFORT)

@@ -12,7 +12,7 @@ from pipeline.band.knots import Worked
 from pipeline.band.network import network, picture_rows
 from pipeline.band.pattern import problems
 from pipeline.design.assemble import to_pattern
-from pipeline.routing import Budget, Ease, Problem, Solution, route, thread_changes
+from pipeline.routing import Budget, Ease, Question, Routed, route, thread_changes
 from pipeline.routing.joins import tie_with_changes
 from pipeline.verdict.feasibility import check
 from tests.routing.samples import crossed_blocks
@@ -52,11 +52,11 @@ def test_joins_are_real_and_the_error_falls(worked: Worked, ease: Ease) -> None:
         assert (found.made, found.hand_overs) == (point.made, point.solution.hand_overs)
 
 
-def least_with_one_join(problem: Problem, strands: tuple[int, ...]) -> float:
+def least_with_one_join(problem: Question, strands: tuple[int, ...]) -> float:
     """Brute force: all swaps and all single joins of a band with given starting strands."""
     net, best = problem.network, np.inf
     for swaps in product((False, True), repeat=net.knots):
-        routes = Solution(np.array(strands), np.array(swaps), 0.0, 0.0)
+        routes = Routed(np.array(strands), np.array(swaps), 0.0, 0.0)
         for knot, side, thread in product(range(net.knots), (0, 1), range(problem.threads)):
             _, error, _ = tie_with_changes(net, problem.costs, routes, {knot: (side, thread)})
             best = min(best, error)
@@ -69,7 +69,7 @@ def test_one_join_in_two_threads_is_best_or_near(worked: Worked) -> None:
     for seed in range(12):
         rng = np.random.default_rng(seed)
         net = network(4, picture_rows(4, 2 if worked == "rows" else 4, worked))
-        problem = Problem(
+        problem = Question(
             net, rng.integers(0, 9, size=(net.knots, 2)).astype(float), (0, 0, 0, 1), (None,) * 2
         )
         start = route(problem, EFFORT)
@@ -85,7 +85,7 @@ def test_a_bound_on_strands_counts_the_pieces_laid_in() -> None:
     problem, wanted = crossed_blocks(9, 16, "diagonal")
     start = route(problem, EFFORT)
     counts = np.bincount(start.strands, minlength=4)
-    full = Problem(
+    full = Question(
         problem.network, problem.costs, problem.start, tuple(int(c) for c in counts), ease=Ease.FULL
     )
     assert len(thread_changes(full, wanted, start, 3, EFFORT)) == 1

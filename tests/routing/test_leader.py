@@ -7,21 +7,21 @@ import pytest
 
 from benchmarks.reference import brute
 from pipeline.band.network import network, picture_rows
-from pipeline.routing import Budget, Ease, Problem, route
+from pipeline.routing import Budget, Ease, Question, route
 from pipeline.routing.board import board, colour_error, faults
 from pipeline.routing.joins import labels_of
 from pipeline.routing.leader import applies, improve_leader
 from pipeline.routing.meter import Meter
 
 
-def problem(seed: int, strands: int, rows: int, threads: int, *, pinned: bool = False) -> Problem:
+def problem(seed: int, strands: int, rows: int, threads: int, *, pinned: bool = False) -> Question:
     random = np.random.default_rng(seed)
     net = network(strands, picture_rows(strands, rows, "rows"))
     wanted = random.integers(threads, size=net.knots)
     table = np.round(random.uniform(1, 9, (threads, threads)), 1)
     np.fill_diagonal(table, 0)
     start = tuple(int(random.integers(threads)) if pinned and p % 2 else None for p in range(strands))
-    return Problem(net, table[wanted], start, (None,) * threads, ease=Ease.LIGHT)
+    return Question(net, table[wanted], start, (None,) * threads, ease=Ease.LIGHT)
 
 
 @pytest.mark.parametrize("pinned", [False, True])

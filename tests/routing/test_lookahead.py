@@ -17,7 +17,7 @@ from pipeline.routing.board import board, colour_error, faults, used
 from pipeline.routing.bound import strip_bound
 from pipeline.routing.lookahead import Ahead, look_ahead, state
 from pipeline.routing.meter import Meter
-from pipeline.routing.problem import Problem, require_possible
+from pipeline.routing.question import Question, require_possible
 from pipeline.routing.starts import Guide
 from tests.routing.problems import tiny
 
@@ -43,7 +43,7 @@ def test_the_tables_begin_with_the_bound_of_the_strips(worked: str) -> None:
     assert least(ahead) == pytest.approx(priced.bound, rel=1e-5)
 
 
-def possible(problem: Problem) -> bool:
+def possible(problem: Question) -> bool:
     try:
         require_possible(problem)
     except ImpossibleError:

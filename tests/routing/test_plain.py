@@ -13,7 +13,7 @@ from benchmarks.reference import brute
 from benchmarks.reference.replay import replay
 from pipeline.errors import ImpossibleError
 from pipeline.routing.plain import mid_row, solve_plain
-from pipeline.routing.problem import Budget, Ease, Solution
+from pipeline.routing.question import Budget, Ease, Routed
 from tests.routing.problems import mirrored, picture, tiny
 
 
@@ -67,7 +67,7 @@ def test_the_mirror_image_costs_the_same() -> None:
         assert one.cost == pytest.approx(other.cost)
 
 
-def _one_leader(found: Solution, strands: int) -> bool:
+def _one_leader(found: Routed, strands: int) -> bool:
     first = found.strands[0]
     return found.hand_overs == 0 and list(found.strands).count(first) in (1, strands)
 

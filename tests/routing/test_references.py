@@ -11,7 +11,7 @@ import pytest
 
 from benchmarks.reference import brute, constraint, flow, linear
 from benchmarks.reference.replay import replay
-from pipeline.routing.problem import Ease
+from pipeline.routing.question import Ease
 from tests.routing.problems import tiny
 
 

@@ -14,13 +14,13 @@ from benchmarks.reference import brute, flow, linear
 from benchmarks.reference.replay import replay
 from pipeline.errors import ImpossibleError
 from pipeline.routing import route
-from pipeline.routing.problem import Budget, Ease, Problem, Solution
+from pipeline.routing.question import Budget, Ease, Question, Routed
 from tests.routing.problems import mirrored, picture, tiny
 
 QUICK = Budget(effort=0.3)
 
 
-def _routed(problem: Problem, budget: Budget = QUICK) -> Solution:
+def _routed(problem: Question, budget: Budget = QUICK) -> Routed:
     """Route, and tie what comes back: the cost must be true and every rule kept."""
     found = route(problem, budget)
     seen = replay(problem, found.strands.tolist(), found.swaps.tolist())

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from pipeline.band.network import network, picture_rows
 from pipeline.errors import ImpossibleError
-from pipeline.routing import Budget, Ease, Problem, Stopped, route
+from pipeline.routing import Budget, Ease, Question, Stopped, route
 from pipeline.routing.beam import beam
 from pipeline.routing.board import Board, board, colour_error, faults
 from pipeline.routing.bound import Dual, strip_bound
@@ -20,7 +20,7 @@ from pipeline.routing.cycles import reroute
 from pipeline.routing.exchange import exchange
 from pipeline.routing.meter import Meter
 from pipeline.routing.prices import knot_bound, knot_prices
-from pipeline.routing.problem import require_possible
+from pipeline.routing.question import require_possible
 from pipeline.routing.reversal import reverse, reversible, turned
 from pipeline.routing.route import simple
 from pipeline.routing.search import Search
@@ -66,7 +66,7 @@ def best_by_hand(laid: Board) -> float:
     return float(least)
 
 
-def problem(seed: int, ease: Ease) -> Problem:
+def problem(seed: int, ease: Ease) -> Question:
     posed = tiny(np.random.default_rng(seed), ease=ease, mixed=seed % 2 == 1)
     try:
         require_possible(posed)
@@ -197,12 +197,12 @@ def test_a_merger_is_legal_and_no_worse_than_either(seed: int, ease: Ease) -> No
         assert colour_error(laid, search.labels) <= colour_error(laid, other) + 1e-5
 
 
-def hills(rows: int, strands: int, threads: int, ease: Ease = Ease.FULL) -> Problem:
+def hills(rows: int, strands: int, threads: int, ease: Ease = Ease.FULL) -> Question:
     """A picture of slanting waves that cannot be made whole."""
     net = network(strands, picture_rows(strands, rows, "rows"))
     wanted = ((net.row + 2 * net.position + (net.row * net.position) // 7) // 3) % threads
     costs = 20.0 * np.abs(wanted[:, None] - np.arange(threads))
-    return Problem(net, costs, (None,) * strands, (None,) * threads, (), ease)
+    return Question(net, costs, (None,) * strands, (None,) * threads, (), ease)
 
 
 def test_the_same_seed_gives_the_same_routes() -> None:
@@ -255,16 +255,16 @@ def test_what_cannot_be_is_said(
     words: str,
 ) -> None:
     net = network(4, picture_rows(4, 3, "rows"))
-    posed = Problem(net, np.zeros((net.knots, 2)), start, at_most, folded)
+    posed = Question(net, np.zeros((net.knots, 2)), start, at_most, folded)
     with pytest.raises(ImpossibleError, match=words):
         route(posed)
 
 
 def test_a_band_without_knots_or_of_one_thread_is_routed() -> None:
     bare = network(3, ())
-    found = route(Problem(bare, np.zeros((0, 2)), (1, None, None), (None, None)))
+    found = route(Question(bare, np.zeros((0, 2)), (1, None, None), (None, None)))
     assert found.strands[0] == 1
     assert found.proved_best
     net = network(2, picture_rows(2, 3, "rows"))
-    single = route(Problem(net, np.ones((3, 1)), (None, None), (None,)))
+    single = route(Question(net, np.ones((3, 1)), (None, None), (None,)))
     assert (single.cost, single.lower_bound) == pytest.approx((3.0, 3.0), abs=1e-5)

@@ -13,14 +13,14 @@ import numpy as np
 import pytest
 
 from pipeline.band.network import network, picture_rows
-from pipeline.routing import Budget, Ease, Problem, Stopped, route, warm
+from pipeline.routing import Budget, Ease, Question, Stopped, route, warm
 
 ROOT = Path(__file__).parents[2]
 COVERAGE = """
 import json
 import numpy as np
 from pipeline.band.network import network, picture_rows
-from pipeline.routing import Budget, Ease, Problem, warm
+from pipeline.routing import Budget, Ease, Question, warm
 from pipeline.routing import costs_if_made, insert_switching, route, thread_changes
 
 warm.compile_all()
@@ -31,7 +31,7 @@ for worked in ("rows", "diagonal"):
         net = network(9, picture_rows(9, 14, worked))
         wanted = random.integers(0, 3, net.knots)
         costs = np.where(np.arange(3) == wanted[:, None], 0.0, 30.0)
-        problem = Problem(net, costs, (1, *(None,) * 8), (9, 4, 4), folded=((3, 4),), ease=ease)
+        problem = Question(net, costs, (1, *(None,) * 8), (9, 4, 4), folded=((3, 4),), ease=ease)
         budget = Budget(0.02)
         found = route(problem, budget)
         insert_switching(problem, wanted, found, 4, budget)
@@ -61,10 +61,10 @@ def cold(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return tmp_path
 
 
-def problem(worked: str, ease: Ease) -> Problem:
+def problem(worked: str, ease: Ease) -> Question:
     random = np.random.default_rng(3)
     net = network(9, picture_rows(9, 14, worked))  # type: ignore[arg-type]
-    return Problem(net, random.uniform(0, 60, (net.knots, 4)), (None,) * 9, (None,) * 4, ease=ease)
+    return Question(net, random.uniform(0, 60, (net.knots, 4)), (None,) * 9, (None,) * 4, ease=ease)
 
 
 @pytest.mark.parametrize("worked", ["rows", "diagonal"])

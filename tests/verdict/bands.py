@@ -6,7 +6,7 @@ import numpy as np
 
 from pipeline.band.network import Network, RowPlan, network
 from pipeline.band.pattern import End, Ends, Gauge, PatternThread
-from pipeline.routing.problem import Solution
+from pipeline.routing.question import Routed
 
 THREADS = (
     PatternThread(name="quay stone", colour="#e9e4d4"),
@@ -18,8 +18,8 @@ GAUGE = Gauge(strand_pitch_mm=1.42, row_pitch_mm=1.42, tie_mm=9.0, core_mm=1.6)
 ENDS = Ends(start=End(style="straight", tail_mm=100.0), finish=End(style="straight", tail_mm=100.0))
 
 
-def routes(net: Network, strands: np.ndarray, swaps: np.ndarray) -> Solution:
-    return Solution(np.asarray(strands, np.int64), np.asarray(swaps, bool), 0.0, 0.0)
+def routes(net: Network, strands: np.ndarray, swaps: np.ndarray) -> Routed:
+    return Routed(np.asarray(strands, np.int64), np.asarray(swaps, bool), 0.0, 0.0)
 
 
 def random_rows(
@@ -45,7 +45,7 @@ def random_rows(
     return plan
 
 
-def random_band(seed: int, worked: str, threads: int = 4) -> tuple[Network, Solution, list[int | None]]:
+def random_band(seed: int, worked: str, threads: int = 4) -> tuple[Network, Routed, list[int | None]]:
     rng = np.random.default_rng(seed)
     strands = int(rng.integers(3, 8))
     net = network(

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from pipeline.band.pattern import Pattern
 from pipeline.band.replay import replay
 from pipeline.design.assemble import to_pattern
-from pipeline.routing.problem import Ease
+from pipeline.routing.question import Ease
 from pipeline.verdict.feasibility import check
 from pipeline.verdict.reasons import Reason, Why, reasons
 from tests.verdict.bands import ENDS, GAUGE, THREADS, random_band

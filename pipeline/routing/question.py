@@ -42,7 +42,7 @@ class Stopped(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Problem:
+class Question:
     """A routing problem.
 
     ``network``: the knots; ``costs``: (knots, threads) float64, finite and ≥ 0, zero rows are free cells;
@@ -79,7 +79,7 @@ class Problem:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Solution:
+class Routed:
     """Routes: the thread of each starting strand, and for each knot whether its two strands swap.
 
     ``cost`` is Σ min over the two threads that meet; ``lower_bound`` is certified for the problem as
@@ -137,7 +137,7 @@ class Budget:
         return self.ended is not Stopped.DONE
 
 
-def require_possible(problem: Problem) -> None:
+def require_possible(problem: Question) -> None:
     """Raise ImpossibleError when no choice of starting strands meets the pins, folds and limits.
 
     Pairs of folded strands need two of a thread; when all pairs fit and the strands fit in all, the
