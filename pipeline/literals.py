@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Literal
 
 Worked = Literal["rows", "diagonal"]
@@ -25,3 +26,13 @@ Level = Literal["none", "rows", "full"]
 LEVELS: tuple[Level, ...] = ("none", "rows", "full")
 
 Paper = Literal["A4", "Letter"]
+
+
+def listed(words: Iterable[str]) -> str:
+    """Words as one list in a sentence.
+
+    >>> listed(["navy", "chalk", "red"])
+    'navy, chalk and red'
+    """
+    *first, last = words
+    return f"{', '.join(first)} and {last}" if first else last

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -11,6 +12,7 @@ import numpy as np
 from pipeline.band.pattern import Pattern
 from pipeline.colour import delta_e, parse_hex
 from pipeline.drawer.stash import DEFAULT_PRESET, PRESETS, Stash, Thread
+from pipeline.literals import listed
 from pipeline.materials.cutting import Cutting, cut_skeins
 from pipeline.materials.lengths import Cut, Piece, pieces
 
@@ -24,8 +26,8 @@ class ThreadPlan:
     """How the pieces of one thread are cut.
 
     ``need_m`` is what the pieces add up to, ``owned_m`` what the stash has (None: not known, then all
-    skeins are to be had and none to be bought), ``buy`` how many skeins of ``skein_m`` are missing and
-    ``skein_price`` what one costs, where known.
+    skeins are to be had and none to be bought) and ``stock_cm`` the skeins that it comes to, ``buy`` how many
+    skeins of ``skein_m`` are missing and ``skein_price`` what one costs, where known.
     """
 
     thread: int
@@ -36,6 +38,7 @@ class ThreadPlan:
     cutting: Cutting
     buy: int
     skein_price: float | None = None
+    stock_cm: tuple[int, ...] = ()
 
     @property
     def enough(self) -> bool:
@@ -68,15 +71,13 @@ class SkeinPlan:
         return all(plan.enough for plan in self.threads)
 
     def sentences(self) -> list[str]:
-        """What to buy, and what is too long for a skein, one sentence each."""
+        """What to buy and why, and what is too long for a skein, one sentence each."""
+        short = [plan for plan in self.threads if plan.buy]
         said = []
+        if len(short) > 1:
+            said.append(f"Buy {listed(skeins_of(plan.name, plan.buy) for plan in short)}.")
+        said += [_why(plan) for plan in short]
         for plan in self.threads:
-            if plan.buy:
-                more = "1 skein" if plan.buy == 1 else f"{plan.buy} skeins"
-                said.append(
-                    f"{plan.name}: {plan.need_m:.2f} m are needed and {plan.owned_m or 0:.2f} m owned; "
-                    f"buy {more} of {plan.skein_m:g} m."
-                )
             for length in plan.cutting.too_long_cm:
                 said.append(
                     f"{plan.name}: a piece of {length / 100:.2f} m is longer than a skein of "
@@ -89,6 +90,46 @@ class SkeinPlan:
             which = f"strand{'s' if len(positions) > 1 else ''} {', '.join(map(str, sorted(positions)))}"
             said.append(f"Instead of {thread}, {which} could be {instead} (colours {apart:.0f} apart).")
         return said
+
+
+def skeins_of(name: str, count: int) -> str:
+    """So many skeins of a thread, in words."""
+    return f"{count} skein{'' if count == 1 else 's'} of {name}"
+
+
+def _why(plan: ThreadPlan) -> str:
+    """What of a thread is missing, or why skeins are missing although the metres would do."""
+    owned = plan.owned_m or 0.0
+    facts = f"{plan.name}: {plan.need_m:.2f} m are needed and {owned:.2f} m owned"
+    buy = f"buy {plan.buy} skein{'' if plan.buy == 1 else 's'} of {plan.skein_m:g} m."
+    if plan.need_m > owned:
+        return f"{facts}; {buy}"
+    stock = Counter(plan.stock_cm)
+    bought: list[int] = []
+    remnants: list[int] = []
+    for skein in plan.cutting.skeins:
+        if stock[skein.length_cm] > 0:
+            stock[skein.length_cm] -= 1
+            remnants.append(skein.left_cm)
+        else:
+            bought += skein.pieces_cm
+    remnants += stock.elements()
+    return (
+        f"{facts}, but no piece may be made up of remnants: what {_lengths(plan.stock_cm)} would leave is "
+        f"{max(remnants, default=0)} cm at most, and {min(bought)} cm are wanted yet in one piece; {buy}"
+    )
+
+
+def _lengths(skeins_cm: Sequence[int]) -> str:
+    """Skeins by length, in words.
+
+    >>> _lengths((800, 800, 350))
+    '2 skeins of 8 m and one of 3.5 m'
+    """
+    count = Counter(skeins_cm)
+    return listed(
+        f"{n} skeins of {cm / 100:g} m" if n > 1 else f"one of {cm / 100:g} m" for cm, n in count.items()
+    )
 
 
 def plan_skeins(pattern: Pattern, cuts: Sequence[Cut], stash: Stash) -> SkeinPlan:
@@ -132,7 +173,7 @@ def _thread_plan(index: int, name: str, thread: Thread | None, wanted: Sequence[
     cutting = cut_skeins(lengths, stock, more_cm=round(skein_m * 100))
     bought = 0 if metres is None else cutting.new
     cost = thread.price if thread else None
-    return ThreadPlan(index, name, sum(lengths) / 100, metres, skein_m, cutting, bought, cost)
+    return ThreadPlan(index, name, sum(lengths) / 100, metres, skein_m, cutting, bought, cost, stock)
 
 
 def _swaps(plans: Sequence[ThreadPlan], cuts: Sequence[Cut], stash: Stash) -> list[Swap]:
