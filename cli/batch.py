@@ -40,7 +40,7 @@ def command(
     from pipeline.batch import LIST, Shop, orders_csv, read_orders, run_orders, skeins_csv, totals
     from pipeline.drawer.stash import builtin_stash, read_stash
     from pipeline.errors import InputError, OutputError
-    from pipeline.outputs import write_file
+    from pipeline.files.single import write_file
 
     listed, refused = read_orders(orders, lambda text: options.wrist(text, default=True))
     owned = read_stash(stash) if stash else builtin_stash()

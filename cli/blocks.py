@@ -66,8 +66,8 @@ def command(
     from pipeline.blocks.words import parse_groups, parse_moves
     from pipeline.bundle import band_files
     from pipeline.drawer.stash import builtin_stash, read_stash
+    from pipeline.files.folder import check_target, folder_name, write_result
     from pipeline.order.asked import Band
-    from pipeline.outputs import check_target, folder_name, write_result
     from pipeline.verdict.feasibility import check
     from pipeline.writers.report import report_json
 

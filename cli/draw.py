@@ -60,7 +60,7 @@ def command(
     Example: hitchgrid draw output/pennant/pattern.json --to chart.svg
     """
     from pipeline.band.pattern import read_pattern
-    from pipeline.outputs import write_file
+    from pipeline.files.single import write_file
 
     chosen = choose(to, what)
     document = read_pattern(pattern)

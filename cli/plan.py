@@ -166,9 +166,9 @@ def command(
     from cli.summary import show_summary
     from pipeline.bundle import band_files
     from pipeline.drawer.stash import builtin_stash, read_stash
+    from pipeline.files.folder import check_target, folder_name, write_result
     from pipeline.materials.price import PACE_S
     from pipeline.order.asked import Band, Drawer, LetterSource, PictureSource, Tying
-    from pipeline.outputs import check_target, folder_name, write_result
     from pipeline.plan import plan
     from pipeline.report import report_of
     from pipeline.routing import Budget, Ease

@@ -39,9 +39,9 @@ def command(
     from cli.console import out as console
     from cli.console import table
     from pipeline.band.pattern import read_pattern, render
+    from pipeline.files.single import write_file
     from pipeline.materials.lengths import cut_list
     from pipeline.materials.rescale import replan
-    from pipeline.outputs import write_file
 
     document = read_pattern(pattern)
     cuts = cut_list(document, margin=None if margin is None else margin / 100)

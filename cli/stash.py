@@ -156,7 +156,7 @@ def _book(file: Path, pattern: Path, margin: int | None, yes: bool) -> None:
 def _write(file: Path, content: bytes, question: str, yes: bool) -> None:
     """Ask, keep a copy of what was there, and write the new file whole or not at all."""
     from cli.console import out
-    from pipeline.outputs import write_file
+    from pipeline.files.single import write_file
 
     if not yes and not typer.confirm(question):
         raise typer.Abort

@@ -23,12 +23,14 @@ import joblib
 from pipeline.bundle import band_files
 from pipeline.drawer.stash import Stash
 from pipeline.errors import HitchgridError, ImpossibleError, InputError
+from pipeline.files.channels import label
+from pipeline.files.folder import folder_name, write_result
+from pipeline.files.reading import Kind, read_plain, text_of
 from pipeline.materials.cutting import Cutting, cut_skeins
 from pipeline.materials.lengths import pieces
 from pipeline.materials.skeins import DEFAULT_SKEIN_M, owned_skeins
-from pipeline.motif.picture import read_file
+from pipeline.motif.picture import PICTURE
 from pipeline.order.asked import Artwork, Band, Drawer, LetterSource, PictureSource, Tying
-from pipeline.outputs import folder_name, write_result
 from pipeline.plan import plan
 from pipeline.report import report_of
 from pipeline.routing import Budget, Ease
@@ -36,7 +38,7 @@ from pipeline.routing.warm import compile_all, is_warm
 
 ReadWrist = Callable[[str], float | None]
 """Turns a wrist as people write it into mm."""
-MAX_BYTES = 2_000_000
+LIST_FILE = Kind("list of orders", 2_000_000, "Split the list.")
 MAX_ORDERS = 5_000
 ORDER = "order.json"
 LIST = "orders.csv"
@@ -129,16 +131,8 @@ def parse_orders(text: str, source: str, wrist: ReadWrist) -> tuple[tuple[Order,
 
 def read_orders(path: Path, wrist: ReadWrist) -> tuple[tuple[Order, ...], tuple[Outcome, ...]]:
     """Read the list from a file; see :func:`parse_orders`."""
-    try:
-        with path.open("rb") as file:
-            data = file.read(MAX_BYTES + 1)
-        if len(data) > MAX_BYTES:
-            raise InputError(f"{path} is larger than {MAX_BYTES // 1_000_000} MB.", "Split the list.")
-        return parse_orders(data.decode("utf-8-sig"), path.name, wrist)
-    except OSError as error:
-        raise InputError(f"cannot read {path}: {error.strerror}.", "Check the path.") from None
-    except UnicodeDecodeError:
-        raise InputError(f"{path} is not UTF-8.", 'Save it as "CSV UTF-8".') from None
+    called = label(path)
+    return parse_orders(text_of(read_plain(path, LIST_FILE), called), called, wrist)
 
 
 def _order(line: int, cells: Mapping[str, str], wrist: ReadWrist) -> Order:
@@ -286,7 +280,7 @@ def _digest(order: Order, shop: Shop) -> str:
     inputs = (version("hitchgrid"), order, shop.stash, shop.usual_wrist_mm, shop.effort, shop.seed)
     asked = hashlib.sha256(repr(inputs).encode())
     if order.picture is not None:
-        asked.update(hashlib.sha256(read_file(shop.base / order.picture)).digest())
+        asked.update(hashlib.sha256(read_plain(shop.base / order.picture, PICTURE)).digest())
     return asked.hexdigest()
 
 

@@ -16,11 +16,13 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from pipeline.band.knots import Knot, Worked, row_positions
 from pipeline.errors import PatternError
+from pipeline.files.channels import label
+from pipeline.files.reading import Kind, read_plain
 
 FORMAT: Literal["hitchgrid-pattern"] = "hitchgrid-pattern"
 VERSION: Literal[1] = 1
-MAX_BYTES = 20_000_000
-"""Largest pattern file that is read; 400 strands × 5,000 rows would be about 40 MB, no band is that long."""
+PATTERN = Kind("pattern", 20_000_000, "Name a pattern.json that hitchgrid wrote.")
+"""400 strands × 5,000 rows would be about 40 MB, no band is that long."""
 MAX_STRANDS = 400
 MAX_ROWS = 10_000
 MAX_SECTIONS = 2_000
@@ -182,7 +184,8 @@ def title_of(text: str) -> str:
 
 
 def read_pattern(path: Path) -> Pattern:
-    """Read and check a pattern file. Raises PatternError naming the first place that is wrong.
+    """Read and check a pattern file. Raises PatternError naming the first place that is wrong, InputError for
+    a file that cannot be read.
 
     >>> import tempfile
     >>> from pipeline.band.example import two_rows
@@ -191,17 +194,7 @@ def read_pattern(path: Path) -> Pattern:
     ...     read_pattern(Path(place) / "pattern.json") == two_rows()
     True
     """
-    try:
-        with path.open("rb") as file:
-            data = file.read(MAX_BYTES + 1)
-    except OSError as error:
-        raise PatternError(f"cannot read {path}: {error.strerror}", "Check the path.") from None
-    if len(data) > MAX_BYTES:
-        raise PatternError(
-            f"{path} is larger than {MAX_BYTES // 1_000_000} MB, which no band is",
-            "Name a pattern.json that hitchgrid wrote.",
-        )
-    return parse_pattern(data, str(path))
+    return parse_pattern(read_plain(path, PATTERN), label(path))
 
 
 def parse_pattern(data: bytes | str, source: str = "pattern") -> Pattern:

@@ -22,6 +22,8 @@ from pathlib import Path
 from pipeline.colour import Colour, hex_of, parse_hex
 from pipeline.drawer.presets import DEFAULT_PRESET, PRESETS, diameter_mm, folded, preset_named
 from pipeline.errors import HitchgridError, InputError
+from pipeline.files.channels import label
+from pipeline.files.reading import Kind, read_plain, text_of
 
 __all__ = [
     "DEFAULT_PRESET",
@@ -38,7 +40,7 @@ __all__ = [
     "thread_of",
 ]
 
-MAX_BYTES = 1_000_000
+STASH = Kind("list of threads", 1_000_000, "Name a list of threads, as CSV or .gpl.")
 MAX_THREADS = 1_000
 MAX_NAME = 60
 COLUMNS = ("name", "colour", "metres", "preset", "skein_m", "price")
@@ -208,15 +210,7 @@ def read_stash(path: Path) -> Stash:
     ...     read_stash(Path(place) / "drawer.csv").names
     ('navy',)
     """
-    try:
-        with path.open("rb") as file:
-            data = file.read(MAX_BYTES + 1)
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) else "not a file name"
-        raise InputError(
-            f"cannot read the stash {path}: {reason}.", "Check the path after --stash."
-        ) from None
-    return parse_stash(data, path.name)
+    return parse_stash(read_plain(path, STASH), label(path))
 
 
 def parse_stash(data: bytes, source: str) -> Stash:
@@ -225,20 +219,7 @@ def parse_stash(data: bytes, source: str) -> Stash:
     >>> parse_stash(b"name,colour,metres\nnavy,#1b2a59,8\n", "drawer.csv").threads[0].metres
     8.0
     """
-    if len(data) > MAX_BYTES:
-        raise InputError(
-            f"{source} is larger than {MAX_BYTES // 1_000_000} MB.", "Name a list of threads, as CSV or .gpl."
-        )
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        raise InputError(
-            f"{source}, line {line}: the text is not UTF-8.", 'Save the file as "CSV UTF-8" and try again.'
-        ) from None
-    if "\0" in text:
-        line = text.count("\n", 0, text.index("\0")) + 1
-        raise InputError(f"{source}, line {line}: this is not text.", "Save the list as CSV, UTF-8.")
+    text = text_of(STASH.checked(data, source), source)
     if not text.strip():
         raise InputError(f"{source} is empty.", "Write name,colour,metres and a line for each thread.")
     palette = text.lstrip().startswith("GIMP Palette")

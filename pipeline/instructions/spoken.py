@@ -11,11 +11,12 @@ from pathlib import Path
 
 from pipeline.band.knots import Knot, tie
 from pipeline.band.pattern import Pattern
-from pipeline.errors import InputError
+from pipeline.files.channels import label
+from pipeline.files.reading import Kind, read_plain, text_of
 from pipeline.instructions import words
 from pipeline.instructions.reader import Spoken, read_instructions
 
-MAX_BYTES = 20_000_000
+INSTRUCTIONS = Kind("text", 20_000_000, "Name a text of hitchgrid's.")
 MAX_DIFFERENCES = 1000
 
 __all__ = ["Spoken", "compare", "read_instructions", "read_text"]
@@ -23,17 +24,7 @@ __all__ = ["Spoken", "compare", "read_instructions", "read_text"]
 
 def read_text(path: Path) -> str:
     """Read an instructions file. Raises InputError if it cannot be read as text of a sane size."""
-    try:
-        with path.open("rb") as file:
-            data = file.read(MAX_BYTES + 1)
-    except OSError as error:
-        raise InputError(f"cannot read {path}: {error.strerror}.", "Check the path.") from None
-    if len(data) > MAX_BYTES:
-        raise InputError(f"{path} is larger than {MAX_BYTES // 1_000_000} MB.", "Name a text of hitchgrid's.")
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise InputError(f"{path} is not UTF-8 text.", "Name a text of hitchgrid's.") from None
+    return text_of(read_plain(path, INSTRUCTIONS), label(path))
 
 
 def compare(text: str, pattern: Pattern) -> list[str]:

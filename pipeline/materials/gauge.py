@@ -40,7 +40,7 @@ from pipeline.band.knots import WORKED, Worked
 from pipeline.band.pattern import Gauge
 from pipeline.drawer.stash import preset_named
 from pipeline.errors import InputError, OutputError
-from pipeline.outputs import write_file
+from pipeline.files.single import write_file
 
 CORE_D = 2.25
 STRAND_PITCH_D: dict[Worked, float] = {"rows": 2.0, "diagonal": 1.83}

@@ -6,9 +6,6 @@ is one ``InputError``; sizes are checked before anything is decoded.
 
 from __future__ import annotations
 
-import os
-import stat
-import unicodedata
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -17,11 +14,15 @@ from numpy.typing import NDArray
 
 from pipeline.colour import Colour, encoded, linear, luminance, parse_hex
 from pipeline.errors import InputError
+from pipeline.files.channels import label
+from pipeline.files.reading import Kind, read_plain
 from pipeline.motif.raster import decode
 from pipeline.motif.svg import looks_like_svg, render_svg
 
-MOST_BYTES = 64_000_000
-"""A file larger than this is refused before it is read."""
+PICTURE = Kind(
+    "picture", 64_000_000, "Make it smaller: for pictures, 2,000 pixels a side are more than enough."
+)
+"""A larger file is refused before it is read."""
 
 Crop = tuple[float, float, float, float]
 """Left, top, right and bottom edge as fractions of width and height, of the upright picture."""
@@ -84,12 +85,12 @@ def load_picture(
     ((6, 10, 3), (27, 42, 89), 'flag')
     """
     path = Path(path)
-    label = _label(path)
+    called = label(path)
     under = parse_hex(background) if background is not None else None
-    data = read_file(path)
-    rgba = render_svg(data, label) if looks_like_svg(data) else decode(data, label)
+    data = read_plain(path, PICTURE)
+    rgba = render_svg(data, called) if looks_like_svg(data) else decode(data, called)
     if crop is not None:
-        rgba = _cropped(rgba, crop, label)
+        rgba = _cropped(rgba, crop, called)
     rgba = _shrunk(rgba)
     transparent = bool((rgba[..., 3] < 128).any())
     if under is None and transparent:
@@ -119,15 +120,15 @@ def load_grid(path: Path | str, *, background: str | None = None) -> NDArray[np.
     [[[27, 42, 89], [27, 42, 89]]]
     """
     path = Path(path)
-    label = _label(path)
+    called = label(path)
     under = parse_hex(background) if background is not None else _WHITE
-    data = read_file(path)
+    data = read_plain(path, PICTURE)
     if looks_like_svg(data):
         raise InputError(
-            f"{label} is an SVG drawing, which has no pixels to be cells.",
+            f"{called} is an SVG drawing, which has no pixels to be cells.",
             "Save it as a PNG with one pixel a cell, or plan it without --grid.",
         )
-    grid = _composite(decode(data, label, exact=True, most_pixels=_MOST_CELLS), under)
+    grid = _composite(decode(data, called, exact=True, most_pixels=_MOST_CELLS), under)
     grid.flags.writeable = False
     return grid
 
@@ -145,46 +146,6 @@ def border_colour(rgb: NDArray[np.uint8]) -> Colour | None:
         return None
     red, green, blue = np.rint(np.median(ring[alike], axis=0)).astype(int)
     return int(red), int(green), int(blue)
-
-
-def read_file(path: Path) -> bytes:
-    """Read a regular, not empty file of at most ``MOST_BYTES``; never waits on a pipe or a device.
-
-    Raises ``InputError`` for anything else.
-    """
-    label = _label(path)
-    try:
-        handle = os.open(path, os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_NONBLOCK", 0))
-    except FileNotFoundError as error:
-        raise InputError(f"There is no file {label}.", "Check its name and the folder it is in.") from error
-    except IsADirectoryError as error:
-        raise _is_a_folder(label) from error
-    except (OSError, ValueError) as error:  # ValueError: a null character in the name
-        raise InputError(f"{label} cannot be opened.", "Check its name, and that you may read it.") from error
-    try:
-        status = os.fstat(handle)
-        if stat.S_ISDIR(status.st_mode):
-            raise _is_a_folder(label)
-        if not stat.S_ISREG(status.st_mode):
-            raise InputError(f"{label} is not a file.", "Give an ordinary file.")
-        if status.st_size > MOST_BYTES:
-            raise InputError(
-                f"{label} is larger than the {MOST_BYTES // 1_000_000} megabytes that are read.",
-                "Make it smaller: for pictures, 2,000 pixels a side are more than enough.",
-            )
-        with os.fdopen(handle, "rb", closefd=False) as file:
-            data = file.read(MOST_BYTES + 1)
-    except OSError as error:
-        raise InputError(f"{label} cannot be read.", "Copy it to this machine and try again.") from error
-    finally:
-        os.close(handle)
-    if not data:
-        raise InputError(f"{label} is empty.", "Copy or save it again.")
-    return data
-
-
-def _is_a_folder(label: str) -> InputError:
-    return InputError(f"{label} is a folder, not a file.", "Name one file inside it.")
 
 
 def _cropped(rgba: NDArray[np.uint8], crop: Crop, label: str) -> NDArray[np.uint8]:
@@ -259,17 +220,5 @@ def _trimmed(rgb: NDArray[np.uint8], ground: Colour) -> NDArray[np.uint8]:
     return rgb[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
 
 
-def _label(path: Path) -> str:
-    """The file's name as a message may show it: printable and short."""
-    shown = _printable(path.name) or _printable(str(path)) or "the picture"
-    return shown if len(shown) <= 80 else shown[:77] + "…"
-
-
 def _title(path: Path) -> str:
-    return (_printable(path.stem) or "picture")[:80]
-
-
-def _printable(text: str) -> str:
-    """Drop control, direction and surrogate characters."""
-    kept = "".join(c for c in text if unicodedata.category(c)[0] != "C")
-    return " ".join(kept.split())
+    return label(path.stem) or "picture"

@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
 from pipeline.errors import InputError
+from pipeline.files.channels import label
+from pipeline.files.reading import Kind, read_plain
 from pipeline.motif.alphabet import Glyph
-from pipeline.motif.picture import read_file
 
 _FINE, _FINEST = 16, 640  # pixels a cell, and at most in a line, when drawn large
 _REFERENCE = "H"  # a line is as high as a capital at least, so that a full stop is not blown up
@@ -25,6 +26,7 @@ _RUN = 0.45  # share of a cell's width that a middle line must run through it; o
 _LEAST = 0.2  # share of a cell that such a line must ink, or it is a mere spur of the middle line
 _BUILT_IN = resources.files("pipeline.writers").joinpath("sans-bold.ttf")
 _ANOTHER = "Name another font file (TrueType or OpenType) with --font."
+FONT = Kind("font", 20_000_000, _ANOTHER)
 
 
 def typeset(letters: Sequence[str], height: int, font: Path | None) -> dict[str, Glyph]:
@@ -38,7 +40,7 @@ def typeset(letters: Sequence[str], height: int, font: Path | None) -> dict[str,
     where = _label(font)
     if not wanted:
         return {}
-    data = _BUILT_IN.read_bytes() if font is None else read_file(font)
+    data = _BUILT_IN.read_bytes() if font is None else read_plain(font, FONT)
     try:
         face = _face(data, 200.0)
         _refuse_missing(face, wanted, where)
@@ -53,7 +55,7 @@ def typeset(letters: Sequence[str], height: int, font: Path | None) -> dict[str,
 
 
 def _label(font: Path | None) -> str:
-    return "The built-in font" if font is None else f"The font {font.name[:80]}"
+    return "The built-in font" if font is None else f"The font {label(font.name)}"
 
 
 def _face(data: bytes, size: float) -> ImageFont.FreeTypeFont:

@@ -13,10 +13,10 @@ from functools import lru_cache
 from io import BytesIO
 from pathlib import Path
 from typing import Any, Literal
-from xml.sax.saxutils import escape
 
 from PIL import Image, ImageDraw, ImageFont
 
+from pipeline.files.channels import printable, xml
 from pipeline.writers.ink import PAPER
 
 Point = tuple[float, float]
@@ -135,15 +135,6 @@ def _n(value: float) -> str:
     return "0" if text == "-0" else text
 
 
-def _attribute(text: str) -> str:
-    return escape(printable(text), {'"': "&quot;", "'": "&#39;"})
-
-
-def printable(text: str) -> str:
-    """The text without control characters, which neither XML nor paper can hold."""
-    return "".join(c for c in text if c >= " " and c not in "\ufffe\uffff" and not "\ud800" <= c <= "\udfff")
-
-
 def svg(drawing: Drawing) -> str:
     """The drawing as an SVG document of its own."""
     w, h = _n(drawing.width_mm), _n(drawing.height_mm)
@@ -163,9 +154,9 @@ def inline_svg(drawing: Drawing, css_class: str = "drawing") -> str:
 
 
 def _svg_body(drawing: Drawing) -> list[str]:
-    lines = [f"<title>{_attribute(drawing.title)}</title>"]
+    lines = [f"<title>{xml(drawing.title)}</title>"]
     if drawing.description:
-        lines.append(f"<desc>{_attribute(drawing.description)}</desc>")
+        lines.append(f"<desc>{xml(drawing.description)}</desc>")
     size = f'width="{_n(drawing.width_mm)}" height="{_n(drawing.height_mm)}"'
     lines.append(f'<rect {size} fill="{PAPER}"/>')
     return lines + [_svg_shape(shape) for shape in drawing.shapes]
@@ -190,7 +181,7 @@ def _svg_shape(shape: Shape) -> str:
     anchor = f' text-anchor="{shape.anchor}"' if shape.anchor != "start" else ""
     return (
         f'<text x="{_n(shape.at[0])}" y="{_n(shape.at[1])}" font-size="{_n(shape.size_mm)}"'
-        f' fill="{shape.fill}"{anchor}{weight}>{_attribute(shape.text)}</text>'
+        f' fill="{shape.fill}"{anchor}{weight}>{xml(shape.text)}</text>'
     )
 
 

@@ -12,7 +12,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from pipeline.band.pattern import PatternThread
-from pipeline.writers.drawing import printable
+from pipeline.files.channels import printable
 from pipeline.writers.ink import ink_on
 
 _HERE = Path(__file__).parent

@@ -13,8 +13,9 @@ from scipy.ndimage import map_coordinates
 
 from pipeline.band.pattern import Pattern
 from pipeline.band.replay import replay
+from pipeline.files.channels import printable
 from pipeline.writers.bandpicture import Band, band, size_mm
-from pipeline.writers.drawing import fitted, font, printable
+from pipeline.writers.drawing import fitted, font
 from pipeline.writers.ink import SOFT, rgb
 from pipeline.writers.weave import Floats
 

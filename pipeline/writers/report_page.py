@@ -9,13 +9,14 @@ from typing import Any
 from markupsafe import Markup
 
 from pipeline.band.pattern import Pattern
+from pipeline.files.channels import printable
 from pipeline.instructions.text import CAUTIONS
 from pipeline.instructions.words import span
 from pipeline.materials.lengths import Cut, pieces
 from pipeline.writers.bandmap import band_map
 from pipeline.writers.bandpicture import size_mm
 from pipeline.writers.cutting import cut_lines
-from pipeline.writers.drawing import inline_svg, printable
+from pipeline.writers.drawing import inline_svg
 from pipeline.writers.pages import page, thread_css
 
 MOST_LINES = 20

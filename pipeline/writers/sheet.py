@@ -31,6 +31,7 @@ from reportlab.platypus import (
 
 from pipeline.band.handed import mirrored
 from pipeline.band.pattern import Pattern
+from pipeline.files.channels import printable
 from pipeline.instructions import words
 from pipeline.instructions.text import CAUTIONS, write_instructions
 from pipeline.literals import Paper
@@ -49,7 +50,6 @@ from pipeline.writers.drawing import (
     box,
     fitted,
     paint_pdf,
-    printable,
     register_fonts,
     text_width,
 )

@@ -11,11 +11,11 @@ from pipeline.band.handed import mirrored
 from pipeline.band.knots import Knot
 from pipeline.band.pattern import Join, Pattern, render
 from pipeline.band.replay import replay
+from pipeline.files.channels import printable
 from pipeline.instructions.fold import gather
 from pipeline.instructions.steps import Step, steps
 from pipeline.instructions.text import CAUTIONS
 from pipeline.instructions.words import LEFT_HANDED, counted, thread_labels
-from pipeline.writers.drawing import printable
 from pipeline.writers.ink import ink_on
 from pipeline.writers.pages import data_block, page, thread_css
 

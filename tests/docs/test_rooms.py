@@ -12,7 +12,7 @@ ORDER = (
     "limits",
     "literals",
     "colour",
-    "outputs",
+    "files",
     "band",
     "routing",
     "drawer",

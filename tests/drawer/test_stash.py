@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 
 from pipeline.drawer.stash import (
     DEFAULT_PRESET,
-    MAX_BYTES,
     MAX_NAME,
     PRESETS,
+    STASH,
     Stash,
     Thread,
     builtin_stash,
@@ -149,13 +149,13 @@ def test_other_encodings_are_refused(encoding: str) -> None:
 
 
 def test_files_that_cannot_be_read(tmp_path: Path) -> None:
-    with pytest.raises(InputError, match="cannot read the stash"):
+    with pytest.raises(InputError, match="no file missing.csv"):
         read_stash(tmp_path / "missing.csv")
-    with pytest.raises(InputError, match="cannot read the stash"):
+    with pytest.raises(InputError, match="is a folder"):
         read_stash(tmp_path)
     huge = tmp_path / "huge.csv"
-    huge.write_bytes(b"x" * (MAX_BYTES + 1))
-    with pytest.raises(InputError, match="larger than 1 MB"):
+    huge.write_bytes(b"x" * (STASH.most_bytes + 1))
+    with pytest.raises(InputError, match="larger than the 1 megabytes"):
         read_stash(huge)
 
 

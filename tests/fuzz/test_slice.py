@@ -28,11 +28,11 @@ from pipeline.blocks.words import parse_groups, parse_moves
 from pipeline.colour import hex_of, parse_hex
 from pipeline.drawer.stash import parse_stash
 from pipeline.errors import HitchgridError
+from pipeline.files.folder import folder_name
 from pipeline.instructions.spoken import compare, read_instructions
 from pipeline.instructions.text import write_instructions
 from pipeline.materials.lengths import cut_list
 from pipeline.motif.lettering import set_letters
-from pipeline.outputs import folder_name
 from pipeline.verdict.feasibility import check
 from tests.fuzz import corpus
 from tests.fuzz.cases import fixed

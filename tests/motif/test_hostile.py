@@ -64,9 +64,9 @@ def png_of_size(width: int, height: int, data: bytes = b"") -> bytes:
         (lambda p: p.write_bytes(bytes(range(256)) * 40), "not a picture"),
         (lambda p: p.write_bytes(b"%PDF-1.7 a document"), "not a picture"),
         (lambda p: p.write_bytes(b"II*\0" + b"\0" * 40), "damaged"),
-        (os.mkfifo, "not a file"),
-        (lambda p: p.symlink_to("/dev/zero"), "not a file"),
-        (lambda p: p.symlink_to(p), "cannot be opened"),
+        (os.mkfifo, "not a plain file"),
+        (lambda p: p.symlink_to("/dev/zero"), "not a plain file"),
+        (lambda p: p.symlink_to(p), "cannot open"),
     ],
 )
 def test_what_is_no_picture(tmp_path: Path, make: Callable[[Path], object], words: str) -> None:
@@ -75,15 +75,15 @@ def test_what_is_no_picture(tmp_path: Path, make: Callable[[Path], object], word
 
 
 def test_names_that_cannot_be(tmp_path: Path) -> None:
-    refused(tmp_path / "a\0b.png", "cannot be opened")
-    error = refused(tmp_path / ("long" * 200), "cannot be opened")
+    refused(tmp_path / "a\0b.png", "no file name")
+    error = refused(tmp_path / ("long" * 200), "cannot open")
     assert len(error.message) < 150
-    error = refused(tmp_path / "a\x1b[31mred\u202e.png", "no file a\\[31mred.png")
+    error = refused(tmp_path / "a\x1b[31mred\u202e.png", "no file a.\\[31mred..png")
 
 
 def test_a_file_too_large_is_not_read(tmp_path: Path) -> None:
     with (tmp_path / "x.png").open("wb") as file:
-        file.truncate(picture.MOST_BYTES + 1)  # sparse: no disk is used
+        file.truncate(picture.PICTURE.most_bytes + 1)  # sparse: no disk is used
     refused(tmp_path / "x.png", "larger than")
 
 

@@ -16,7 +16,8 @@ import errno, os, shutil, sys, traceback
 import ctypes, tempfile  # nothing may be imported after the count begins
 from pathlib import Path
 from pipeline.errors import OutputError
-from pipeline.outputs import write_file, write_result
+from pipeline.files.folder import write_result
+from pipeline.files.single import write_file
 
 what, place = sys.argv[1], Path(sys.argv[2])
 KINDS = ("open", "os.mkdir", "os.rename", "tempfile.mkdtemp", "tempfile.mkstemp", "os.chmod")

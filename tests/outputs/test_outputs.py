@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 
 from pipeline.errors import OutputError
-from pipeline.outputs import check_target, folder_name, write_file, write_result
+from pipeline.files.folder import check_target, folder_name, write_result
+from pipeline.files.single import write_file
 
 FIRST = {"pattern.json": "first", "report.json": "one", "chart.png": b"\x89first"}
 SECOND = {"pattern.json": "second", "report.json": "two"}
@@ -110,7 +111,7 @@ def test_a_single_file_is_written_whole(tmp_path: Path) -> None:
 KILLED = """
 import os, sys
 from pathlib import Path
-from pipeline.outputs import write_result
+from pipeline.files.folder import write_result
 import shutil, tempfile, ctypes  # nothing may be imported after the count begins
 limit, target, seen = int(sys.argv[1]), Path(sys.argv[2]), 0
 KINDS = ("open", "os.", "shutil.", "tempfile.", "ctypes.")

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from lxml import etree
 from PIL import Image
 
+from pipeline.files.channels import printable
 from pipeline.writers import drawing
 from pipeline.writers.drawing import (
     Drawing,
@@ -23,7 +24,6 @@ from pipeline.writers.drawing import (
     inline_svg,
     moved,
     png,
-    printable,
     raster,
     svg,
     text_width,

@@ -17,15 +17,11 @@ import shutil
 import tempfile
 import unicodedata
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from pathlib import Path
 
 from pipeline.errors import OutputError
-
-try:
-    import fcntl
-except ImportError:  # not a POSIX system: what killed runs leave stays
-    fcntl = None  # type: ignore[assignment]
+from pipeline.files.lock import hidden_prefix, locked, remove_stale, write_synced
 
 MARK = "pattern.json"
 """The file by which a folder is known to hold a result."""
@@ -97,7 +93,7 @@ def write_result(folder: Path, files: Mapping[str, bytes | str], *, replace: boo
         folder.parent.mkdir(parents=True, exist_ok=True)
         with _staged(folder) as staging:
             for name, content in files.items():
-                _write_synced(staging / name, content.encode() if isinstance(content, str) else content)
+                write_synced(staging / name, content.encode() if isinstance(content, str) else content)
             if folder.exists():
                 _carry_over(folder, staging)
             staging.chmod(0o755)
@@ -105,16 +101,16 @@ def write_result(folder: Path, files: Mapping[str, bytes | str], *, replace: boo
     except OSError as error:
         hint = "Free some space or choose another --out."
         raise OutputError(f"cannot write {folder}: {error.strerror}.", hint) from None
-    _remove_stale(folder, "former")
+    remove_stale(folder, "former")
 
 
 @contextmanager
 def _staged(target: Path) -> Iterator[Path]:
     """A locked hidden folder beside ``target`` that is gone afterwards; stale ones go at once."""
-    _remove_stale(target, "new")
+    remove_stale(target, "new")
     while True:
-        staging = Path(tempfile.mkdtemp(prefix=_prefix(target, "new"), dir=target.parent))
-        handle = _locked(staging)
+        staging = Path(tempfile.mkdtemp(prefix=hidden_prefix(target, "new"), dir=target.parent))
+        handle = locked(staging)
         if staging.exists():  # else another run took it for a stale one before it was locked
             break
     try:
@@ -123,58 +119,6 @@ def _staged(target: Path) -> Iterator[Path]:
         shutil.rmtree(staging, ignore_errors=True)
         if handle is not None:
             os.close(handle)
-
-
-def _prefix(target: Path, what: str) -> str:
-    return f".{target.name[:100]}-{what}-"
-
-
-def _locked(path: Path, *, wait: bool = True) -> int | None:
-    """Lock a file or folder until the handle returned is closed; None where that is not possible."""
-    try:
-        handle = os.open(path, os.O_RDONLY | os.O_NOFOLLOW)
-    except OSError:
-        return None
-    if _lock(handle, wait=wait):
-        return handle
-    os.close(handle)
-    return None
-
-
-def _lock(handle: int, *, wait: bool = True) -> bool:
-    if fcntl is None:
-        return False
-    try:
-        fcntl.flock(handle, fcntl.LOCK_EX | (0 if wait else fcntl.LOCK_NB))
-    except OSError:
-        return False
-    return True
-
-
-def _remove_stale(target: Path, what: str) -> None:
-    """Remove what killed runs of the same target left beside it."""
-    ours = re.compile(re.escape(_prefix(target, what)) + "[a-z0-9_]{8}")  # the end is tempfile's
-    with suppress(OSError):
-        for entry in list(os.scandir(target.parent)):
-            if not ours.fullmatch(entry.name) or entry.is_symlink():
-                continue
-            handle = _locked(Path(entry.path), wait=False)
-            if handle is None:  # a run is writing it now
-                continue
-            try:
-                if entry.is_dir():
-                    shutil.rmtree(entry.path, ignore_errors=True)
-                else:
-                    Path(entry.path).unlink()
-            finally:
-                os.close(handle)
-
-
-def _write_synced(path: Path, content: bytes) -> None:
-    with path.open("xb") as file:
-        file.write(content)
-        file.flush()
-        os.fsync(file.fileno())
 
 
 WRITTEN = re.compile(r"[a-z-]+\.(json|csv|png|svg|pdf|txt|html)")
@@ -197,7 +141,7 @@ def _put_in_place(staging: Path, folder: Path) -> None:
         return
     if _exchange(staging, folder):
         return
-    former = Path(tempfile.mkdtemp(prefix=_prefix(folder, "former"), dir=folder.parent))
+    former = Path(tempfile.mkdtemp(prefix=hidden_prefix(folder, "former"), dir=folder.parent))
     folder.rename(former)
     try:
         staging.rename(folder)
@@ -219,33 +163,3 @@ def _exchange(one: Path, other: Path) -> bool:
     if code in (errno.ENOSYS, errno.EINVAL):
         return False
     raise OSError(code, os.strerror(code), str(other))
-
-
-def write_file(path: Path, content: bytes | str, *, replace: bool = False) -> None:
-    """Write one file whole or not at all. Raises OutputError, also when it exists and ``replace`` is off.
-
-    >>> import tempfile
-    >>> with tempfile.TemporaryDirectory() as place:
-    ...     write_file(Path(place) / "chart.svg", "<svg/>")
-    ...     (Path(place) / "chart.svg").read_text()
-    '<svg/>'
-    """
-    if path.exists() and not replace:
-        raise OutputError(f"{path} exists.", "Add --replace, or name another file.")
-    path = path.absolute()
-    name = None
-    try:
-        _remove_stale(path, "new")
-        handle, name = tempfile.mkstemp(prefix=_prefix(path, "new"), dir=path.parent)
-        with os.fdopen(handle, "wb") as file:
-            _lock(handle)
-            file.write(content.encode() if isinstance(content, str) else content)
-            file.flush()
-            os.fsync(file.fileno())
-            Path(name).chmod(0o644)
-            Path(name).replace(path)
-    except OSError as error:
-        raise OutputError(f"cannot write {path}: {error.strerror}.", "Choose another place.") from None
-    finally:
-        if name is not None:
-            Path(name).unlink(missing_ok=True)

@@ -1,0 +1,1 @@
+"""Files from outside and files for the maker: reading within bounds, writing whole or not at all."""
