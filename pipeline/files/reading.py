@@ -63,12 +63,10 @@ def read_plain(path: Path, kind: Kind) -> bytes:
             _refuse(f"{called} is a folder, not a {kind.name}", "Name one file inside it.")
         if not stat.S_ISREG(status.st_mode):
             _refuse(f"{called} is not a plain file", f"Copy it to one, and name that as the {kind.name}.")
-        if status.st_size <= kind.most_bytes:
-            with os.fdopen(handle, "rb", closefd=False) as file:
-                data = file.read(kind.most_bytes + 1)
-        else:
-            data = bytes(0)
+        if status.st_size > kind.most_bytes:
             _refuse(f"{called} is larger than the {_size(kind.most_bytes)} that are read", kind.instead)
+        with os.fdopen(handle, "rb", closefd=False) as file:
+            data = file.read(kind.most_bytes + 1)
     except OSError as error:
         _refuse(f"cannot read {called}: {error.strerror}", "Copy it to this machine and try again.")
     finally:
@@ -137,7 +135,7 @@ def _place(text: str, word: str) -> tuple[int, str]:
 
 
 def _size(count: int) -> str:
-    return f"{count // 1_000_000} megabytes" if count >= 1_000_000 else f"{count:,} bytes"
+    return f"{count / 1_000_000:g} MB" if count >= 1_000_000 else f"{count:,} bytes"
 
 
 def _refuse(what: str, instead: str) -> NoReturn:

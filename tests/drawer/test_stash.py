@@ -155,7 +155,7 @@ def test_files_that_cannot_be_read(tmp_path: Path) -> None:
         read_stash(tmp_path)
     huge = tmp_path / "huge.csv"
     huge.write_bytes(b"x" * (STASH.most_bytes + 1))
-    with pytest.raises(InputError, match="larger than the 1 megabytes"):
+    with pytest.raises(InputError, match="larger than the 1 MB"):
         read_stash(huge)
 
 
