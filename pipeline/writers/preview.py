@@ -132,6 +132,26 @@ def preview_png(
     return out.getvalue()
 
 
+CHOSEN_PX_PER_MM = 6.0
+"""Scale of a band among others to choose from: knots of eight pixels still show their slant."""
+
+
+def band_png(pattern: Pattern, *, px_per_mm: float = CHOSEN_PX_PER_MM, lengthwise: bool = False) -> bytes:
+    r"""The straight band alone on a clear ground, as a PNG; ``lengthwise`` lays it on its side.
+
+    >>> from pipeline.band.example import two_rows
+    >>> band_png(two_rows())[:4]
+    b'\x89PNG'
+    """
+    straight = band(pattern, px_per_mm=px_per_mm, lengthwise=lengthwise)
+    image = _image(straight.rgba)
+    if lengthwise:
+        image = image.transpose(Image.Transpose.ROTATE_90)
+    out = BytesIO()
+    image.save(out, "PNG")
+    return out.getvalue()
+
+
 def preview_terminal(pattern: Pattern) -> NDArray[np.uint8]:
     """The knots' colours as (rows, cells, 3) sRGB for a console; diagonal knots fill two cells.
 
