@@ -112,16 +112,18 @@ class Pages:
 
     def __init__(self, pattern: Pattern) -> None:
         from pipeline.band.replay import replay
-        from pipeline.instructions.steps import steps
+        from pipeline.instructions.compose import instructions
+        from pipeline.instructions.phrases import Phrases
 
         self._pattern = pattern
         self._rows = list(replay(pattern))
         self._sections = [section for _, _, section, _ in pattern.rows()]
-        self._said: dict[tuple[int, int], list[str]] = {}
-        for step in steps(pattern):
-            if step.by_row and step.knots:
-                line = self._said.setdefault((step.section, step.line), [f"{step.opening}:"])
-                line.append(step.text + ",")
+        self._said: dict[tuple[int, int], str] = {}
+        told = instructions(pattern)
+        phrases = Phrases(told.labels)
+        for passage in told.passages:
+            for i, said in enumerate(passage.said if passage.by_row else ()):
+                self._said[passage.section, said.last.line] = phrases.line(passage, i)
 
     @property
     def count(self) -> int:
@@ -143,7 +145,7 @@ class Pages:
         row = self._rows[index]
         said = self._said.get((row.section, row.row))
         if said:
-            return Text(" ".join(said).rstrip(",") + ".")
+            return Text(said)
         parts = [f"{step.tied.position + 1} {step.tied.knot.value}" for step in row.steps]
         return Text("by position: " + ", ".join(parts) + "." if parts else "no knots.")
 

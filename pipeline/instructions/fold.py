@@ -8,59 +8,14 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import groupby
 
-from pipeline.instructions.bench import Step
+from pipeline.instructions.model import Repeat, Said, Step
 
 LOOK_BACK = 400
 """How many earlier lines that begin alike are looked at for a repeat."""
 LONGEST = 400
 """Longest passage that is referred to, in lines."""
-
-
-@dataclass(frozen=True, slots=True)
-class Said:
-    """A numbered line of the text: the steps of one line, then of those that do the same elsewhere."""
-
-    lines: tuple[tuple[Step, ...], ...]
-
-    @property
-    def number(self) -> int:
-        return self.lines[0][0].line
-
-    @property
-    def spoken(self) -> int:
-        """Spoken steps: finding the row or strand, the runs, and one for "the same with …"."""
-        first = self.lines[0]
-        return bool(first[0].knots) * (1 + len(first)) + (len(self.lines) > 1)
-
-    @property
-    def last(self) -> Step:
-        return self.lines[-1][-1]
-
-    @property
-    def checkpoint(self) -> bool:
-        return any(step.checkpoint for line in self.lines for step in line)
-
-
-@dataclass(frozen=True, slots=True)
-class Repeat:
-    """Lines ``first`` … ``last`` do what the ``length`` lines from ``source`` on did, again and again.
-
-    All are indices into the section's list of ``Said``. ``other_strands``: the threads are the same but
-    other strands of them are named.
-    """
-
-    first: int
-    last: int
-    source: int
-    length: int
-    other_strands: bool
-
-    @property
-    def count(self) -> int:
-        return (self.last - self.first + 1) // self.length
 
 
 def gather(steps: Sequence[Step]) -> list[Said]:
@@ -81,13 +36,15 @@ def _same_again(before: tuple[Step, ...], line: tuple[Step, ...]) -> bool:
         return False
     if any(step.joins for step in (*before, *line)) or len(before) != len(line):
         return False
-    if _heading_right(before) != _heading_right(line):
+    if before[0].rightwards != line[0].rightwards:
         return False
-    return all(a.text == b.text for a, b in zip(before, line, strict=True))
+    return [_told(step) for step in before] == [_told(step) for step in line]
 
 
-def _heading_right(line: tuple[Step, ...]) -> bool:
-    return line[0].taken == line[0].knots[0][0]
+def _told(step: Step) -> object:
+    """What is said of a step of a strand that is taken."""
+    goes_on = None if step.next_leader is None else step.threads[step.order.index(step.next_leader)]
+    return step.knots[0][1], len(step.knots), goes_on
 
 
 def fold(said: Sequence[Said]) -> list[int | Repeat]:
@@ -150,10 +107,11 @@ def spoken_steps(steps: Sequence[Step]) -> int:
 def _what_it_does(said: Said) -> object:
     """What two lines must have in common to be the same; a line with a join is like no other."""
     if any(step.joins for line in said.lines for step in line):
-        return (said.number,)
+        return (said.last.line,)
     return tuple(
         (
-            step.opening.split(",")[0] if step.taken is None else step.taken,
+            step.rightwards,
+            step.taken,
             step.knots,
             step.shown,
             step.hidden,

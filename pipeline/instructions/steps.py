@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from pipeline.band.handed import mirrored
 from pipeline.band.pattern import Pattern, Section
 from pipeline.errors import InputError
-from pipeline.instructions.bench import Bench, Line, Step, diagonal_lines, row_lines
+from pipeline.instructions.bench import Bench, Line, diagonal_lines, row_lines
 from pipeline.instructions.fold import spoken_steps
+from pipeline.instructions.model import Step
 from pipeline.instructions.order import orders
 
 __all__ = ["Step", "steps"]
@@ -26,8 +27,8 @@ def steps(pattern: Pattern, *, left_handed: bool = False) -> tuple[Step, ...]:
     knot indices stay. Raises InputError for a band that is too large to be put into words.
 
     >>> from pipeline.band.example import two_rows
-    >>> [step.text for step in steps(two_rows())]
-    ['leader ties 3 (1–3)', 'bases tie 3 (3–1)']
+    >>> [(step.rightwards, len(step.knots)) for step in steps(two_rows())]
+    [(True, 3), (False, 3)]
     """
     knots = sum(len(row.knots) for _, _, _, row in pattern.rows())
     if knots * len(pattern.strands) > MAX_SAID:
@@ -42,7 +43,7 @@ def steps(pattern: Pattern, *, left_handed: bool = False) -> tuple[Step, ...]:
         tried = []
         for lines in _ways(section, bench.strands):
             trial = bench.copy()
-            spoken = list(trial.say(s, lines))
+            spoken = list(trial.tie(s, lines))
             tried.append((spoken_steps(spoken), spoken, trial))
         _, spoken, bench = min(tried, key=lambda way: way[0])
         said += spoken

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from io import BytesIO
 from typing import Any
 from xml.sax.saxutils import escape
@@ -32,8 +33,8 @@ from reportlab.platypus import (
 from pipeline.band.handed import mirrored
 from pipeline.band.pattern import Pattern
 from pipeline.files.channels import printable
-from pipeline.instructions import words
-from pipeline.instructions.text import CAUTIONS, write_instructions
+from pipeline.instructions.compose import instructions
+from pipeline.instructions.text import CAUTIONS, written
 from pipeline.literals import Paper
 from pipeline.materials.lengths import Cut, cut_list
 from pipeline.materials.skeins import SkeinPlan, ThreadPlan
@@ -337,32 +338,18 @@ def _skein_bars(pattern: Pattern, plan: ThreadPlan, width: float) -> Drawing:
 # --- instructions -----------------------------------------------------------------------------------
 
 
+_ROLES = {"section": _SUB, "check": _CHECK}
+
+
 def _instructions(pattern: Pattern, cuts: Sequence[Cut], left_handed: bool) -> Iterator[Flowable]:
     """The written instructions; threads, cut lengths and cautions stand on the sheet already."""
     yield Paragraph("Instructions", _TITLE)
-    text = write_instructions(pattern, cuts, left_handed=left_handed)
-    part, cutting = "", False
-    for line in _logical_lines(text):
-        cutting = line == "Cut:" or (cutting and line.startswith("- "))
-        if line in words.HEADINGS:
-            part = line
-            if part not in ("Threads", "Cautions"):
-                yield CondPageBreak(40 * mm)
-                yield Paragraph(escape(line), _HEAD)
-        elif cutting or part in ("", "Threads", "Cautions") or not line:
+    told = instructions(pattern, cuts, left_handed=left_handed)
+    for part in written(replace(told, cutting=told.cutting[:1])):
+        if part.heading in ("Threads", "Cautions"):
             continue
-        elif line.startswith("Section "):
-            yield Paragraph(escape(line), _SUB)
-        else:
-            yield Paragraph(escape(printable(line)), _CHECK if line.startswith("Order after") else _STEP)
-
-
-def _logical_lines(text: str) -> list[str]:
-    """Lines with their indented continuations taken in again."""
-    lines: list[str] = []
-    for line in text.splitlines():
-        if line.startswith("    ") and lines:
-            lines[-1] += " " + line.strip()
-        else:
-            lines.append(line.strip())
-    return lines
+        yield CondPageBreak(40 * mm)
+        yield Paragraph(escape(part.heading), _HEAD)
+        for entry in part.entries:
+            dash = "- " if entry.role == "item" else ""
+            yield Paragraph(dash + escape(printable(entry.text)), _ROLES.get(entry.role, _STEP))

@@ -4,18 +4,17 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator
-from itertools import groupby
 from typing import Any
 
-from pipeline.band.handed import mirrored
 from pipeline.band.knots import Knot
 from pipeline.band.pattern import Join, Pattern, render
 from pipeline.band.replay import replay
 from pipeline.files.channels import printable
-from pipeline.instructions.fold import gather
-from pipeline.instructions.steps import Step, steps
+from pipeline.instructions.compose import instructions
+from pipeline.instructions.model import Instructions, Passage, Step
+from pipeline.instructions.phrases import Phrases
 from pipeline.instructions.text import CAUTIONS
-from pipeline.instructions.words import LEFT_HANDED, counted, thread_labels
+from pipeline.instructions.words import LEFT_HANDED
 from pipeline.writers.ink import ink_on
 from pipeline.writers.pages import data_block, page, thread_css
 
@@ -39,9 +38,8 @@ def worksheet_html(pattern: Pattern, *, left_handed: bool = False) -> str:
     >>> "two rows" in worksheet_html(two_rows())
     True
     """
-    labels = thread_labels([printable(thread.name) for thread in pattern.threads])
-    hands = [_Hand(pattern, labels, left) for left in (False, True)]
-    shown = hands[left_handed]
+    hands = [_Hand(instructions(pattern, left_handed=left)) for left in (False, True)]
+    shown, labels = hands[left_handed], hands[0].told.labels
     kinds = {knot for _, _, _, row in shown.pattern.rows() for _, knot in row.knots}
     rows = sum(len(section.rows) for section in pattern.sections)
     knots = sum(len(row.knots) for _, _, _, row in pattern.rows())
@@ -53,9 +51,9 @@ def worksheet_html(pattern: Pattern, *, left_handed: bool = False) -> str:
         "hands": [hand.data() for hand in hands],
         "labels": [printable(label) for label in labels],
         "start": [list(hand.pattern.strands) for hand in hands],
-        "shared": [s.cells for s in hands[0].steps] == [s.cells for s in hands[1].steps],
+        "shared": hands[0].cells == hands[1].cells,
         "narrow": [section.worked == "rows" for section in pattern.sections],
-        "rows": any(step.by_row for step in shown.steps),
+        "rows": any(passage.by_row for passage in shown.told.passages),
         "knots": knots,
         "left": left_handed,
     }
@@ -70,7 +68,7 @@ def worksheet_html(pattern: Pattern, *, left_handed: bool = False) -> str:
             {"name": t.name, "strands": _strands(pattern.strands.count(i))}
             for i, t in enumerate(pattern.threads)
         ],
-        start=counted(labels[t] for t in shown.pattern.strands),
+        start=shown.phrases.hanging(shown.pattern.strands),
         knots=[words for knot, words in _KNOT_WORDS.items() if knot in kinds],
         left_note=LEFT_HANDED,
         cautions=CAUTIONS,
@@ -86,64 +84,55 @@ def _strands(count: int) -> str:
 class _Hand:
     """The steps as one hand ties them, with what the page says about each."""
 
-    def __init__(self, pattern: Pattern, labels: tuple[str, ...], left: bool) -> None:
-        self.pattern = mirrored(pattern) if left else pattern
-        self.steps = steps(pattern, left_handed=left)
-        self._labels = labels
+    def __init__(self, told: Instructions) -> None:
+        self.told = told
+        self.pattern = told.pattern
+        self.phrases = Phrases(told.labels)
         self._unmade = {
             (step.section, step.row, step.knot): step.wanted
             for row in replay(self.pattern)
             for step in row.steps
             if step.wanted not in (None, step.shown)
         }
-        counts = [len(section.rows) for section in pattern.sections]
-        self._rows_before = [sum(counts[:s]) for s in range(len(counts))]
-        self._numbers = self._numbering()
 
-    def _numbering(self) -> dict[tuple[int, int], tuple[int, str]]:
-        """Number and label of each line by (section, line), as the written instructions count them."""
-        numbers = {}
-        for s, group in groupby(self.steps, key=lambda step: step.section):
-            for i, said in enumerate(gather(list(group)), 1):
+    @property
+    def cells(self) -> list[tuple[tuple[int, int], ...]]:
+        """The cells of each step."""
+        return [step.cells for _, _, _, line in self._lines() for step in line]
+
+    def _lines(self) -> Iterator[tuple[Passage, int, str, tuple[Step, ...]]]:
+        """Every line with its passage, its index there, and its label as in the written instructions."""
+        for passage in self.told.passages:
+            for i, said in enumerate(passage.said):
                 for j, line in enumerate(said.lines, 1):
-                    by_row = line[0].by_row
-                    number = self._rows_before[s] + i if by_row else i
                     part = f", {j} of {len(said.lines)}" if len(said.lines) > 1 else ""
-                    numbers[s, line[0].line] = number, f"{'Row' if by_row else 'Step'} {number}{part}"
-        return numbers
+                    yield passage, i, f"{passage.unit.capitalize()} {passage.number(i)}{part}", line
 
     def data(self) -> list[dict[str, Any]]:
         """The lines and their steps for the page's script, which ties them again for the orders."""
         lines: list[dict[str, Any]] = []
-        order: tuple[int, ...] = tuple(range(len(self.pattern.strands)))
-        threads: tuple[int, ...] = self.pattern.strands
-        for _, group in groupby(self.steps, key=lambda step: (step.section, step.line)):
+        for passage, i, label, line in self._lines():
             said = []
-            said_row = -1
-            for step in group:
-                said_row = step.row if said_row < 0 else said_row
-                entry: dict[str, Any] = {"text": printable(step.text), "knots": self._knots(step)}
+            for step in line:
+                entry: dict[str, Any] = {
+                    "text": printable(self.phrases.told(step)),
+                    "knots": self._knots(step),
+                }
                 if step.leader is not None:
-                    entry["lead"] = [
-                        step.leader,
-                        threads[order.index(step.leader)],
-                        int(step.taken is not None),
-                    ]
+                    entry["lead"] = [step.leader, step.leader_thread, int(step.taken is not None)]
                 if step.joins:
                     entry["join"] = " ".join(self._join(join) for join in step.joins)
                     entry["laid"] = [[join.thread, int(join.tying)] for join in step.joins]
-                if step.checkpoint:
+                if i in passage.checks and step is passage.said[i].last:
                     entry["check"] = 1
                 said.append(entry)
-                order, threads = step.order, step.threads
-            number, label = self._numbers[step.section, step.line]
             lines.append(
                 {
-                    "section": step.section,
-                    "number": number,
+                    "section": passage.section,
+                    "number": passage.number(i),
                     "label": label,
-                    "row": self._rows_before[step.section] + said_row + 1,
-                    "opening": printable(step.opening),
+                    "row": passage.rows_before + line[0].row + 1,
+                    "opening": printable(self.phrases.opening(line[0])),
                     "steps": said,
                 }
             )
@@ -158,26 +147,25 @@ class _Hand:
         return knots
 
     def _join(self, join: Join) -> str:
-        new = self._labels[join.thread]
+        new = self.told.labels[join.thread]
         if join.tying:
             return f"Join in this knot: the tying strand ends here; go on with a new piece of {new}."
         return f"Join in this knot: the core strand ends here; lay in a new piece of {new} beside it."
 
     def sections(self) -> Iterator[dict[str, Any]]:
         """The plain list: sections, and their lines with all runs."""
-        for s, group in groupby(self.steps, key=lambda step: step.section):
+        lines: dict[int, list[dict[str, str]]] = {passage.section: [] for passage in self.told.passages}
+        for passage, i, label, line in self._lines():
+            checked = i in passage.checks and line[-1] is passage.said[i].last
+            lines[passage.section].append(
+                {
+                    "label": label,
+                    "opening": self.phrases.opening(line[0]),
+                    "text": ", ".join(self.phrases.told(step) for step in line),
+                    "check": self.phrases.hanging(line[-1].threads) if checked else "",
+                }
+            )
+        for s, said in lines.items():
             section = self.pattern.sections[s]
             worked = "row-worked" if section.worked == "rows" else "diagonal-worked"
-            lines = []
-            for _, runs in groupby(group, key=lambda step: step.line):
-                line = list(runs)
-                check = counted(self._labels[t] for t in line[-1].threads) if line[-1].checkpoint else ""
-                lines.append(
-                    {
-                        "label": self._numbers[s, line[0].line][1],
-                        "opening": line[0].opening,
-                        "text": ", ".join(step.text for step in line),
-                        "check": check,
-                    }
-                )
-            yield {"heading": f"{section.kind.capitalize()} section, {worked}", "lines": lines}
+            yield {"heading": f"{section.kind.capitalize()} section, {worked}", "lines": said}

@@ -10,6 +10,8 @@ from hypothesis import given
 from pipeline.band.knots import knot_of, tie
 from pipeline.band.pattern import Pattern, PatternThread, Row
 from pipeline.band.replay import replay
+from pipeline.instructions.compose import instructions
+from pipeline.instructions.phrases import Phrases
 from pipeline.instructions.spoken import compare
 from pipeline.instructions.steps import steps
 from pipeline.instructions.text import step_counts, words, write_instructions
@@ -38,7 +40,6 @@ def test_steps_tie_every_knot_once_and_tell_the_state(pattern: Pattern) -> None:
         assert not step.joins or len(step.knots) == 1
     assert found == shown
     assert (said[-1].order, said[-1].threads) == (last.order, last.threads)
-    assert said[-1].checkpoint
 
 
 @given(patterns())
@@ -57,13 +58,14 @@ def test_leaders_are_where_the_steps_begin(pattern: Pattern) -> None:
 
 def test_a_row_is_said_by_the_leader_and_the_bases() -> None:
     first, second = [s for s in steps(two_thread_picture(FLAG)) if s.row == 1]
-    assert first.opening == "right to left, navy (strand 1) leads"
-    assert (first.text, second.text) == ("bases tie 3 (5–3)", "leader ties 2 (2–1)")
+    phrases = Phrases(("navy", "chalk"))
+    assert phrases.opening(first) == "right to left, navy (strand 1) leads"
+    assert (phrases.told(first), phrases.told(second)) == ("bases tie 3 (5–3)", "leader ties 2 (2–1)")
 
 
 def test_checkpoints_come_every_ten_rows() -> None:
     pattern = random_pattern(3, strands=5, rows=25, worked="rows", sections=1, joins=0)
-    assert sorted({s.row for s in steps(pattern) if s.checkpoint}) == [9, 19, 24]
+    assert sorted(instructions(pattern).passages[0].checks) == [9, 19, 24]
 
 
 @given(patterns(max_strands=12, max_rows=20, joins=0))

@@ -9,13 +9,13 @@ from typing import Any
 import pytest
 
 from pipeline.band.pattern import Pattern
-from pipeline.instructions.steps import steps
 from pipeline.materials.lengths import cut_list
 from pipeline.writers.report_page import report_html
 from pipeline.writers.worksheet import worksheet_html
 from tests.patterns import random_pattern
 from tests.writers.bands import HOSTILE, chequers, pennant, tiny
 from tests.writers.conftest import Browser
+from tests.writers.told import told_steps
 
 
 def open_page(driver: Any, page: str, folder: Path) -> None:
@@ -51,7 +51,7 @@ def test_step_undo_jump_reload(browser: Browser, tmp_path: Path) -> None:
     from selenium.webdriver.common.keys import Keys
 
     band = pennant()
-    said = steps(band)
+    said = told_steps(band)
     driver = browser()
     open_page(driver, worksheet_html(band), tmp_path)
     assert text(driver, "now") == said[0].text
@@ -62,7 +62,7 @@ def test_step_undo_jump_reload(browser: Browser, tmp_path: Path) -> None:
     assert text(driver, "now") == said[1].text
     driver.find_element("id", "done").click()
     driver.find_element("id", "row").send_keys("5" + Keys.ENTER)
-    fifth = next(s for s in said if s.row == 4)
+    fifth = next(s for s in said if s.step.row == 4)
     assert (text(driver, "label"), text(driver, "now")) == ("Row 5", fifth.text)
     driver.refresh()
     assert (text(driver, "label"), text(driver, "now")) == ("Row 5", fifth.text), "the place is kept"
@@ -82,18 +82,18 @@ BANDS = {
 def test_to_the_end_and_back(band: Pattern, browser: Browser, tmp_path: Path) -> None:
     from selenium.webdriver.common.keys import Keys
 
-    said = steps(band)
+    said = told_steps(band)
     driver = browser(width=1200, height=900, dark=True)
     open_page(driver, worksheet_html(band), tmp_path)
     for step in said:
         assert text(driver, "now") == step.text
         shown = bool(driver.execute_script("return !document.getElementById('join').hidden"))
-        assert shown == bool(step.joins)
+        assert shown == bool(step.step.joins)
         # The page ties the band itself; the tabs below the knots are the order after the step.
         numbers = driver.execute_script(
             "return [...document.querySelectorAll('#strip svg > text')].map(t => t.textContent)"
         )
-        assert [int(n) - 1 for n in numbers[2::3]] == list(step.threads)
+        assert [int(n) - 1 for n in numbers[2::3]] == list(step.step.threads)
         press(driver, Keys.SPACE)
     assert text(driver, "label") == "All tied"
     assert not driver.find_element("id", "done").is_enabled()
@@ -110,7 +110,7 @@ def test_other_hand_shows_the_mirrored_steps_and_keeps_them(browser: Browser, tm
     open_page(driver, worksheet_html(band), tmp_path)
     press(driver, Keys.SPACE)
     driver.find_element("id", "hand").click()
-    left = steps(band, left_handed=True)
+    left = told_steps(band, left_handed=True)
     assert (text(driver, "now"), text(driver, "opening")) == (left[1].text, left[1].opening)
     driver.refresh()
     assert text(driver, "opening") == left[1].opening
@@ -139,7 +139,7 @@ def test_two_bands_do_not_mix_their_places(browser: Browser, tmp_path: Path) -> 
     open_page(driver, worksheet_html(pennant()), tmp_path)
     press(driver, Keys.SPACE)
     open_page(driver, worksheet_html(pennant(2)), tmp_path)
-    assert text(driver, "now") == steps(pennant(2))[0].text
+    assert text(driver, "now") == told_steps(pennant(2))[0].text
 
 
 @pytest.mark.parametrize("title", HOSTILE[:2])
@@ -160,7 +160,7 @@ def test_without_scripts_all_steps_can_be_read(browser: Browser, tmp_path: Path)
     driver = browser(scripts=False)
     open_page(driver, worksheet_html(band), tmp_path)
     shown = driver.find_element("tag name", "main").text
-    for step in steps(band):
+    for step in told_steps(band):
         assert step.text in shown
     assert "Tied, next" not in shown
 

@@ -10,7 +10,6 @@ import pytest
 from hypothesis import given, settings
 
 from pipeline.band.pattern import Pattern
-from pipeline.instructions.steps import steps
 from pipeline.instructions.text import CAUTIONS, write_instructions
 from pipeline.writers.ink import contrast
 from pipeline.writers.pages import data_block
@@ -18,6 +17,7 @@ from pipeline.writers.worksheet import worksheet_html
 from tests.patterns import patterns
 from tests.writers.bands import HOSTILE, chequers, pennant, tiny
 from tests.writers.pages import check_page, tags_of
+from tests.writers.told import told_steps
 
 
 def data_of(page: str) -> dict[str, object]:
@@ -53,7 +53,7 @@ def test_data_block_cannot_end_its_element() -> None:
 @pytest.mark.parametrize("band", [pennant(), chequers("rows"), chequers("diagonal"), tiny()])
 def test_all_steps_stand_in_the_plain_list(band: Pattern) -> None:
     text = unescape(re.sub(r"<[^>]+>", "", worksheet_html(band).partition('id="all"')[2]))
-    for step in steps(band):
+    for step in told_steps(band):
         assert step.text in text
         assert step.opening in text
     for caution in CAUTIONS:
@@ -74,10 +74,10 @@ def test_script_data_ties_the_band(band: Pattern) -> None:
     """The page's knots are those of the steps, for both hands."""
     data = data_of(worksheet_html(band))
     for left, hand in zip((False, True), data["hands"], strict=True):  # type: ignore[call-overload]
-        said = steps(band, left_handed=left)
+        said = told_steps(band, left_handed=left)
         shown = [step for line in hand for step in line["steps"]]
         assert [s["text"] for s in shown] == [s.text for s in said]
-        assert [[k[0] for k in s["knots"]] for s in shown] == [[p for p, _ in s.knots] for s in said]
+        assert [[k[0] for k in s["knots"]] for s in shown] == [[p for p, _ in s.step.knots] for s in said]
         assert sum(len(s["knots"]) for s in shown) == data["knots"]
 
 
