@@ -197,6 +197,7 @@ def command(
         worked=worked,
         rows=rows,
         wrist_mm=options.wrist(wrist, default=not (grid or rows)),
+        usual_wrist=wrist is None,
         ease_mm=parse_length(slack, "--slack"),
         gauge=options.gauge(gauge),
         selvedge=selvedge,

@@ -10,6 +10,7 @@ from rich.text import Text
 from cli.console import band_preview, out, swatch, table
 from cli.units import spell_length
 from pipeline.band.pattern import Pattern
+from pipeline.materials.fit import size_mm
 from pipeline.materials.price import PACE_S, grade, hours, price
 from pipeline.plan import Plan
 
@@ -19,7 +20,8 @@ def show_summary(made: Plan, folder: Path, pace_s: tuple[float, float] | float =
     pattern, verdict = made.pattern, made.verdict
     out.print(band_preview(pattern))
     out.print(Text(_verdict(made), "bold green" if verdict.complete else "bold"))
-    for note in (*made.design.notes, *made.skeins.sentences()):
+    fit = [] if made.fit is None else made.fit.sentences(size_mm(pattern)[1])
+    for note in (*fit, *made.design.notes, *made.skeins.sentences()):
         out.print(Text(note))
     out.print(_threads(pattern, made))
     for sentence in _work(made, pace_s):

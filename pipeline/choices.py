@@ -21,6 +21,7 @@ from pipeline.design.design import usual_strands
 from pipeline.design.pose import gauge_for
 from pipeline.errors import HitchgridError, ImpossibleError
 from pipeline.literals import EaseName, Worked
+from pipeline.materials.fit import size_mm
 from pipeline.materials.price import GRADES, GradeName, grade, hours
 from pipeline.motif.lettering import heights
 from pipeline.motif.picture import load_picture
@@ -28,7 +29,6 @@ from pipeline.order.asked import Artwork, Band, Drawer, LetterSource, PictureSou
 from pipeline.plan import Plan, plan
 from pipeline.report import report_of
 from pipeline.routing import Budget, Ease
-from pipeline.writers.bandpicture import size_mm
 from pipeline.writers.preview import band_png
 
 EFFORT = 0.1

@@ -34,6 +34,7 @@ from pipeline.design.assemble import to_pattern
 from pipeline.design.design import Design, design
 from pipeline.design.pose import ends_of, fit_of, gauge_for, included, pose, room_of
 from pipeline.errors import InputError
+from pipeline.materials.fit import Fit
 from pipeline.materials.joins import place_joins
 from pipeline.materials.lengths import Cut, cut_list
 from pipeline.materials.sharing import Sharing, compare, share
@@ -77,6 +78,8 @@ class Plan:
     reasons: tuple[Reason, ...]
     lower_bound: float
     stopped: Stopped
+    fit: Fit | None
+    """How the wrist adds up, or None where none was given."""
     cuts: tuple[Cut, ...]
     skeins: SkeinPlan
     sharing: Sharing
@@ -181,6 +184,7 @@ def plan(
         why,
         bound,
         stopped,
+        fit_of(band, drawn.strands, gauge),
         cuts,
         plan_skeins(pattern, cuts, drawer.stash),
         compare(loose, shared, margin=tying.margin),

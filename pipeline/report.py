@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from pipeline.band.pattern import Pattern
+from pipeline.materials.fit import Fit, size_mm
 from pipeline.materials.price import PACE_S, grade, hours, price
 from pipeline.plan import Plan
 from pipeline.writers.report import report_json
@@ -72,5 +74,19 @@ def further(made: Plan, pace_s: tuple[float, float] | float = PACE_S) -> Mapping
             "skeins": round(cost.skeins, 2),
             "unknown": list(cost.unknown),
         },
+        "fit": None if made.fit is None else fit_facts(made.fit, made.pattern),
         "notes": [*made.design.notes, *made.skeins.sentences()],
+    }
+
+
+def fit_facts(fit: Fit, pattern: Pattern) -> Mapping[str, Any]:
+    """How the wrist adds up, in figures and in sentences."""
+    return {
+        "wrist_mm": fit.wrist_mm,
+        "usual": fit.usual,
+        "room_mm": fit.room_mm,
+        "gap_mm": fit.gap_mm,
+        "tapers_mm": fit.tapers_mm,
+        "knotted_mm": fit.knotted_mm,
+        "said": fit.sentences(size_mm(pattern)[1]),
     }

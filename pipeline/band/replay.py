@@ -44,6 +44,11 @@ class RowReplay:
     order: tuple[int, ...]
     threads: tuple[int, ...]
 
+    @property
+    def rising(self) -> bool:
+        """Whether it is tied from left to right, as a row of one knot is taken to be."""
+        return len(self.steps) < 2 or self.steps[0].tied.position < self.steps[-1].tied.position
+
 
 def replay(pattern: Pattern) -> Iterator[RowReplay]:
     """Tie the pattern row by row. Strands are numbered by starting position from 0.

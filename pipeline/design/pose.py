@@ -46,7 +46,7 @@ def fit_of(band: Band, strands: int, gauge: Gauge) -> Fit | None:
     if band.wrist_mm is None:
         return None
     ends = ends_of(band, (0,) * max(2, strands), gauge)  # which threads hang there makes no difference
-    return fit_rows(band.wrist_mm, gauge, ease_mm=band.ease_mm, ends=ends)
+    return fit_rows(band.wrist_mm, gauge, ease_mm=band.ease_mm, ends=ends, usual=band.usual_wrist)
 
 
 def ends_of(band: Band, strands: Sequence[int], gauge: Gauge) -> Ends:

@@ -95,6 +95,8 @@ class Band:
     worked: Worked = "rows"
     rows: int | None = None
     wrist_mm: float | None = None
+    usual_wrist: bool = False
+    """Whether nobody gave a wrist and ``wrist_mm`` is a usual one."""
     ease_mm: float = EASE_MM
     gauge: str | float | None = None
     selvedge: int | None = None

@@ -11,6 +11,7 @@ from pipeline.band.knots import Worked
 from pipeline.band.pattern import Pattern
 from pipeline.band.replay import RowReplay, replay
 from pipeline.errors import InputError
+from pipeline.materials.fit import row_height_mm, size_mm
 from pipeline.writers.tails import lay_end, shown_mm
 from pipeline.writers.weave import Cloth, Floats, ground, tube
 
@@ -29,31 +30,6 @@ class Band:
     px_per_mm: float
     knotted: tuple[float, float]
     """First and last pixel row of the knotted part."""
-
-
-def _row_height(pattern: Pattern, worked: Worked, row: RowReplay) -> float:
-    """Height of a row in millimetres: from the gauge by who ties where it says so."""
-    gauge = pattern.gauge_of(worked)
-    if worked == "diagonal" or gauge.leader_tied is None or gauge.base_tied is None or not row.steps:
-        return gauge.row_pitch_mm
-    rising = _rising(row)
-    by_leader = sum(step.tied.knot.left_ties == rising for step in row.steps)
-    total = by_leader * gauge.leader_tied.along_mm + (len(row.steps) - by_leader) * gauge.base_tied.along_mm
-    return total / len(row.steps)
-
-
-def _rising(row: RowReplay) -> bool:
-    return len(row.steps) < 2 or row.steps[0].tied.position < row.steps[-1].tied.position
-
-
-def size_mm(pattern: Pattern) -> tuple[float, float]:
-    """Width and knotted length of the band in millimetres, by its gauge."""
-    widths = [_width(pattern, section.worked) for section in pattern.sections] or [0.0]
-    length = sum(
-        _row_height(pattern, section.worked, row)
-        for row, (_, _, section, _) in zip(replay(pattern), pattern.rows(), strict=True)
-    )
-    return max(widths), length
 
 
 def _width(pattern: Pattern, worked: Worked) -> float:
@@ -85,7 +61,7 @@ def band(pattern: Pattern, *, px_per_mm: float = 9.0, lengthwise: bool = False) 
     )  # fmt: skip
     y, threads = top, tuple(pattern.strands)
     for row, (s, _, section, _) in zip(replay(pattern), pattern.rows(), strict=True):
-        tall = _row_height(pattern, section.worked, row) * scale
+        tall = row_height_mm(pattern.gauge_of(section.worked), section.worked, row) * scale
         left = middle - widths[s] / 2
         pitch = pattern.gauge_of(section.worked).strand_pitch_mm * scale
         if section.worked == "rows":
@@ -148,7 +124,7 @@ def _wraps(
 
 def _straight_row(cloth: Cloth, row: RowReplay, left: float, y: float, pitch: float, tall: float) -> None:
     """Knots side by side: wraps lie flat where the leader ties, and stand where a base strand ties."""
-    rising = _rising(row)
+    rising = row.rising
     for step in row.steps:
         knot, position = step.tied.knot, step.tied.position
         at = left + (position + 0.5) * pitch, y + tall / 2

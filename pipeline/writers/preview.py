@@ -14,7 +14,8 @@ from scipy.ndimage import map_coordinates
 from pipeline.band.pattern import Pattern
 from pipeline.band.replay import replay
 from pipeline.files.channels import printable
-from pipeline.writers.bandpicture import Band, band, size_mm
+from pipeline.materials.fit import size_mm
+from pipeline.writers.bandpicture import Band, band
 from pipeline.writers.drawing import fitted, font
 from pipeline.writers.ink import SOFT, rgb
 from pipeline.writers.weave import Floats

@@ -12,9 +12,9 @@ from pipeline.band.pattern import Pattern
 from pipeline.files.channels import printable
 from pipeline.instructions.text import CAUTIONS
 from pipeline.instructions.words import span
+from pipeline.materials.fit import size_mm
 from pipeline.materials.lengths import Cut, pieces
 from pipeline.writers.bandmap import band_map
-from pipeline.writers.bandpicture import size_mm
 from pipeline.writers.cutting import cut_lines
 from pipeline.writers.drawing import inline_svg
 from pipeline.writers.pages import page, thread_css
@@ -65,7 +65,7 @@ def report_html(report: Mapping[str, Any], pattern: Pattern, *, cuts: Sequence[C
         map=Markup(inline_svg(drawing)),
         map_words=_map_words(pattern, unmade),
         threads=[thread.name for thread in pattern.threads],
-        notes=[str(note) for note in report.get("notes", [])],
+        notes=[str(note) for note in (*(report.get("fit") or {}).get("said", ()), *report.get("notes", []))],
         reasons=list(_reasons(report, pattern)),
         tables=tables,
         cautions=CAUTIONS,

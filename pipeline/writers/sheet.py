@@ -36,9 +36,9 @@ from pipeline.files.channels import printable
 from pipeline.instructions.compose import instructions
 from pipeline.instructions.text import CAUTIONS, written
 from pipeline.literals import Paper
+from pipeline.materials.fit import size_mm
 from pipeline.materials.lengths import Cut, cut_list
 from pipeline.materials.skeins import SkeinPlan, ThreadPlan
-from pipeline.writers.bandpicture import size_mm
 from pipeline.writers.chart import MARGIN_MM, PAPERS, chart_pages
 from pipeline.writers.cutting import cut_lines, from_the_far_side
 from pipeline.writers.drawing import (
@@ -195,6 +195,9 @@ def _cover(
     yield Paragraph(
         f"{len(pattern.strands)} strands, {rows} rows, about {wide:.0f} × {long:.0f} mm knotted", _SOFT
     )
+    fit = (report or {}).get("fit") or {}
+    for sentence in fit.get("said", ()):
+        yield Paragraph(escape(printable(str(sentence))), _SOFT)
     yield Spacer(1, 8)
     yield _pictures(pattern, inner, source, lengthwise)
     if report is not None:

@@ -15,7 +15,7 @@ from pipeline.drawer.stash import Stash, thread_of
 from pipeline.errors import ImpossibleError, InputError
 from pipeline.materials.cutting import cut_skeins
 from pipeline.materials.ends import end_use, finish_steps, make_end, plain_ends, start_steps
-from pipeline.materials.fit import EASE_MM, GAP_MM, fit_rows, offers, place
+from pipeline.materials.fit import EASE_MM, GAP_MM, Fit, fit_rows, offers, place
 from pipeline.materials.gauge import Strand, Swatch, fit_gauge, gauges_path, preset_gauge
 from pipeline.materials.joins import on_cards, place_joins
 from pipeline.materials.lengths import OVERLAP_MM, checkpoints, cut_list, pieces
@@ -156,6 +156,24 @@ def test_a_wrist_less_its_gap_is_knotted() -> None:
         with pytest.raises(InputError):
             fit_rows(wrist, GAUGE, ease_mm=ease)
     assert fit_rows(40, GAUGE, ease_mm=200).rows > 0 and fit_rows(600, GAUGE, ease_mm=0).rows > 0
+
+
+def test_how_a_wrist_adds_up_is_said() -> None:
+    """165 + 13 − 20 − 2 · 15 = 128; at 1.42 mm a row that is 90.1 rows, and 90 rows are 127.8 mm."""
+    fit = Fit(wrist_mm=165, room_mm=13, gap_mm=20, tapers_mm=30, row_mm=1.42, usual=True)
+    assert (fit.knotted_mm, fit.rows) == (128, 90)
+    assert fit.sentences(127.8) == [
+        "No wrist was given: 165 mm is taken, a middle-sized adult's; --wrist changes it.",
+        "Wrist 165 mm + room at the wrist 13 mm − gap of the closure 20 mm − tapers 30 mm = 128 mm to knot.",
+        "The band comes to 128 mm knotted.",
+    ]
+    given = Fit(165, 13, 10, 0, 1.42)
+    assert given.sentences(180.0)[-1] == "The band comes to 180 mm knotted, 12 mm longer than that."
+    assert "tapers" not in given.sentences()[0]
+    inches = given.sentences(say=lambda mm: f"{mm / 25.4:.1f} in")
+    assert inches == ["Wrist 6.5 in + room at the wrist 0.5 in − gap of the closure 0.4 in = 6.6 in to knot."]
+    with pytest.raises(ImpossibleError, match="leave nothing to knot"):
+        Fit(60, 0, 10, 50, 1.42)
 
 
 def _tapered(at_start: bool):

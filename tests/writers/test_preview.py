@@ -12,7 +12,8 @@ from PIL import Image
 
 from pipeline.band.pattern import End, Ends, EndStyle, Gauge, KnotLength, Pattern
 from pipeline.band.replay import replay
-from pipeline.writers.bandpicture import band, size_mm
+from pipeline.materials.fit import size_mm
+from pipeline.writers.bandpicture import band
 from pipeline.writers.ink import rgb
 from pipeline.writers.preview import preview, preview_png, preview_terminal, worn
 from pipeline.writers.weave import Cloth, tube
