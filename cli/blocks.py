@@ -60,7 +60,7 @@ def command(
     Example: hitchgrid blocks --groups "navy 5, chalk 2" --switch "1-2 left" --repeats 12
     """
     from cli import options
-    from cli.console import watching
+    from cli.console import say, watching
     from cli.units import parse_length
     from pipeline.blocks.plan import plan_blocks
     from pipeline.blocks.words import parse_groups, parse_moves
@@ -97,7 +97,7 @@ def command(
             margin=None if margin is None else margin / 100,
         )
         folder = out or Path("output") / folder_name(made.pattern.title)
-        check_target(folder, replace=replace)
+        found = check_target(folder, replace=replace, inputs=[stash])
         report = report_json(
             made.pattern,
             check(made.pattern),
@@ -110,9 +110,10 @@ def command(
             },
         )
         files = band_files(made.pattern, made.cuts, report, stage=watch.stage)
-        write_result(folder, files, replace=replace)
+        kept = write_result(folder, files, replace=replace, inputs=[stash], since=found)
     if not quiet:
         _show(made, folder)
+        say(kept)
 
 
 def _show(made: BlockPlan, folder: Path) -> None:

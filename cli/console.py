@@ -70,6 +70,12 @@ def table(title: str, columns: Iterable[str], rows: Iterable[Iterable[object]]) 
     return made
 
 
+def say(sentences: Iterable[str]) -> None:
+    """Print each sentence on a line of its own."""
+    for sentence in sentences:
+        out.print(Text(sentence))
+
+
 class Watch:
     """Shows stages and the search on standard error, once they take longer than a second."""
 

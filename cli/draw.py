@@ -70,7 +70,7 @@ def command(
         document, chosen, to.suffix.lower(),
         paper=paper, source=source, lengthwise=lengthwise, left_handed=left_handed, report=report,
     )  # fmt: skip
-    write_file(to, content, replace=replace)
+    write_file(to, content, replace=replace, inputs=[pattern, picture])
 
 
 def choose(to: Path, what: What | None) -> What:

@@ -161,7 +161,7 @@ def command(
     if (source is None) == (letters is None):
         raise typer.BadParameter("name one picture, or --letters TEXT")
     from cli import options
-    from cli.console import watching
+    from cli.console import say, watching
     from cli.interrupt import halting
     from cli.summary import show_summary
     from pipeline.bundle import band_files
@@ -191,7 +191,8 @@ def command(
         )
     title = title or artwork.title
     folder = out or Path("output") / folder_name(title)
-    check_target(folder, replace=replace)
+    read = (source, font, stash)
+    found = check_target(folder, replace=replace, inputs=read)
     band = Band(
         strands=strands,
         worked=worked,
@@ -251,6 +252,7 @@ def command(
             timings=made.timings,
             stage=watch.stage,
         )
-        write_result(folder, files, replace=replace)
+        kept = write_result(folder, files, replace=replace, inputs=read, since=found)
     if not quiet:
         show_summary(made, folder, PACE_S if pace is None else pace)
+        say(kept)

@@ -83,7 +83,7 @@ def command(
         if join not in document.joins:
             console.print(f"  {_place(join.section, join.row, join.knot)}", markup=False)
     if out is not None:
-        write_file(out, render(made.pattern), replace=replace)
+        write_file(out, render(made.pattern), replace=replace, inputs=[pattern])
         console.print(f"{out} is written.", markup=False)
 
 

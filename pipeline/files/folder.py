@@ -3,29 +3,25 @@
 Everything is first written to a hidden folder beside the target and then put in its place by one rename.
 Where a former result stands there, the two folders are exchanged in one step, so that a run killed at
 any moment leaves either the former result or the new one, whole. What a killed run leaves hidden beside the
-target is removed by the next run of the same target: a run holds a lock on what it is writing, and the system
-takes the lock away when the run ends in whatever manner.
+target is settled by the next run of the same target.
 """
 
 from __future__ import annotations
 
-import ctypes
-import errno
 import os
 import re
 import shutil
-import tempfile
 import unicodedata
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from pipeline.errors import OutputError
-from pipeline.files.lock import hidden_prefix, locked, remove_stale, write_synced
-
-MARK = "pattern.json"
-"""The file by which a folder is known to hold a result."""
-_AT_FDCWD, _EXCHANGE = -100, 2  # Linux: renameat2(2)
+from pipeline.files import manifest
+from pipeline.files.channels import label
+from pipeline.files.lock import FORMER, abandoned, exchange, hidden_beside, hold, sole_writer
+from pipeline.files.makers import carry_over, empty
+from pipeline.files.manifest import MANIFEST, Written, is_ours
 
 
 def folder_name(title: str) -> str:
@@ -38,29 +34,41 @@ def folder_name(title: str) -> str:
     return re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")[:60] or "band"
 
 
-def check_target(folder: Path, *, replace: bool) -> None:
-    """Refuse a folder that a result could not be written to. Raises OutputError."""
+def check_target(folder: Path, *, replace: bool, inputs: Iterable[Path | None] = ()) -> str:
+    """Return a mark of the result that the folder holds; raise OutputError if it could not be written to.
+
+    ``inputs`` are files that this run reads: none of them may be one that it would replace.
+    """
     try:
         _check_target(folder, replace)
+        refuse_inputs(_ours(folder), inputs)
+        return manifest.stamp(folder)
     except OSError as error:  # a name too long for the system, a folder that may not be looked into
-        raise OutputError(f"cannot use {folder}: {error.strerror}.", "Choose another --out.") from None
+        raise OutputError(f"cannot use {label(folder)}: {error.strerror}.", "Choose another --out.") from None
 
 
 def _check_target(folder: Path, replace: bool) -> None:
+    called = label(folder)
     if folder.is_symlink():
-        raise OutputError(f"{folder} is a symbolic link.", "Name the folder itself with --out.")
+        raise OutputError(f"{called} is a symbolic link.", "Name the folder itself with --out.")
     if not folder.exists():
         _check_parent(folder)
         return
     if not folder.is_dir():
-        raise OutputError(f"{folder} is a file.", "Name a folder with --out.")
+        raise OutputError(f"{called} is a file.", "Name a folder with --out.")
+    # After the exchange it would be another folder, and the one that the shell is in would be gone.
+    if Path.cwd().is_relative_to(folder.resolve()):
+        raise OutputError(f"{called} is the folder you are in.", "Name a new folder inside it with --out.")
     present = sorted(entry.name for entry in os.scandir(folder))
     if not present:
         return
-    if MARK not in present:
-        raise OutputError(f"{folder} holds other files ({present[0]}, …).", "Name a new folder with --out.")
+    if manifest.read(folder) is None:
+        raise OutputError(
+            f"{called} holds files that hitchgrid did not write ({label(present[0])}, …).",
+            "Name a new folder with --out.",
+        )
     if not replace:
-        raise OutputError(f"{folder} already holds a result.", "Add --replace, or name another --out.")
+        raise OutputError(f"{called} already holds a result.", "Add --replace, or name another --out.")
     _check_parent(folder)
 
 
@@ -69,97 +77,142 @@ def _check_parent(folder: Path) -> None:
     while not parent.exists() and parent != parent.parent:
         parent = parent.parent
     if not parent.is_dir() or not os.access(parent, os.W_OK | os.X_OK):
-        raise OutputError(f"cannot write to {parent}.", "Name a folder of your own with --out.")
+        raise OutputError(f"cannot write to {label(parent)}.", "Name a folder of your own with --out.")
 
 
-def write_result(folder: Path, files: Mapping[str, bytes | str], *, replace: bool = False) -> None:
+def _ours(folder: Path) -> Iterator[Path]:
+    for name in manifest.read(folder) or ():
+        if Path(name).name == name:
+            yield folder / name
+
+
+def refuse_inputs(outputs: Iterable[Path], inputs: Iterable[Path | None]) -> None:
+    """Raise OutputError if a file that is read is one of those to be written, under whatever name."""
+    known = [path for path in inputs if path is not None]
+    for output in outputs:
+        for path in known:
+            with suppress(OSError, ValueError):
+                if output.samefile(path):
+                    raise OutputError(
+                        f"{label(path)} is what this run reads, and would be replaced.",
+                        "Copy it elsewhere, or write to another place.",
+                    )
+
+
+def write_result(
+    folder: Path,
+    files: Mapping[str, bytes | str],
+    *,
+    replace: bool = False,
+    inputs: Iterable[Path | None] = (),
+    since: str | None = None,
+) -> list[str]:
     """Write ``files`` (plain names to contents) as the result ``folder``.
 
-    Files of a former result that the new one does not have are gone afterwards; files that no result has
-    (a maker's own notes) are carried over. Raises OutputError, leaving what was there as it was.
+    Files of a former result that the new one does not have are gone afterwards, but only while they are what
+    was written; whatever else is in the folder stays. A file that the maker changed or that is in the way is
+    kept under another name; the sentences returned say so. ``since`` is what ``check_target`` said when the
+    run began: another run's result of the meantime is not replaced. Raises OutputError, leaving all as it
+    was.
 
     >>> import tempfile
     >>> with tempfile.TemporaryDirectory() as place:
-    ...     write_result(Path(place) / "band", {"pattern.json": "{}", "cut-list.csv": "position"})
+    ...     _ = write_result(Path(place) / "band", {"pattern.json": "{}", "cut-list.csv": "position"})
     ...     sorted(path.name for path in (Path(place) / "band").iterdir())
-    ['cut-list.csv', 'pattern.json']
+    ['cut-list.csv', 'pattern.json', 'written.json']
     """
     for name in files:
-        if Path(name).name != name or name.startswith("."):
+        if Path(name).name != name or name.startswith(".") or name == MANIFEST:
             raise ValueError(f"not a plain file name: {name!r}")
-    check_target(folder, replace=replace)
-    folder = folder.absolute()
+    check_target(folder, replace=replace, inputs=inputs)
+    contents = {name: c.encode() if isinstance(c, str) else c for name, c in files.items()}
     try:
+        folder = folder.absolute()
         folder.parent.mkdir(parents=True, exist_ok=True)
         with _staged(folder) as staging:
-            for name, content in files.items():
-                write_synced(staging / name, content.encode() if isinstance(content, str) else content)
-            if folder.exists():
-                _carry_over(folder, staging)
-            staging.chmod(0o755)
-            _put_in_place(staging, folder)
+            for name, content in contents.items():
+                write_synced(staging / name, content)
+            write_synced(staging / MANIFEST, manifest.render(contents))
+            with sole_writer(folder.parent):
+                now = check_target(
+                    folder, replace=replace, inputs=inputs
+                )  # another run may have been quicker
+                if since is not None and now != since:
+                    raise OutputError(
+                        f"another run wrote to {label(folder)} meanwhile.",
+                        "Name another --out, or try again.",
+                    )
+                return _put_in_place(staging, folder)
     except OSError as error:
         hint = "Free some space or choose another --out."
-        raise OutputError(f"cannot write {folder}: {error.strerror}.", hint) from None
-    remove_stale(folder, "former")
+        reason = error.strerror or "something in it cannot be kept"
+        raise OutputError(f"cannot write {label(folder)}: {reason}.", hint) from None
 
 
 @contextmanager
 def _staged(target: Path) -> Iterator[Path]:
-    """A locked hidden folder beside ``target`` that is gone afterwards; stale ones go at once."""
-    remove_stale(target, "new")
-    while True:
-        staging = Path(tempfile.mkdtemp(prefix=hidden_prefix(target, "new"), dir=target.parent))
-        handle = locked(staging)
-        if staging.exists():  # else another run took it for a stale one before it was locked
-            break
+    """A locked hidden folder beside ``target`` that is gone afterwards; what killed runs left is settled."""
+    with sole_writer(target.parent):
+        for left in abandoned(target):
+            _settle(left, target)
+        staging = hidden_beside(target)
+        staging.mkdir()
+        handle = os.open(staging, os.O_RDONLY)
+        hold(handle)
     try:
         yield staging
     finally:
-        shutil.rmtree(staging, ignore_errors=True)
-        if handle is not None:
-            os.close(handle)
+        with suppress(OSError):
+            if staging.exists():
+                _settle(staging, target)
+        os.close(handle)
 
 
-WRITTEN = re.compile(r"[a-z-]+\.(json|csv|png|svg|pdf|txt|html)")
-"""Names of the files that results are made of."""
+def _settle(left: Path, target: Path) -> None:
+    """Put away a hidden folder: what is being built has no manifest yet, a former result has one."""
+    if not left.is_dir():
+        left.unlink()
+        return
+    written = manifest.read(left)
+    if written is None:
+        shutil.rmtree(left, ignore_errors=True)  # links only, and files of ours by halves
+    elif target.exists():
+        empty(left, target, written)
+    elif f"-{FORMER}-" in left.name or not all(is_ours(entry, written) for entry in left.iterdir()):
+        left.rename(target)
+    else:
+        shutil.rmtree(left, ignore_errors=True)  # a new result that never came to its place
 
 
-def _carry_over(former: Path, staging: Path) -> None:
-    for entry in sorted(former.iterdir()):
-        if WRITTEN.fullmatch(entry.name) or (staging / entry.name).exists():
-            continue
-        if entry.is_dir() and not entry.is_symlink():
-            shutil.copytree(entry, staging / entry.name, symlinks=True)
-        else:
-            shutil.copy2(entry, staging / entry.name, follow_symlinks=False)
-
-
-def _put_in_place(staging: Path, folder: Path) -> None:
+def _put_in_place(staging: Path, folder: Path) -> list[str]:
     if not folder.exists() or not any(folder.iterdir()):
         staging.rename(folder)  # POSIX lets a folder replace an empty one
-        return
-    if _exchange(staging, folder):
-        return
-    former = Path(tempfile.mkdtemp(prefix=hidden_prefix(folder, "former"), dir=folder.parent))
-    folder.rename(former)
-    try:
-        staging.rename(folder)
-    except OSError:
-        former.rename(folder)
-        raise
-    shutil.rmtree(former, ignore_errors=True)
+        return []
+    written = manifest.read(folder) or {}
+    moved = carry_over(folder, staging, written)
+    staging.chmod(folder.stat().st_mode & 0o7777)
+    if not exchange(staging, folder):
+        former = hidden_beside(folder, FORMER)
+        folder.rename(former)
+        try:
+            staging.rename(folder)
+        except OSError:
+            former.rename(folder)
+            raise
+        staging = former
+    with suppress(OSError):  # the result stands; what cannot be put away now is by the next run
+        moved |= empty(staging, folder, written)
+    return [_kept_sentence(name, kept, written) for name, kept in moved.items()]
 
 
-def _exchange(one: Path, other: Path) -> bool:
-    """Exchange two folders in one step where the system can; return whether it did."""
-    try:
-        renameat2 = ctypes.CDLL(None, use_errno=True).renameat2
-    except (OSError, AttributeError, TypeError):
-        return False
-    if renameat2(_AT_FDCWD, os.fsencode(one), _AT_FDCWD, os.fsencode(other), _EXCHANGE) == 0:
-        return True
-    code = ctypes.get_errno()
-    if code in (errno.ENOSYS, errno.EINVAL):
-        return False
-    raise OSError(code, os.strerror(code), str(other))
+def _kept_sentence(name: str, kept: str, written: Written) -> str:
+    why = "was changed since it was written" if name in written else "was in the way"
+    return f"{label(name)} {why}; it is kept as {label(kept)}."
+
+
+def write_synced(path: Path, content: bytes) -> None:
+    """Write a new file and wait until the disk has it."""
+    with path.open("xb") as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())

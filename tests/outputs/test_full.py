@@ -13,15 +13,16 @@ import pytest
 ROOT = Path(__file__).parents[2]
 FAULTS = """
 import errno, os, shutil, sys, traceback
-import ctypes, tempfile  # nothing may be imported after the count begins
+import ctypes, filecmp  # nothing may be imported after the count begins
 from pathlib import Path
 from pipeline.errors import OutputError
 from pipeline.files.folder import write_result
 from pipeline.files.single import write_file
 
 what, place = sys.argv[1], Path(sys.argv[2])
-KINDS = ("open", "os.mkdir", "os.rename", "tempfile.mkdtemp", "tempfile.mkstemp", "os.chmod")
+KINDS = ("open", "os.mkdir", "os.rename", "os.link", "os.chmod")
 FIRST, SECOND = {"pattern.json": "first"}, {"pattern.json": "second", "report.json": "two"}
+OWN = {"notes.txt": "mine", "photo.png": "mine too"}
 seen, limit = 0, None
 
 def fault(event, arguments):
@@ -43,6 +44,8 @@ for step in range(1, 60):
     parent = place / str(step)
     shutil.rmtree(place / "away", ignore_errors=True)
     write_result(parent / "band", FIRST)
+    for name, text in OWN.items():
+        (parent / "band" / name).write_text(text)
     write_file(parent / "stash.csv", "first")
     seen, limit = 0, step
     try:
@@ -56,15 +59,17 @@ for step in range(1, 60):
     limit = None
     hidden = [p for p in parent.rglob(".*")] if parent.exists() else []
     assert not hidden, (step, hidden)  # what was being written may only go along with a folder taken away
-    held = {}
+    held, own = {}, {}
     for where in (place / "away", parent):
         band = where / "band"
         if band.exists():
-            held = {p.name: p.read_text() for p in band.iterdir()}
+            held = {p.name: p.read_text() for p in band.iterdir() if p.name != "written.json"}
+            own |= {name: held.pop(name) for name in OWN if name in held}
             assert held in (FIRST, SECOND), (step, held)
         if (where / "stash.csv").exists():
             stash = (where / "stash.csv").read_text()
             assert stash in ("first", "second"), (step, stash)
+    assert own == OWN, step
     assert said or held == SECOND or stash == "second", step
     if said:
         assert held == FIRST and stash == "first", step

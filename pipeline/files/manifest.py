@@ -1,0 +1,81 @@
+"""``written.json``: which files of a folder hitchgrid wrote, by name and digest.
+
+Only these may ever be replaced or removed, and only while they are what was written: anything else in the
+folder is the maker's.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import stat
+from collections.abc import Mapping
+from pathlib import Path
+
+from pipeline.errors import InputError
+from pipeline.files.channels import json_text
+from pipeline.files.reading import Kind, json_of, read_plain
+
+MANIFEST = "written.json"
+FORMAT = "hitchgrid-written"
+VOLATILE = "timings.json"
+"""Differs from run to run, so it is listed without a digest and is ours whatever it holds."""
+_KIND = Kind("list of files", 5_000_000, "Name a new folder.")
+_CHUNK = 1 << 20
+
+Written = Mapping[str, str]
+"""Names to SHA-256 digests in hexadecimal; "" for one that is not compared."""
+
+
+def digest(content: bytes) -> str:
+    return hashlib.sha256(content).hexdigest()
+
+
+def render(files: Mapping[str, bytes]) -> bytes:
+    """The manifest of these files; the same files give the same bytes."""
+    digests = {name: "" if name == VOLATILE else digest(content) for name, content in sorted(files.items())}
+    return (json_text({"format": FORMAT, "files": digests}) + "\n").encode()
+
+
+def read(folder: Path) -> Written | None:
+    """What a former run wrote into the folder, or None if it is no folder of ours."""
+    try:
+        document = json_of(read_plain(folder / MANIFEST, _KIND), MANIFEST)
+    except InputError:
+        return None
+    if not isinstance(document, dict) or document.get("format") != FORMAT:
+        return None
+    found = document.get("files")
+    if not isinstance(found, dict) or not all(isinstance(value, str) for value in found.values()):
+        return None
+    return found
+
+
+def stamp(folder: Path) -> str:
+    """A mark of the result that a folder holds, "" for none; two results that differ have two marks."""
+    try:
+        return digest(read_plain(folder / MANIFEST, _KIND))
+    except InputError:
+        return ""
+
+
+def is_ours(path: Path, written: Written) -> bool:
+    """Whether the file is what a former run wrote, unchanged. Never waits on a pipe, never follows a link."""
+    if path.name == MANIFEST:
+        return read(path.parent) is not None
+    known = written.get(path.name)
+    try:
+        if known is None or not stat.S_ISREG(path.lstat().st_mode):
+            return False
+        return path.name == VOLATILE or known == _digest_of(path)
+    except OSError:
+        return False
+
+
+def _digest_of(path: Path) -> str:
+    made = hashlib.sha256()
+    handle = os.open(path, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK)
+    with os.fdopen(handle, "rb") as file:
+        while part := file.read(_CHUNK):
+            made.update(part)
+    return made.hexdigest()
