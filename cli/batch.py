@@ -36,34 +36,25 @@ def command(
 
     from cli import options
     from cli.console import out as terminal
-    from cli.console import table, watching
-    from pipeline.batch import LIST, Shop, orders_csv, read_orders, run_orders, skeins_csv, totals
+    from cli.console import say, table, watching
+    from pipeline.batch import LIST, SKEINS, Shop, orders_csv, read_orders, run_orders, skeins_csv, totals
     from pipeline.drawer.stash import builtin_stash, read_stash
-    from pipeline.errors import InputError, OutputError
-    from pipeline.files.single import write_file
+    from pipeline.errors import InputError
+    from pipeline.files.collection import claimed, put
 
     listed, refused = read_orders(orders, lambda text: options.wrist(text, default=True))
     owned = read_stash(stash) if stash else builtin_stash()
     usual = options.wrist(None, default=True)
     assert usual is not None
     shop = Shop(orders.absolute().parent, out.absolute(), owned, usual, effort, seed)
-    try:
-        out.mkdir(parents=True, exist_ok=True)
-        foreign = sorted(path.name for path in out.iterdir()) if not (out / LIST).exists() else []
-    except OSError as error:
-        raise OutputError(f"cannot write to {out}: {error.strerror}.", "Choose another --out.") from None
-    if foreign:
-        raise OutputError(f"{out} holds other files ({foreign[0]}, …).", "Name a new folder with --out.")
     outcomes = list(refused)
-    write_file(out / LIST, orders_csv(outcomes), replace=True)  # marks the folder, also if this run is ended
-    with watching(quiet) as watch:
+    with claimed(shop.out, (LIST, SKEINS), (orders, stash)), watching(quiet) as watch:
         watch.stage("planning the orders")
         for outcome in run_orders(listed, shop, jobs=jobs):
             outcomes.append(outcome)
             watch.advising(len(outcomes) - len(refused), len(listed), outcome.order.title)
-    found = totals(outcomes, owned)
-    write_file(out / LIST, orders_csv(outcomes), replace=True)
-    write_file(out / "skeins.csv", skeins_csv(found), replace=True)
+        found = totals(outcomes, owned)
+        kept = put(shop.out, {LIST: orders_csv(outcomes), SKEINS: skeins_csv(found)})
     failed = [outcome for outcome in outcomes if not outcome.done]
     if not quiet:
         terminal.print(
@@ -87,9 +78,10 @@ def command(
         terminal.print(
             Text(
                 f"{len(outcomes) - len(failed)} of {len(outcomes)} orders done{before}; "
-                f"see {out / LIST} and skeins.csv."
+                f"see {LIST} and {SKEINS} in {out}."
             )
         )
+        say(kept)
     if failed:
         first = min(failed, key=lambda outcome: outcome.order.line)
         raise InputError(

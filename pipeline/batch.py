@@ -14,7 +14,7 @@ import io
 import json
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import BrokenExecutor
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass, field, fields, replace
 from importlib.metadata import version
 from pathlib import Path
 
@@ -23,9 +23,9 @@ import joblib
 from pipeline.bundle import band_files
 from pipeline.drawer.stash import Stash
 from pipeline.errors import HitchgridError, ImpossibleError, InputError
-from pipeline.files.channels import label
+from pipeline.files.channels import label, spreadsheet
 from pipeline.files.folder import folder_name, write_result
-from pipeline.files.reading import Kind, read_plain, text_of
+from pipeline.files.reading import Kind, json_of, read_plain, text_of
 from pipeline.materials.cutting import Cutting, cut_skeins
 from pipeline.materials.lengths import pieces
 from pipeline.materials.skeins import DEFAULT_SKEIN_M, owned_skeins
@@ -38,11 +38,12 @@ from pipeline.routing.warm import compile_all, is_warm
 
 ReadWrist = Callable[[str], float | None]
 """Turns a wrist as people write it into mm."""
+ORDER_FILE = Kind("finished order", 20_000_000, "Remove it.")
 LIST_FILE = Kind("list of orders", 2_000_000, "Split the list.")
 MAX_ORDERS = 5_000
 ORDER = "order.json"
-LIST = "orders.csv"
-"""The file that tells what became of each order; a folder that has it is one of ours."""
+LIST, SKEINS = "orders.csv", "skeins.csv"
+"""What became of each order, and what all of them are cut from."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +85,8 @@ class Outcome:
     knots: int = 0
     pieces_cm: Mapping[str, tuple[int, ...]] | None = None
     resumed: bool = False
+    note: str = field(default="", compare=False)
+    """What became of files of the maker's that were in the way."""
 
     @property
     def done(self) -> bool:
@@ -252,26 +255,26 @@ def _planned(order: Order, shop: Shop, folder: Path, digest: str) -> Outcome:
         knots=sum(len(row.knots) for _, _, _, row in made.pattern.rows()),
         pieces_cm={name: tuple(cm) for name, cm in sorted(lengths.items())},
     )
-    kept = {key: value for key, value in asdict(outcome).items() if key not in ("resumed", "error")}
+    kept = {key: value for key, value in asdict(outcome).items() if key not in ("resumed", "error", "note")}
     files = band_files(
         made.pattern, made.cuts, report_of(made), skeins=made.skeins, source=made.design.picture
     )
     files[ORDER] = json.dumps({"digest": digest, **kept}, indent=1, ensure_ascii=False) + "\n"
-    write_result(folder, files, replace=True)
-    return outcome
+    picture = None if order.picture is None else shop.base / order.picture
+    return replace(outcome, note=" ".join(write_result(folder, files, replace=True, inputs=[picture])))
 
 
 def _finished(order: Order, folder: Path, digest: str, stash: Stash) -> Outcome | None:
     """The outcome of a finished order whose inputs are the same, or None."""
     try:
-        kept = json.loads((folder / ORDER).read_text(encoding="utf-8"))
+        kept = json_of(read_plain(folder / ORDER, ORDER_FILE), ORDER)
         if kept["digest"] != digest:
             return None
         cut = {str(name): tuple(int(cm) for cm in lengths) for name, lengths in kept["pieces_cm"].items()}
         if not cut.keys() <= set(stash.names) or any(cm < 0 for lengths in cut.values() for cm in lengths):
             return None
         return Outcome(order, "", int(kept["cells"]), int(kept["made"]), int(kept["knots"]), cut, True)
-    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
+    except (HitchgridError, ValueError, KeyError, TypeError, AttributeError, OverflowError):
         return None
 
 
@@ -332,7 +335,7 @@ def orders_csv(outcomes: Iterable[Outcome]) -> str:
                 outcome.made,
                 outcome.knots,
                 f"{sum(map(sum, (outcome.pieces_cm or {}).values())) / 100:.2f}",
-                outcome.error,
+                outcome.error or outcome.note,
             )
             for outcome in sorted(outcomes, key=lambda o: o.order.line)
         ),
@@ -356,9 +359,5 @@ def _csv(header: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(header)
-    writer.writerows([_plain(cell) for cell in row] for row in rows)
+    writer.writerows([spreadsheet(cell) for cell in row] for row in rows)
     return text.getvalue()
-
-
-def _plain(cell: object) -> object:
-    return f"'{cell}" if isinstance(cell, str) and cell[:1] in ("=", "+", "-", "@", "\t", "\r") else cell

@@ -24,7 +24,7 @@ _KIND = Kind("list of files", 5_000_000, "Name a new folder.")
 _CHUNK = 1 << 20
 
 Written = Mapping[str, str]
-"""Names to SHA-256 digests in hexadecimal; "" for one that is not compared."""
+"""Names to SHA-256 digests in hexadecimal, two while one is replaced; "" for one that is not compared."""
 
 
 def digest(content: bytes) -> str:
@@ -33,8 +33,14 @@ def digest(content: bytes) -> str:
 
 def render(files: Mapping[str, bytes]) -> bytes:
     """The manifest of these files; the same files give the same bytes."""
-    digests = {name: "" if name == VOLATILE else digest(content) for name, content in sorted(files.items())}
-    return (json_text({"format": FORMAT, "files": digests}) + "\n").encode()
+    return render_digests(
+        {name: "" if name == VOLATILE else digest(content) for name, content in files.items()}
+    )
+
+
+def render_digests(written: Written) -> bytes:
+    """The manifest of files whose digests are known."""
+    return (json_text({"format": FORMAT, "files": dict(sorted(written.items()))}) + "\n").encode()
 
 
 def read(folder: Path) -> Written | None:
@@ -67,7 +73,7 @@ def is_ours(path: Path, written: Written) -> bool:
     try:
         if known is None or not stat.S_ISREG(path.lstat().st_mode):
             return False
-        return path.name == VOLATILE or known == _digest_of(path)
+        return path.name == VOLATILE or _digest_of(path) in known.split()
     except OSError:
         return False
 

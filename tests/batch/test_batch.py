@@ -16,7 +16,8 @@ from PIL import Image
 from cli.main import run
 from pipeline.batch import COLUMNS, Outcome, Shop, orders_csv, parse_orders, run_orders, skeins_csv, totals
 from pipeline.drawer.stash import Stash, parse_stash
-from pipeline.errors import ImpossibleError, InputError
+from pipeline.errors import ImpossibleError, InputError, OutputError
+from pipeline.files.collection import claimed
 
 STASH = b"name,colour,metres\nnavy,#1b2a59,12\nchalk,#f4f1e8,3\ncoral,#e0604a,20\n"
 LIST = """title,letters,picture,strands,rows,copies
@@ -172,3 +173,60 @@ def test_a_folder_of_other_files_is_refused(shop: Shop, capsys: pytest.CaptureFi
     assert stop.value.code == 2
     assert "--out" in capsys.readouterr().err
     assert [path.name for path in shop.out.iterdir()] == ["thesis.txt"]
+
+
+ONE = "letters,strands,rows\nI,8,8\n"
+QUICK = ("--effort", "0.01", "-q", "--out")
+
+
+def refused(capsys: pytest.CaptureFixture[str], *words: str) -> str:
+    with pytest.raises(SystemExit) as stop:
+        run(words)
+    said = capsys.readouterr().err
+    assert stop.value.code == 2 and said.count("\n") == 1, said
+    return said
+
+
+def test_the_list_and_the_stash_are_never_written_over(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "orders.csv").write_text(ONE)
+    monkeypatch.chdir(tmp_path)
+    assert "what this run reads" in refused(capsys, "batch", "orders.csv", *QUICK, ".")
+    (tmp_path / "orders.csv").rename(tmp_path / "list.csv")
+    assert "did not write" in refused(capsys, "batch", "list.csv", *QUICK, ".")
+    with pytest.raises(SystemExit) as stop:
+        run(("batch", "list.csv", *QUICK, "made"))
+    assert stop.value.code == 0
+    for name in ("orders.csv", "skeins.csv"):
+        (tmp_path / "made" / name).write_text(ONE)
+        read = (
+            ("batch", f"made/{name}")
+            if name == "orders.csv"
+            else ("batch", "list.csv", "--stash", f"made/{name}")
+        )
+        refused(capsys, *read, *QUICK, "made")
+        assert (tmp_path / "made" / name).read_text() == ONE
+
+
+def test_a_list_of_ours_that_the_maker_changed_is_kept(tmp_path: Path) -> None:
+    (tmp_path / "list.csv").write_text(ONE)
+    words = ("batch", str(tmp_path / "list.csv"), *QUICK, str(tmp_path / "made"))
+    for _ in range(2):
+        with pytest.raises(SystemExit):
+            run(words)
+    (tmp_path / "made" / "orders.csv").write_text("with my remarks")
+    with pytest.raises(SystemExit):
+        run(words)
+    assert (tmp_path / "made" / "orders-kept.csv").read_text() == "with my remarks"
+    names = {path.name for path in (tmp_path / "made").iterdir()}
+    assert names == {"001-i", "orders.csv", "orders-kept.csv", "skeins.csv", "written.json"}
+
+
+def test_two_runs_in_one_folder_are_kept_apart(tmp_path: Path) -> None:
+    with claimed(tmp_path / "made", ("orders.csv",), ()):
+        with pytest.raises(OutputError, match="another run is at work"), claimed(tmp_path / "made", (), ()):
+            pass
+    with claimed(tmp_path / "made", (), ()):
+        pass
+    assert [path.name for path in (tmp_path / "made").iterdir()] == ["written.json"]
