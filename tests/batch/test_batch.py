@@ -224,9 +224,13 @@ def test_a_list_of_ours_that_the_maker_changed_is_kept(tmp_path: Path) -> None:
 
 
 def test_two_runs_in_one_folder_are_kept_apart(tmp_path: Path) -> None:
-    with claimed(tmp_path / "made", ("orders.csv",), ()):
-        with pytest.raises(OutputError, match="another run is at work"), claimed(tmp_path / "made", (), ()):
-            pass
-    with claimed(tmp_path / "made", (), ()):
+    made = tmp_path / "made"
+    with (
+        claimed(made, ("orders.csv",), ()),
+        pytest.raises(OutputError, match="another run is at work"),
+        claimed(made, (), ()),
+    ):
         pass
-    assert [path.name for path in (tmp_path / "made").iterdir()] == ["written.json"]
+    with claimed(made, (), ()):
+        assert (made / "written.json").exists()
+    assert [path.name for path in made.iterdir()] == ["written.json"]
