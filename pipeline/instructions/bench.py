@@ -38,13 +38,14 @@ class Line:
 
 
 def row_lines(section: Section) -> Iterator[Line]:
-    """Split each row where another strand ties, and after each hand-over."""
+    """Split each row where another strand ties; a hand-over stands alone, so that it is told before."""
     first = next((r for r, row in enumerate(section.rows) if row.knots), 0)
     for r, row in enumerate(section.rows):
         rising = _rises(section, first) == ((r - first) % 2 == 0)
         runs: list[list[Tie]] = []
         for k, (position, knot) in enumerate(row.knots):
-            if not runs or not runs[-1][-1].knot.swaps or runs[-1][-1].knot.left_ties != knot.left_ties:
+            before = runs[-1][-1].knot if runs else None
+            if before is None or not (before.swaps and knot.swaps and before.left_ties == knot.left_ties):
                 runs.append([])
             runs[-1].append(Tie(r, k, position, knot))
         yield Line(r, True, None, rising, tuple(tuple(run) for run in runs))

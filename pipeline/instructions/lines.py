@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from pipeline.band.pattern import MAX_STRANDS
@@ -65,20 +65,22 @@ def logical_lines(text: str) -> Iterator[Line]:
         yield Line(number, " ".join(parts))
 
 
-def threads_of(lines: list[Line]) -> tuple[str, ...]:
-    """How each thread is called, by number."""
-    names: list[str] = []
+def threads_of(lines: list[Line]) -> dict[int, str]:
+    """How each thread is called, by its index; threads that no strand has are not listed."""
+    names: dict[int, str] = {}
     for line in lines:
         match = grammar.THREAD.fullmatch(line.text)
+        if match is None:
+            continue
         if len(names) >= MAX_THREADS:
             raise refuse(line, f"there are more than {MAX_THREADS} threads")
-        if match is None or int(match[1]) != len(names) + 1 or match[2] in names:
+        if int(match[1]) <= max(names, default=-1) + 1 or match[2] in names.values():
             raise refuse(line, "the list of threads is damaged")
-        names.append(match[2])
-    return tuple(names)
+        names[int(match[1]) - 1] = match[2]
+    return names
 
 
-def starting_order(lines: list[Line], threads: tuple[str, ...]) -> tuple[int, ...]:
+def starting_order(lines: list[Line], threads: Mapping[int, str]) -> tuple[int, ...]:
     """The thread index at each starting position."""
     for line in lines:
         match = grammar.START.fullmatch(line.text)
@@ -90,7 +92,7 @@ def starting_order(lines: list[Line], threads: tuple[str, ...]) -> tuple[int, ..
     raise InputError("the instructions do not tell the order at the start.", HINT)
 
 
-def expanded(line: Line, text: str, threads: tuple[str, ...], most: int) -> list[int]:
+def expanded(line: Line, text: str, threads: Mapping[int, str], most: int) -> list[int]:
     """Expand "2 navy, 1 chalk" to thread indices."""
     order: list[int] = []
     for part in text.split(", "):
@@ -104,8 +106,23 @@ def expanded(line: Line, text: str, threads: tuple[str, ...], most: int) -> list
     return order
 
 
-def thread_called(line: Line, name: str, threads: tuple[str, ...]) -> int:
+def listed(line: Line, text: str, most: int) -> list[int]:
+    """Expand "1, 4–6" to numbers."""
+    numbers: list[int] = []
+    for part in text.split(", "):
+        match = grammar.SPANNED.fullmatch(part)
+        if match is None:
+            raise refuse(line, f"{part!r} is no strand")
+        first, last = int(match[1]), int(match[2] or match[1])
+        if last < first or len(numbers) + last - first >= most:
+            raise refuse(line, f"there are more than {most} strands")
+        numbers += range(first, last + 1)
+    return numbers
+
+
+def thread_called(line: Line, name: str, threads: Mapping[int, str]) -> int:
     """The index of a thread by what it is called."""
-    if name not in threads:
-        raise refuse(line, f"there is no thread {name!r}")
-    return threads.index(name)
+    for index, called in threads.items():
+        if called == name:
+            return index
+    raise refuse(line, f"there is no thread {name!r}")

@@ -7,6 +7,7 @@ and strands count from 0 here; writers count from 1.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from pipeline.band.knots import Knot
@@ -55,6 +56,11 @@ class Step:
     skipped: int
     """Pairs that are left out since the step before, among pairs side by side."""
 
+    @property
+    def at_edge(self) -> bool:
+        """Whether the run ends in the last place of its way."""
+        return bool(self.knots) and self.knots[-1][0] == (len(self.order) - 2 if self.rightwards else 0)
+
 
 @dataclass(frozen=True, slots=True)
 class Said:
@@ -74,9 +80,28 @@ class Said:
         return self.lines[-1][-1]
 
     @property
+    def steps(self) -> tuple[Step, ...]:
+        """The steps of all its lines."""
+        return tuple(step for line in self.lines for step in line)
+
+    @property
     def knots(self) -> int:
         """Knots tied in the line."""
-        return sum(len(step.knots) for line in self.lines for step in line)
+        return sum(len(step.knots) for step in self.steps)
+
+    @property
+    def shows(self) -> tuple[tuple[int, ...], ...]:
+        """Threads that show: of a row from left to right, else of each strand's way in the order tied."""
+        if self.last.by_row:
+            cells = [(p, t) for step in self.steps for (p, _), t in zip(step.knots, step.shown, strict=True)]
+            return (tuple(thread for _, thread in sorted(cells)),) if cells else ()
+        return tuple(tuple(thread for step in line for thread in step.shown) for line in self.lines)
+
+    @property
+    def rows(self) -> tuple[int, int]:
+        """First and last row of the section that its knots belong to."""
+        rows = [row for step in self.steps for row, _ in step.cells] or [self.last.row]
+        return min(rows), max(rows)
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,12 +125,25 @@ class Repeat:
 
 
 @dataclass(frozen=True, slots=True)
+class Measure:
+    """What should be left of a strand, from the last knot to its end; with less than ``least_mm`` it will
+    not reach, if the hand goes on as it tied so far.
+    """
+
+    strand: int
+    thread: int
+    position: int
+    left_mm: float
+    least_mm: float
+
+
+@dataclass(frozen=True, slots=True)
 class Passage:
     """A section of the band as lines of work.
 
     ``said`` are all lines, none folded; ``items`` are those that are written out, as indices, and repeats.
-    After each line in ``checks`` the order of the strands is looked at. ``rows_before`` rows of the band
-    lie before the section.
+    After each line in ``checks`` the order of the strands is looked at, after each in ``measures`` some
+    strands are measured. ``rows_before`` rows of the band lie before the section.
     """
 
     section: int
@@ -114,6 +152,7 @@ class Passage:
     said: tuple[Said, ...]
     items: tuple[int | Repeat, ...]
     checks: frozenset[int]
+    measures: Mapping[int, tuple[Measure, ...]]
 
     @property
     def unit(self) -> str:
@@ -130,13 +169,15 @@ class Instructions:
     """A whole band for the maker's hand.
 
     ``pattern`` is the band as the maker sees it (see ``pipeline.band.handed``), ``labels`` how each of its
-    threads is called. ``cutting``, ``before``, ``finish``: what is done before the first knot and after
-    the last, sentence by sentence.
+    threads is called. The rest is said sentence by sentence: ``band`` what it is, ``materials`` its threads,
+    ``cutting`` and ``before`` what is done before the first knot, ``finish`` after the last.
     """
 
     pattern: Pattern
     left_handed: bool
     labels: tuple[str, ...]
+    band: tuple[str, ...]
+    materials: tuple[str, ...]
     cutting: tuple[str, ...]
     before: tuple[str, ...]
     passages: tuple[Passage, ...]
@@ -153,11 +194,15 @@ class Instructions:
 @dataclass(frozen=True, slots=True)
 class Entry:
     """A line of written instructions and what it is: ``plain``, ``item`` (of a list), ``section``,
-    ``work`` (a row, a step or a repeat) or ``check``.
+    ``work`` (a row, a step or a repeat), ``check`` or ``measure``.
+
+    ``shows``: the threads that show in the line's knots (see ``Said.shows``); ``boxes``: places to tick.
     """
 
     role: str
     text: str
+    shows: tuple[tuple[int, ...], ...] = ()
+    boxes: int = 0
 
 
 @dataclass(frozen=True, slots=True)

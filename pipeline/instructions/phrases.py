@@ -26,29 +26,55 @@ class Phrases:
             return ""
         if step.way is Way.PAIRS:
             return f"{words.PAIRS} {step.knots[0][0] + 1}"
-        assert step.leader is not None and step.leader_thread is not None
         if step.taken is None:
-            way = words.RIGHTWARDS if step.rightwards else words.LEFTWARDS
-            return f"{way}, {self.named(step.leader, step.leader_thread)} leads"
+            return words.RIGHTWARDS if step.rightwards else words.LEFTWARDS
+        assert step.leader_thread is not None
         side = words.TO_THE_RIGHT if step.rightwards else words.TO_THE_LEFT
         return f"{words.TAKE} {step.taken + 1} ({self.labels[step.leader_thread]}) {side}"
 
     def told(self, step: Step) -> str:
-        """What is said for one step, after the opening of its line."""
+        """What is said for one step by itself, after the opening of its line."""
         if not step.knots:
             return words.NO_KNOTS
-        count, (first, knot) = len(step.knots), step.knots[0]
-        if step.way is None:
-            if knot.left_ties == step.rightwards:
-                who = words.LEADER_TIES
-            else:
-                who = words.BASE_TIES if count == 1 else words.BASES_TIE
-            said = f"{who} {count} ({words.span(first + 1, step.knots[-1][0] + 1)})"
-        else:
-            said = f"{count} {knot.value}"
-            if step.skipped:
-                said = f"{words.SKIP} {step.skipped}, {said}"
-        return said + self._joined(step) + self._handed(step)
+        if step.way is not None:
+            return self._run(step)
+        assert step.leader is not None and step.leader_thread is not None
+        if step.next_leader is None:
+            return f"{self.named(step.leader, step.leader_thread)} {self._crossing(step)}"
+        return f"{self._change(step)}; {self._goes_on(step)} {words.LEADS}"
+
+    def _run(self, step: Step) -> str:
+        """A run of diagonal work."""
+        said = f"{len(step.knots)} {step.knots[0][1].value}{self._joined(step)}"
+        if step.skipped:
+            said = f"{words.SKIP} {step.skipped}, {said}"
+        if step.next_leader is not None:
+            thread = step.threads[step.order.index(step.next_leader)]
+            said += f" {words.CHANGING_TO} {self.labels[thread]}"
+        return said
+
+    def _crossing(self, step: Step) -> str:
+        """A run of row work, after the name of the leader."""
+        (first, knot), last = step.knots[0], step.knots[-1][0]
+        one = len(step.knots) == 1
+        count = "" if one else f" {len(step.knots)}"
+        columns = f"column{'' if one else 's'} {words.span(first + 1, last + 1)}"
+        if knot.left_ties == step.rightwards:
+            return f"{words.TIES_OVER}{count} ({columns}){self._joined(step)}"
+        return (
+            f"{words.HELD}{count} {'ties' if one else 'tie'} {words.OVER_IT} ({columns}){self._joined(step)}"
+        )
+
+    def _change(self, step: Step) -> str:
+        """A knot in which the leader changes, told before it is tied."""
+        position, knot = step.knots[0]
+        side = position + (not knot.left_ties)  # where the strand hangs that ties: both stay
+        name = self.named(step.order[side], step.shown[0])
+        return f"{words.CHANGE} {position + 1}, {name} {words.TURNS_BACK}{self._joined(step)}"
+
+    def _goes_on(self, step: Step) -> str:
+        assert step.next_leader is not None
+        return self.named(step.next_leader, step.threads[step.order.index(step.next_leader)])
 
     def _joined(self, step: Step) -> str:
         if not step.joins:
@@ -58,27 +84,45 @@ class Phrases:
         strand = step.order[position + (left == knot.swaps)]
         return f" {words.JOINING} {self.labels[join.thread]} to strand {strand + 1}"
 
-    def _handed(self, step: Step) -> str:
-        if step.next_leader is None:
-            return ""
-        thread = step.threads[step.order.index(step.next_leader)]
-        if step.way is None:
-            return f" then {self.named(step.next_leader, thread)} leads"
-        return f" then {self.labels[thread]} {words.GOES_ON}"
-
     def line(self, passage: Passage, index: int) -> str:
-        """A numbered line."""
+        """A numbered line, without what it shows."""
         said = passage.said[index]
         first = said.lines[0]
         number = f"{passage.unit.capitalize()} {passage.number(index)}"
-        runs = ", ".join(self.told(step) for step in first)
+        if not passage.by_row:
+            low, high = (row + passage.rows_before + 1 for row in said.rows)
+            number += f" ({words.CHART_ROWS}{'' if low == high else 's'} {words.span(low, high)})"
         if not first[0].knots:
-            return f"{number}: {runs}."
-        joint = ", " if first[0].way is None else ": "
-        text = f"{number}{joint}{self.opening(first[0])}: {runs}"
+            return f"{number}: {words.NO_KNOTS}."
+        if first[0].way is None:
+            return f"{number}, {self.opening(first[0])}: {self._row(first)}."
+        text = f"{number}: {self.opening(first[0])}: {', '.join(self._run(step) for step in first)}"
+        if first[0].taken is not None:
+            text += f" {words.TO_THE_EDGE}" if first[-1].at_edge else f", {words.LEAVE_IT}"
         if len(said.lines) > 1:
             text += f"; {self._same_with(said)}"
         return text + "."
+
+    def _row(self, steps: Sequence[Step]) -> str:
+        """The runs of a row, as sentences of its leaders."""
+        assert steps[0].leader is not None and steps[0].leader_thread is not None
+        parts, runs = [], 0
+        leads = self.named(steps[0].leader, steps[0].leader_thread)
+        for step in steps:
+            if step.next_leader is None:
+                leads += f", then {self._crossing(step)}" if runs else f" {self._crossing(step)}"
+                runs += 1
+                continue
+            parts += [leads if runs else f"{leads} {words.LEADS}", self._change(step)]
+            leads, runs = self._goes_on(step), 0
+        parts.append(leads if runs else f"{leads} {words.LEADS}")
+        return "; ".join(parts)
+
+    def shows(self, ways: Sequence[Sequence[int]]) -> str:
+        """The colours to be seen in a line once it is tied (see ``Said.shows``)."""
+        if len(ways) > 1 and len(set(map(tuple, ways))) == 1:
+            return f"{words.SHOWS} {words.EACH_TIME}: {self.hanging(ways[0])}."
+        return f"{words.SHOWS}: {'; '.join(map(self.hanging, ways))}."
 
     def _same_with(self, said: Said) -> str:
         taken = [(line[0].taken, line[0].leader_thread) for line in said.lines]
@@ -103,13 +147,35 @@ class Phrases:
         others = f", {words.OTHER_STRANDS}" if repeat.other_strands else ""
         return f"{numbers}: as {source}{count}{others}."
 
+    def boxes(self, count: int) -> str:
+        """Places to tick, one for each time."""
+        return f"{words.DONE}: {' '.join([words.BOX] * count)}"
+
+    def each_time(self, passage: Passage, repeat: Repeat) -> str:
+        """The order that every passing of a repeat leaves."""
+        order = self.hanging(passage.said[repeat.last].last.threads)
+        return f"{words.ORDER_AFTER} {words.EACH_TIME}, left to right: {order}."
+
     def order(self, passage: Passage, index: int) -> str:
         """The order to be found after a line."""
-        order = self.hanging(passage.said[index].last.threads)
-        return f"Order after {passage.unit} {passage.number(index)}, left to right: {order}."
+        last = passage.said[index].last
+        strands = words.listed([strand + 1 for strand in last.order])
+        return (
+            f"{words.ORDER_AFTER} {passage.unit} {passage.number(index)}, left to right: "
+            f"{self.hanging(last.threads)}; strands {strands}."
+        )
+
+    def measure(self, passage: Passage, index: int) -> str:
+        """What should be left of some strands after a line."""
+        each = "; ".join(
+            f"{self.named(m.strand, m.thread)} in position {m.position + 1}: {m.left_mm / 10:.0f} cm, "
+            f"{words.TOO_SHORT} {m.least_mm / 10:.0f} cm"
+            for m in passage.measures[index]
+        )
+        return f"{words.MEASURE_AFTER} {passage.unit} {passage.number(index)}, {words.FROM_THE_KNOT}: {each}."
 
     def hanging(self, threads: Sequence[int]) -> str:
-        """Threads from left to right, counted."""
+        """Threads one after another, counted."""
         return words.counted(self.labels[thread] for thread in threads)
 
 

@@ -1,61 +1,57 @@
 """Reads written instructions and ties what they say.
 
 The reader knows the words (``words.py``) and the four knots. It keeps its own order of strands and
-checks every name, number and checkpoint of the text against it, so a text that contradicts itself is
+checks every name, number and look back of the text against it, so a text that contradicts itself is
 refused with the line where it does.
 """
 
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 
-from pipeline.band.knots import Knot, knot_of, tie
+from pipeline.band.knots import knot_of
 from pipeline.instructions import grammar, words
 from pipeline.instructions.lines import (
     Line,
     expanded,
+    listed,
     parts_of,
     refuse,
     starting_order,
     thread_called,
     threads_of,
 )
+from pipeline.instructions.tying import MAX_KNOTS, Done, Hands, SpokenKnot
 
-MAX_KNOTS = 2_000_000
 MAX_LINES_TIED = 200_000
+MAX_MEASURES = 1_000
 
 
 @dataclass(frozen=True, slots=True)
-class SpokenKnot:
-    """One knot that the text asks for; ``line`` counts from 1, ``position`` from 0 and from the left of a
-    maker at the near side of the board. ``joined``: (strand, thread) of a new piece laid in, if any.
+class Claim:
+    """A line's word that its knots, from ``first`` to before ``end``, lie in chart rows ``low`` to ``high``;
+    knots count from 0, lines and rows from 1.
     """
 
     line: int
-    position: int
-    knot: Knot
-    joined: tuple[int, int] | None = None
+    first: int
+    end: int
+    low: int
+    high: int
 
 
 @dataclass(frozen=True, slots=True)
 class Spoken:
-    """What a text says: threads as they are called, thread index by starting position, and the knots."""
-
-    threads: tuple[str, ...]
-    strands: tuple[int, ...]
-    knots: tuple[SpokenKnot, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class _Done:
-    """What a numbered line did: (position, knot, threads of the left and right strand) of each knot.
-
-    ``named``: strands that the text named, as {knots tied before: (position, strand)}.
+    """What a text says: threads as they are called by index, thread index by starting position, the knots,
+    and where they lie in the chart.
     """
 
-    moves: list[tuple[int, Knot, tuple[int, int]]]
-    named: dict[int, tuple[int, int]]
+    threads: Mapping[int, str]
+    strands: tuple[int, ...]
+    knots: tuple[SpokenKnot, ...]
+    claims: tuple[Claim, ...]
 
 
 def read_instructions(text: str) -> Spoken:
@@ -68,13 +64,15 @@ def read_instructions(text: str) -> Spoken:
     ((0, 1, 1, 1), [0, 1, 2, 2, 1, 0])
     """
     parts = parts_of(text)
-    threads = threads_of(parts["Threads"])
-    left_handed = any(line.text.startswith(words.LEFT_HANDED) for line in parts["How to read this"])
-    bench = _Bench(threads, starting_order(parts["Start"], threads))
-    for line in parts["Work"]:
-        bench.follow(line)
-    bench.end_section(parts["Work"][-1] if parts["Work"] else Line(1, ""))
-    strands, knots = bench.strands, bench.knots
+    threads = threads_of(parts[words.MATERIALS])
+    left_handed = any(line.text.startswith(words.LEFT_HANDED) for line in parts[words.WORDS])
+    work = parts[words.WORK]
+    strands = starting_order(parts[words.SETTING_UP], threads)
+    reader = _Reader(Hands(threads, strands), _watched(work))
+    for line in work:
+        reader.follow(line)
+    reader.end_section(work[-1] if work else Line(1, ""))
+    knots = reader.hands.knots
     if left_handed:  # left and right were the maker's at the far side
         last = len(strands) - 1
         strands = strands[::-1]
@@ -87,18 +85,23 @@ def read_instructions(text: str) -> Spoken:
             )
             for said in knots
         ]
-    return Spoken(threads, strands, tuple(knots))
+    return Spoken(threads, strands, tuple(knots), tuple(reader.claims))
 
 
-class _Bench:
+def _watched(work: list[Line]) -> frozenset[int]:
+    """Numbers of the lines after which strands are measured."""
+    found = [match for line in work if (match := grammar.MEASURE.fullmatch(line.text)) is not None]
+    if len(found) > MAX_MEASURES:
+        raise refuse(work[0], f"strands are measured more than {MAX_MEASURES} times")
+    return frozenset(int(match[2]) for match in found)
+
+
+class _Reader:
     """Follows the part "Work" line by line, tying as it goes."""
 
-    def __init__(self, threads: tuple[str, ...], strands: tuple[int, ...]) -> None:
-        self.threads = threads
-        self.strands = strands
-        self.knots: list[SpokenKnot] = []
-        self._order = list(range(len(strands)))
-        self._thread_of = list(strands)
+    def __init__(self, hands: Hands, watched: frozenset[int]) -> None:
+        self.hands = hands
+        self.claims: list[Claim] = []
         self._rows = 0
         """Rows of the sections before this one."""
         self._count: int | None = None
@@ -106,8 +109,13 @@ class _Bench:
         self._diagonal = False
         self._unit: str | None = None
         self._next = 1
-        self._done: dict[int, _Done] = {}
+        self._done: dict[int, Done] = {}
         """What each numbered line of this section did, but for lines with a join, which have no repeat."""
+        self._watched = watched
+        self._hung: dict[int, list[tuple[int, int]]] = {}
+        """(strand, thread) at each position after the watched lines of this section."""
+        self._each_time: list[int] | None = None
+        """Threads by position that each passing of the last repeat left, if they all left the same."""
 
     def follow(self, line: Line) -> None:
         text = line.text
@@ -119,16 +127,45 @@ class _Bench:
             raise refuse(line, "a section should begin here")
         elif (match := grammar.CHECK.fullmatch(text)) is not None:
             self._check(line, match)
+        elif (match := grammar.CHECK_EACH.fullmatch(text)) is not None:
+            if self._each_time != self._expanded(line, match[1]):
+                raise refuse(line, "the passings of the repeat do not leave the threads in that order")
+        elif (match := grammar.MEASURE.fullmatch(text)) is not None:
+            self._measure(line, match)
         elif (match := grammar.AGAIN.fullmatch(text)) is not None:
             self._again(line, match)
-        elif (match := grammar.NUMBERED.fullmatch(text)) is not None:
-            self._number(line, match[1].lower(), int(match[2]))
-            start = len(self.knots)
-            done = self._one(line, match[3])
-            if not any(said.joined for said in self.knots[start:]):
-                self._done[self._next - 1] = done
+        elif (match := grammar.NUMBERED.match(text)) is not None:
+            self._numbered(line, match)
         else:
             raise refuse(line, "this is no row, step, repeat, order or section")
+
+    def _numbered(self, line: Line, match: re.Match[str]) -> None:
+        rest = line.text[match.end() :]
+        showing = grammar.SHOWS.search(rest)
+        said = rest[: showing.start()] if showing else rest.removesuffix(".")
+        if not showing and not rest.endswith("."):
+            raise refuse(line, "it does not end with a full stop")
+        self._number(line, match[1].lower(), int(match[2]))
+        start = len(self.hands.knots)
+        done = self.hands.one(line, said, diagonal=self._diagonal)
+        shown = done.shown(by_row=self._unit == "row")
+        told = [] if showing is None else [self._expanded(line, way) for way in showing[2].split("; ")]
+        if (told * len(shown) if showing and showing[1] else told) != shown:
+            raise refuse(line, "its knots show other threads than it says")
+        if match[3] is not None:
+            low, high = int(match[3]), int(match[4] or match[3])
+            self.claims.append(Claim(line.number, start, len(self.hands.knots), low, high))
+        if not any(knot.joined for knot in self.hands.knots[start:]):
+            self._done[self._next - 1] = done
+        self._look()
+
+    def _expanded(self, line: Line, text: str) -> list[int]:
+        return expanded(line, text, self.hands.threads, MAX_LINES_TIED)
+
+    def _look(self) -> None:
+        """Note where the strands hang, if they are measured after this line."""
+        if self._next - 1 in self._watched:
+            self._hung[self._next - 1] = list(zip(self.hands.order, self.hands.hanging, strict=True))
 
     # ------------------------------------------------------------ sections and numbers
 
@@ -140,7 +177,7 @@ class _Bench:
         if first is not None and (int(first) != self._rows + 1 or self._count < 1):
             raise refuse(line, f"the section should begin with row {self._rows + 1}")
         self._diagonal = match[3] == words.WORKED_WORDS["diagonal"]
-        self._unit, self._done = None, {}
+        self._unit, self._done, self._hung, self._each_time = None, {}, {}, None
 
     def end_section(self, line: Line) -> None:
         """Refuse a section that ended early; ``line`` is where that is noticed."""
@@ -161,179 +198,49 @@ class _Bench:
             raise refuse(line, f"there are more than {MAX_LINES_TIED} rows or steps")
         self._next += 1
 
+    # ------------------------------------------------------------ looking back
+
     def _check(self, line: Line, match: re.Match[str]) -> None:
         if match[1] != self._unit or int(match[2]) != self._next - 1:
             raise refuse(line, f"the order after {match[1]} {match[2]} is checked in the wrong place")
-        order = expanded(line, match[3], self.threads, len(self.strands))
-        if order != [self._thread_of[strand] for strand in self._order]:
+        if self._expanded(line, match[3]) != self.hands.hanging:
             raise refuse(line, "what was tied so far leaves the threads in another order")
+        if listed(line, match[4], len(self.hands.order)) != [strand + 1 for strand in self.hands.order]:
+            raise refuse(line, "what was tied so far leaves the strands in another order")
+
+    def _measure(self, line: Line, match: re.Match[str]) -> None:
+        hung = self._hung.get(int(match[2]))
+        if match[1] != self._unit or hung is None:
+            raise refuse(line, f"strands are measured after {match[1]} {match[2]} in the wrong place")
+        for part in match[3].split("; "):
+            left = grammar.LEFT.fullmatch(part)
+            if left is None or int(left[5]) > int(left[4]):
+                raise refuse(line, f"{part!r} is not understood")
+            strand = (int(left[2]) - 1, thread_called(line, left[1], self.hands.threads))
+            if not 1 <= int(left[3]) <= len(hung) or hung[int(left[3]) - 1] != strand:
+                raise refuse(line, f"{left[1]} (strand {left[2]}) does not hang in position {left[3]} then")
+
+    # ------------------------------------------------------------ repeats
 
     def _again(self, line: Line, match: re.Match[str]) -> None:
         unit, first, last = match[1].lower(), int(match[2]), int(match[3] or match[2])
         source, until = int(match[5]), int(match[6] or match[5])
         times = {None: 1, "once": 1, "twice": 2}.get(match[7]) or int(match[8])
         length = until - source + 1
-        if match[4] != unit or length < 1 or last - first + 1 != length * times:
+        boxes = times if match[10] is None else match[10].count(words.BOX)
+        if match[4] != unit or length < 1 or last - first + 1 != length * times or boxes != times:
             raise refuse(line, "the numbers of the repeat do not agree")
         if unit != self._unit or any(number not in self._done for number in range(source, until + 1)):
             raise refuse(line, f"it repeats a {unit} that is not written out before")
         knots = times * sum(len(self._done[number].moves) for number in range(source, until + 1))
-        if last > MAX_LINES_TIED or len(self.knots) + knots > MAX_KNOTS:
+        if last > MAX_LINES_TIED or len(self.hands.knots) + knots > MAX_KNOTS:
             raise refuse(line, f"it repeats more than {MAX_LINES_TIED} rows or steps or {MAX_KNOTS} knots")
         for number in range(first, last + 1):
             self._number(line, unit, number)
             done = self._done[source + (number - first) % length]
-            named = {} if match[9] else done.named
-            again = _Done([], {})
-            for i, (position, knot, _) in enumerate(done.moves):
-                self._check_named(line, named.get(i))
-                self._knot(line, position, knot, again)
-            self._check_named(line, named.get(len(done.moves)))
-            if again.moves != done.moves:
-                raise refuse(line, f"{unit} {number} meets other threads than what it repeats")
-
-    def _check_named(self, line: Line, named: tuple[int, int] | None) -> None:
-        if named is not None and self._order[named[0]] != named[1]:
-            raise refuse(line, f"another strand than strand {named[1] + 1} leads in the repeat")
-
-    # ------------------------------------------------------------ rows, strands, pairs
-
-    def _one(self, line: Line, text: str) -> _Done:
-        """Tie a numbered line; return what it did."""
-        done = _Done([], {})
-        if text == f": {words.NO_KNOTS}":
-            return done
-        if self._diagonal:
-            if (match := grammar.TAKE.fullmatch(text)) is not None:
-                self._take(line, match, done)
-            elif (match := grammar.SIDE_BY_SIDE.fullmatch(text)) is not None:
-                self._pairs(line, match, done)
-            else:
-                raise refuse(line, "diagonal work takes a strand or pairs here")
-        else:
-            match = grammar.ROW.fullmatch(text)
-            if match is None:
-                raise refuse(line, "row work tells the direction and the leader here")
-            self._row(line, match, done)
-        return done
-
-    def _row(self, line: Line, match: re.Match[str], done: _Done) -> None:
-        rising = match[1] == words.RIGHTWARDS
-        last = len(self.strands) - 2
-        position = 0 if rising else last
-        self._name(line, position if rising else position + 1, match[2], match[3], done)
-        for part in match[4].split(", "):
-            run = grammar.TIES.fullmatch(part)
-            if run is None:
-                raise refuse(line, f"{part!r} is not understood")
-            count, leader_ties = int(run[2]), run[1] == words.LEADER_TIES
-            if run[1] != words.LEADER_TIES and (run[1] == words.BASE_TIES) != (count == 1):
-                raise refuse(line, f"{part!r} does not agree with its number")
-            ends = position + (count - 1 if rising else 1 - count)
-            if count < 1 or not 0 <= ends <= last:
-                raise refuse(line, f"{part!r} goes beyond the edge")
-            if (int(run[3]), int(run[4] or run[3])) != (position + 1, ends + 1):
-                raise refuse(line, f"{part!r} begins at column {position + 1} and ends at {ends + 1}")
-            for i in range(count):
-                stays = i == count - 1 and run[7] is not None
-                knot = knot_of(left_ties=leader_ties == rising, swaps=not stays)
-                self._knot(line, position, knot, done, (run[5], run[6]) if i == count - 1 else None)
-                position += 1 if rising else -1
-            if run[7] is not None:
-                self._name(line, position if rising else position + 1, run[7], run[8], done)
-        if position != (last + 1 if rising else -1):
-            raise refuse(line, "the row does not reach the other edge")
-
-    def _take(self, line: Line, match: re.Match[str], done: _Done) -> None:
-        runs, _, same = match[4].partition("; ")
-        taken, right = int(match[1]) - 1, match[3] == words.TO_THE_RIGHT
-        thread = thread_called(line, match[2], self.threads)
-        self._travel(line, taken, right, thread, runs, done)
-        if not same:
-            return
-        if (next_there := grammar.NEXT.fullmatch(same)) is not None:
-            count = int(next_there[1])
-            expected = [thread] * min(count, MAX_LINES_TIED)
-            if next_there[2] is not None:
-                expected = expanded(line, next_there[2], self.threads, MAX_LINES_TIED)
-            if len(expected) != count or count < 1:
-                raise refuse(line, f"{same!r} does not agree with its number")
-            for other in expected:
-                self._travel(line, taken, right, other, runs, done)
-            return
-        if not same.startswith(f"{words.SAME_WITH} "):
-            raise refuse(line, f"{same!r} is not understood")
-        for part in same.removeprefix(f"{words.SAME_WITH} ").split(", "):
-            place = grammar.OTHER.fullmatch(part)
-            if place is None:
-                raise refuse(line, f"{part!r} is no position")
-            other = thread if place[2] is None else thread_called(line, place[2], self.threads)
-            self._travel(line, int(place[1]) - 1, right, other, runs, done)
-
-    def _travel(self, line: Line, taken: int, right: bool, thread: int, runs: str, done: _Done) -> None:
-        """Take the strand at position ``taken`` and tie ``runs`` with it."""
-        if not 0 <= taken < len(self.strands) or self._thread_at(taken) != thread:
-            raise refuse(line, f"no {self.threads[thread]} hangs in position {taken + 1}")
-        position = taken if right else taken - 1
-        for part in runs.split(", "):
-            run = grammar.KNOTS.fullmatch(part)
-            if run is None or int(run[1]) < 1:
-                raise refuse(line, f"{part!r} is not understood")
-            count, knot = int(run[1]), Knot(run[2])
-            for i in range(count):
-                self._knot(line, position, knot, done, (run[3], run[4]) if i == count - 1 else None)
-                position += 1 if right else -1
-            if run[5] is not None:
-                front = position if right else position + 1
-                there = 0 <= front < len(self.strands) and not knot.swaps
-                if not there or self._thread_at(front) != thread_called(line, run[5], self.threads):
-                    raise refuse(line, f"no {run[5]} goes on there")
-
-    def _thread_at(self, position: int) -> int:
-        return self._thread_of[self._order[position]]
-
-    def _pairs(self, line: Line, match: re.Match[str], done: _Done) -> None:
-        position = int(match[1]) - 1
-        for part in match[2].split(", "):
-            if (skipped := grammar.SKIP.fullmatch(part)) is not None:
-                position += 2 * int(skipped[1])
-                continue
-            run = grammar.KNOTS.fullmatch(part)
-            if run is None or int(run[1]) < 1 or run[5] is not None:
-                raise refuse(line, f"{part!r} is not understood")
-            for i in range(int(run[1])):
-                join = (run[3], run[4]) if i == int(run[1]) - 1 else None
-                self._knot(line, position, Knot(run[2]), done, join)
-                position += 2
-
-    # ------------------------------------------------------------ one knot
-
-    def _name(self, line: Line, position: int, name: str, number: str, done: _Done) -> None:
-        """Check a strand that the text names where it hangs now."""
-        strand = self._order[position]
-        if strand != int(number) - 1 or self._thread_of[strand] != thread_called(line, name, self.threads):
-            here = f"{self.threads[self._thread_of[strand]]} (strand {strand + 1})"
-            raise refuse(line, f"{here} leads here, not {name} (strand {number})")
-        done.named[len(done.moves)] = (position, strand)
-
-    def _knot(
-        self,
-        line: Line,
-        position: int,
-        knot: Knot,
-        done: _Done,
-        join: tuple[str | None, str | None] | None = None,
-    ) -> None:
-        if not 0 <= position < len(self.strands) - 1:
-            raise refuse(line, f"there is no pair at position {position + 1}")
-        if len(self.knots) >= MAX_KNOTS:
-            raise refuse(line, f"there are more than {MAX_KNOTS} knots")
-        tied = tie(self._order, position, knot)
-        done.moves.append((position, knot, (self._thread_of[tied.left], self._thread_of[tied.right])))
-        joined = None
-        if join is not None and join[0] is not None and join[1] is not None:
-            joined = (int(join[1]) - 1, thread_called(line, join[0], self.threads))
-            if joined[0] not in (tied.left, tied.right):
-                raise refuse(line, f"strand {join[1]} is not in the knot of the join")
-            self._thread_of[joined[0]] = joined[1]
-        self.knots.append(SpokenKnot(line.number, position, knot, joined))
+            self.hands.again(line, done, named=match[9] is None)
+            self._look()
+            if (number - first) % length == length - 1:
+                left = self.hands.hanging
+                same = number == first + length - 1 or self._each_time == left
+                self._each_time = left if same else None

@@ -1,30 +1,102 @@
-"""What instructions say before the first knot: threads, how to read the words, and the starting order."""
+"""What instructions say around the work: the band, its threads, the words, the start and the end."""
 
 from __future__ import annotations
 
 import json
-from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 
 from pipeline.band.knots import Knot
 from pipeline.band.pattern import Pattern
 from pipeline.instructions import words
+from pipeline.instructions.model import Step
+from pipeline.materials.ends import finish_steps, start_steps
+from pipeline.materials.fit import Fit, size_mm
 from pipeline.materials.joins import on_cards
-from pipeline.materials.lengths import Cut, Piece, checkpoints, pieces
+from pipeline.materials.lengths import Cut, Piece, pieces
+from pipeline.materials.price import hours
+
+TOOLS = (
+    "Besides: a board with a clip, or tape and a table; scissors; a ruler; a blunt needle for undoing knots; "
+    "scraps of tape to number the strands; a card to wind each long strand on."
+)
+UNDO = (
+    "To undo a knot: loosen its second half with a blunt needle, draw the tying strand out of it, then out "
+    "of the first half. Knots that came later on either of the two strands come out before, the last first."
+)
 
 
-def threads(pattern: Pattern, labels: Sequence[str]) -> Iterator[str]:
-    """One line a thread: its number, how it is called, its colour."""
-    for number, (thread, label) in enumerate(zip(pattern.threads, labels, strict=True), start=1):
+def band(pattern: Pattern, unmade: int, fit: Fit | None) -> Iterator[str]:
+    """What is made: size, time, and what the picture has to do without."""
+    wide, long = size_mm(pattern)
+    rows = sum(len(section.rows) for section in pattern.sections)
+    orders = [o for o in words.WORKED_WORDS if any(section.worked == o for section in pattern.sections)]
+    worked = " and ".join(words.WORKED_WORDS[o] for o in orders)
+    time = hours(pattern)
+    yield (
+        f"{len(pattern.strands)} strands, {rows} rows, {time.knots} knots, {worked or words.NO_ROWS}; "
+        f"knotted about {wide:.0f} mm wide and {long:.0f} mm long."
+    )
+    if fit is not None:
+        yield from fit.sentences(long)
+    if time.calm >= 0.5:
+        yield f"About {time.quick:.0f} to {time.calm + 0.5:.0f} hours of knots; cutting and ends come on top."
+    if unmade:
+        count = "1 cell is" if unmade == 1 else f"{unmade} cells are"
+        yield (
+            f"A cell is the place of one knot in the picture. {count} unmade: another thread shows there "
+            "than the picture wanted. Tie them as they are written."
+        )
+
+
+def roles(pattern: Pattern, labels: Sequence[str], steps: Iterable[Step]) -> str | None:
+    """Why the leader of row work is of the ground or of the motif, or None where nobody leads."""
+    met: Counter[int] = Counter()
+    tied: Counter[int] = Counter()
+    for step in steps:
+        if step.way is None and step.leader_thread is not None:
+            met[step.leader_thread] += len(step.knots)
+            ties = sum(knot.left_ties == step.rightwards for _, knot in step.knots)
+            tied[step.leader_thread] += ties
+    if not met:
+        return None
+    thread, count = met.most_common(1)[0]
+    what = "every row" if len(met) == 1 else "most rows"
+    if pattern.ground is not None and thread == pattern.ground:
+        what += " and is the ground, so the other threads hang in the columns where they show"
+    elif pattern.ground is not None:
+        what += " and belongs to the motif, so the ground hangs in the columns"
+    text = f"{labels[thread].capitalize()} leads {what}: it ties {tied[thread]} of the {count} knots it meets"
+    used = {*pattern.strands, *(join.thread for join in pattern.joins)}
+    if len(used) == 2 and len(met) == 1:
+        return (
+            f"{text}; with the two threads exchanged the leader would tie the other {count - tied[thread]}."
+        )
+    return f"{text}, and is held in the others."
+
+
+def threads(pattern: Pattern, labels: Sequence[str], cuts: Sequence[Cut]) -> Iterator[str]:
+    """One line a thread that some strand has: its number in the chart, how it is called, and how much."""
+    metres: Counter[int] = Counter()
+    for piece in pieces(pattern, tuple(cuts)) if cuts else ():
+        metres[piece.thread] += round(piece.length_mm)
+    joined = {join.thread for join in pattern.joins}
+    for i, (thread, label) in enumerate(zip(pattern.threads, labels, strict=True)):
+        count = pattern.strands.count(i)
+        if not count and i not in joined:
+            continue
         known_as = "" if label == thread.name else f", in the stash {json.dumps(thread.name)}"
-        yield f"{number}. {label} ({thread.colour}){known_as}"
+        total = f", {metres[i] / 1000:.1f} m" if cuts else ""
+        strands = f"{count} strand{'' if count == 1 else 's'}"
+        yield f"{i + 1}. {label} ({thread.colour}{known_as}): {strands}{total}"
 
 
-def how_to_read(pattern: Pattern, *, left_handed: bool) -> Iterator[str]:
-    """Explain the words that this band needs, and no others."""
-    knots = {knot for _, _, _, row in pattern.rows() for _, knot in row.knots}
-    orders = {section.worked for section in pattern.sections if any(row.knots for row in section.rows)}
+def how_to_read(pattern: Pattern, *, left_handed: bool, steps: Sequence[Step]) -> Iterator[str]:
+    """Explain the words that this band needs, and no others, each before it is used."""
+    knots = {knot for step in steps for _, knot in step.knots}
+    across = [step for step in steps if step.way is None and step.knots]
+    along = [step for step in steps if step.way is not None and step.knots]
     if left_handed:
         yield (
             f"{words.LEFT_HANDED} Keep the start nearest to you and let the strands run away from you. "
@@ -32,45 +104,86 @@ def how_to_read(pattern: Pattern, *, left_handed: bool) -> Iterator[str]:
             "tie and reads right when you pick the band up."
         )
     yield (
-        "A strand keeps the number of the place where it hangs at the start, 1 at the left. A position is a "
-        "place counted from the left at that moment."
+        "Thread: a material of one colour; its number is the one in the chart. Strand: one length of thread "
+        "hanging in the band; it keeps the number of the place where it hangs at the start, 1 at the left. "
+        "Position: a place counted from the left at that moment, whichever strand hangs there."
     )
-    yield "A knot is two half hitches of the tying strand round the other one; the tying strand shows."
-    if "rows" in orders:
-        yield (
-            "Row work: the leader crosses the row from edge to edge. Where the leader ties, it ties on each "
-            "strand that it meets; where bases tie, each of them ties on the leader. Numbers in brackets "
-            "are the columns, counted from the left."
-        )
-        if any(not knot.swaps for knot in knots):
-            yield (
-                'Where another strand "then leads", turn the last knot of that run: tie its second half '
-                "hitch the other way round, so that both strands stay where they are. The leader hangs "
-                "down there and the named strand goes on."
-            )
-    if "diagonal" in orders:
-        yield (
-            f'Diagonal work: "{words.TAKE} 4" means the strand that hangs there now; it goes on by one '
-            "position with every knot, to the side that is said. Pairs are neighbouring strands side by "
-            "side: from position 2 they are 2 and 3, then 4 and 5, and so on."
-        )
-        if any(not knot.swaps for knot in knots):
-            yield (
-                "After a knot in which both strands stay, the strand that was taken hangs down there and the "
-                'other one goes on; the last knot of a run names it with "goes on".'
-            )
+    yield (
+        "Knot: one strand, the core, is held straight and tight; the other, the tying strand, goes round it "
+        "twice and is all that shows. Each time round is half a knot."
+    )
+    yield (
+        "Half a knot forward: lay the left strand over the right one, bring its end back behind that one and "
+        "up through the opening between the two, and pull it up tight. Half a knot backward is its mirror "
+        "image: the right strand goes over the left one, back behind it and up through the opening."
+    )
+    if across:
+        yield from _row_words(any(step.next_leader is not None for step in across))
+    if along:
+        yield from _diagonal_words(along)
         yield from (text for knot, text in _KNOT_MEANS.items() if knot in knots)
     if pattern.joins:
         yield (
-            f'Joins: at "{words.JOINING}" the strand\'s old piece ends in that knot and a new one goes on. '
-            "Lay both tails in with the core for the next 3 to 5 knots, or tuck them along the base where "
-            "the strand itself ties."
+            f'"{words.JOINING.capitalize()} … to strand 3": the old piece of strand 3 ends in that knot and '
+            "a "
+            "new piece goes on. Lay both tails in with the core for the next 3 to 5 knots, or tuck them "
+            "along the base where the strand itself ties; trim them when the band is done."
+        )
+    yield (
+        f'"{words.SHOWS}": the colours of the knots just tied, of a row from left to right, of a strand in '
+        "the order tied. Look before you go on: a wrong colour is a knot that the wrong strand tied."
+    )
+    yield (
+        f'"{words.ORDER_AFTER}": how the threads hang then, and the numbers of their strands. If they hang '
+        "otherwise, two strands changed places that should have stayed, or stayed that should have changed, "
+        "since the last order that was right."
+    )
+    yield UNDO
+
+
+def _row_words(changes: bool) -> Iterator[str]:
+    yield (
+        "Row: the leader, one strand, crosses all others from edge to edge; these are the bases. A run is a "
+        f'stretch of the row in which the same happens. "{words.TIES_OVER.capitalize()} 3": the leader '
+        f'goes round each of the next 3 bases. "{words.HELD.capitalize()} 3 tie {words.OVER_IT}": '
+        "hold the leader tight across them, and each of them goes round it. Whichever ties makes two halves "
+        "forward if it comes from the left, two halves backward if it comes from the right; then the leader "
+        "is past the base. Column 1 lies between positions 1 and 2, column 2 between 2 and 3, and so on."
+    )
+    if changes:
+        yield (
+            f'"{words.CHANGE.capitalize()} 4": the next knot is the one there, and the leader changes in it. '
+            "The strand that is named ties the first half as always and the second half the other way round, "
+            "so that both strands stay where they are. The old leader is left hanging; the strand named next "
+            "leads on."
+        )
+
+
+def _diagonal_words(along: Sequence[Step]) -> Iterator[str]:
+    if any(step.taken is not None for step in along):
+        yield (
+            f'"{words.TAKE.capitalize()} 4": the strand that hangs there now. It goes on by one position '
+            f'with every knot, to the side that is said, "{words.TO_THE_EDGE}" or until it says '
+            f'"{words.LEAVE_IT}": stop there, the rest of the way is not for it. A run is a stretch of its '
+            "way with one kind of knot."
+        )
+        if any(step.next_leader is not None for step in along):
+            yield (
+                f'"{words.CHANGING_TO.capitalize()} navy": after a knot in which both strands stay, the '
+                "strand that was taken is left hanging and the other one, navy, goes on."
+            )
+    if any(step.taken is None for step in along):
+        yield (
+            "Pairs are neighbouring strands side by side: from position 2 they are 2 and 3, then 4 and 5, "
+            "and so on. A run is a number of pairs with one kind of knot."
         )
 
 
 _KNOT_MEANS = {
-    Knot.FORWARD: "Forward: the left strand ties on the right one and ends up right of it.",
-    Knot.BACKWARD: "Backward: the right strand ties on the left one and ends up left of it.",
+    Knot.FORWARD: "Forward: the left strand ties two halves forward on the right one and "
+    "ends up right of it.",
+    Knot.BACKWARD: "Backward: the right strand ties two halves backward on the left one and "
+    "ends up left of it.",
     Knot.FORWARD_BACKWARD: "Forward-backward: the left strand ties half a knot forward and half a knot "
     "backward, and stays left.",
     Knot.BACKWARD_FORWARD: "Backward-forward: the right strand ties half a knot backward and half a knot "
@@ -118,29 +231,28 @@ def starting_order(
         yield f"Too long to hang, wind on a card: {which}."
 
 
-MEASURE_EVERY = 20
-"""Rows between two measurements of what is left."""
+TENSION = (
+    "Tension: keep the core straight and tight, and pull every half knot close against the one before with "
+    "the same pull; uneven pull makes a wavy edge."
+)
 
 
-def on_the_way(pattern: Pattern, cuts: Sequence[Cut], *, left_handed: bool) -> Iterator[str]:
-    """What should hang below the last knot after every twenty rows, position by position.
-
-    ``pattern`` and ``cuts`` count positions as the chart does. Nothing for bands that are done by then.
-    """
-    points = checkpoints(pattern, tuple(cuts), every=MEASURE_EVERY)[:-1] if cuts else ()
-    if not points:
-        return
-    yield (
-        "Measure on the way what hangs below the last knot. If it is clearly less than here, plan the rest "
-        "anew: hitchgrid replan."
+def before(pattern: Pattern) -> tuple[str, ...]:
+    """What to do once the strands are cut, up to the first knot."""
+    return (
+        *start_steps(pattern),
+        "Number the strands from the left with scraps of tape at their ends.",
+        TENSION,
     )
-    for point in points:
-        left = [round(mm / 10) for mm in point.left_mm]
-        parts = []
-        for cm, group in groupby(enumerate(left[::-1] if left_handed else left), key=lambda pair: pair[1]):
-            places = [position for position, _ in group]
-            parts.append(f"{_span(places) if len(places) > 1 else places[0] + 1}: {cm} cm")
-        yield f"- after row {point.rows}, in position {'; '.join(parts)}"
+
+
+def after(pattern: Pattern) -> tuple[str, ...]:
+    """What to do after the last knot."""
+    return (
+        *finish_steps(pattern),
+        "Try it on: one finger must slide under it. Trim tails last, when it fits; those of joins close to "
+        "the back of the band.",
+    )
 
 
 def _folded(piece: Piece, left_handed: bool, last: int) -> str:

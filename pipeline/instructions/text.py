@@ -16,11 +16,19 @@ from pipeline.instructions.compose import instructions
 from pipeline.instructions.fold import spoken_steps
 from pipeline.instructions.model import Entry, Instructions, Part, Passage, Repeat
 from pipeline.instructions.phrases import Phrases
-from pipeline.instructions.start import how_to_read, threads
+from pipeline.instructions.start import TOOLS, how_to_read
 from pipeline.instructions.steps import steps
+from pipeline.materials.fit import Fit
 from pipeline.materials.lengths import Cut
 
 WIDTH = 88
+MOST_BOXES = 60
+"""A passage tied more often again is not ticked off."""
+MEASURING = (
+    "Note: where a length is given after a row or a step, measure that strand there. If it is shorter than "
+    "the second length it will run out: plan the rest anew (hitchgrid replan), lay in a new piece, or end "
+    "earlier."
+)
 CAUTIONS = (
     "Local rules and the thread maker's advice come first; this is general advice only.",
     "Not for children under 3 or anyone who puts things in the mouth: loose ends and beads can choke. "
@@ -32,36 +40,45 @@ CAUTIONS = (
 )
 
 
-def write_instructions(pattern: Pattern, cuts: Iterable[Cut] = (), *, left_handed: bool = False) -> str:
+def write_instructions(
+    pattern: Pattern, cuts: Iterable[Cut] = (), *, left_handed: bool = False, fit: Fit | None = None
+) -> str:
     """Write the whole band as plain text, lines of at most about 88 characters.
 
     The arguments are those of :func:`pipeline.instructions.compose.instructions`.
 
     >>> from pipeline.band.example import two_rows
     >>> print(write_instructions(two_rows()).split("rows 1–2")[1].split("Order")[0].strip())
-    Row 1, left to right, navy (strand 1) leads: leader ties 3 (1–3).
-    Row 2, right to left, navy (strand 1) leads: bases tie 3 (3–1).
+    Row 1, left to right: navy (strand 1) ties over the next 3 (columns 1–3). Shows: 3 navy.
+    Row 2, right to left: navy (strand 1) is held while the next 3 tie over it (columns
+        3–1). Shows: 3 white.
     """
-    told = instructions(pattern, cuts, left_handed=left_handed)
+    told = instructions(pattern, cuts, left_handed=left_handed, fit=fit)
+    phrases = Phrases(told.labels)
     lines = [told.title, "=" * min(WIDTH, len(told.title))]
     for part in written(told):
         lines += ["", part.heading]
         for entry in part.entries:
             if entry.role == "section":
                 lines.append("")
-            lines.append(f"- {entry.text}" if entry.role == "item" else entry.text)
+            text = f"- {entry.text}" if entry.role == "item" else entry.text
+            text += f" {phrases.shows(entry.shows)}" if entry.shows else ""
+            lines.append(text + (f" {phrases.boxes(entry.boxes)}" if entry.boxes else ""))
     return "\n".join(_wrapped(line) for line in lines) + "\n"
 
 
 def written(told: Instructions) -> tuple[Part, ...]:
     """The parts of the instructions in writing, each entry with its role."""
+    steps = [step for passage in told.passages for said in passage.said for step in said.steps]
+    reading = how_to_read(told.pattern, left_handed=told.left_handed, steps=steps)
     return (
-        Part("Threads", tuple(_plain(threads(told.pattern, told.labels)))),
-        Part("How to read this", tuple(_plain(how_to_read(told.pattern, left_handed=told.left_handed)))),
-        Part("Start", tuple(_plain((*told.cutting, *told.before)))),
-        Part("Work", tuple(_work(told))),
-        Part("Finish", tuple(_plain(told.finish))),
-        Part("Cautions", tuple(_plain(CAUTIONS))),
+        Part(words.CAUTIONS, tuple(_plain(CAUTIONS))),
+        Part(words.BAND, tuple(_plain(told.band))),
+        Part(words.MATERIALS, tuple(_plain((*told.materials, TOOLS)))),
+        Part(words.WORDS, tuple(_plain(reading))),
+        Part(words.SETTING_UP, tuple(_plain((*told.cutting, *told.before)))),
+        Part(words.WORK, tuple(_work(told))),
+        Part(words.FINISH, tuple(_plain(told.finish))),
     )
 
 
@@ -71,9 +88,8 @@ def _plain(lines: Iterable[str]) -> Iterator[Entry]:
 
 
 def _work(told: Instructions) -> Iterator[Entry]:
-    if told.unmade:
-        cells = "1 cell shows" if told.unmade == 1 else f"{told.unmade} cells show"
-        yield Entry("plain", f"Note: {cells} another thread than the picture wanted; tie them as written.")
+    if any(passage.measures for passage in told.passages):
+        yield Entry("plain", MEASURING)
     phrases = Phrases(told.labels)
     for passage in told.passages:
         section, first = told.pattern.sections[passage.section], passage.rows_before + 1
@@ -88,11 +104,16 @@ def _work(told: Instructions) -> Iterator[Entry]:
 def _lines(passage: Passage, phrases: Phrases) -> Iterator[Entry]:
     for item in passage.items:
         if isinstance(item, Repeat):
-            yield Entry("work", phrases.repeat(passage, item))
             done = range(item.first, item.last + 1)
+            boxes = item.count if 2 <= item.count <= MOST_BOXES else 0
+            yield Entry("work", phrases.repeat(passage, item), boxes=boxes)
+            if item.count > 1:
+                yield Entry("check", phrases.each_time(passage, item))
         else:
-            yield Entry("work", phrases.line(passage, item))
             done = range(item, item + 1)
+            yield Entry("work", phrases.line(passage, item), passage.said[item].shows)
+        for i in sorted(passage.measures.keys() & set(done)):
+            yield Entry("measure", phrases.measure(passage, i))
         if not passage.checks.isdisjoint(done):
             yield Entry("check", phrases.order(passage, done[-1]))
 

@@ -10,20 +10,36 @@ import re
 from collections.abc import Iterable, Sequence
 from itertools import groupby
 
-HEADINGS = ("Threads", "How to read this", "Start", "Work", "Finish", "Cautions")
+CAUTIONS, BAND, MATERIALS, WORDS, SETTING_UP, WORK, FINISH = HEADINGS = (
+    "Cautions",
+    "The band",
+    "Materials",
+    "Words and knots",
+    "Setting up",
+    "Work",
+    "Finish",
+)
 WORKED_WORDS = {"rows": "row-worked", "diagonal": "diagonal-worked"}
 RIGHTWARDS, LEFTWARDS = "left to right", "right to left"
 TO_THE_RIGHT, TO_THE_LEFT = "to the right", "to the left"
-LEADER_TIES, BASE_TIES, BASES_TIE = "leader ties", "base ties", "bases tie"
+LEADS, TIES_OVER, HELD, OVER_IT = "leads", "ties over the next", "is held while the next", "over it"
+CHANGE, TURNS_BACK = "change at column", "ties and turns back"
 TAKE = "take the strand in position"
+TO_THE_EDGE, LEAVE_IT = "to the edge", "then leave it"
+CHANGING_TO = "changing to"
 PAIRS = "pairs from position"
+CHART_ROWS = "chart row"
 NO_KNOTS, NO_ROWS = "no knots", "no rows"
 SAME_WITH = "the same with"
 SAME_WITH_NEXT = "the same with the next"
 SKIP = "skip"
 JOINING = "joining new"
-GOES_ON = "goes on"
 OTHER_STRANDS = "with other strands of the same threads"
+SHOWS, DONE, BOX = "Shows", "Done", "[ ]"
+EACH_TIME = "each time"
+ORDER_AFTER, MEASURE_AFTER = "Order after", "Measure after"
+FROM_THE_KNOT = "from the last knot to the end"
+TOO_SHORT = "too short below"
 START_ORDER = "Order at the start, left to right"
 LEFT_HANDED = "Left-handed: sit at the far side of the board, where the work is seen turned half round."
 
@@ -58,6 +74,21 @@ def counted(labels: Iterable[str]) -> str:
     '1 navy, 2 chalk, 1 navy'
     """
     return ", ".join(f"{len(list(group))} {label}" for label, group in groupby(labels))
+
+
+def listed(numbers: Sequence[int]) -> str:
+    """Numbers in their order, neighbours that rise gathered.
+
+    >>> listed([3, 4, 5, 2, 1, 7])
+    '3–5, 2, 1, 7'
+    """
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return ", ".join(span(run[0], run[-1]) for run in runs)
 
 
 def span(first: int, last: int) -> str:

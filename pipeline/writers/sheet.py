@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
 from io import BytesIO
 from typing import Any
 from xml.sax.saxutils import escape
@@ -11,12 +10,10 @@ from xml.sax.saxutils import escape
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image as Pictures
-from reportlab.lib.enums import TA_RIGHT
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.platypus import (
     BaseDocTemplate,
-    CondPageBreak,
     Flowable,
     Frame,
     Image,
@@ -34,7 +31,7 @@ from pipeline.band.handed import mirrored
 from pipeline.band.pattern import Pattern
 from pipeline.files.channels import printable
 from pipeline.instructions.compose import instructions
-from pipeline.instructions.text import CAUTIONS, written
+from pipeline.instructions.text import CAUTIONS
 from pipeline.literals import Paper
 from pipeline.materials.fit import size_mm
 from pipeline.materials.lengths import Cut, cut_list
@@ -42,8 +39,6 @@ from pipeline.materials.skeins import SkeinPlan, ThreadPlan
 from pipeline.writers.chart import MARGIN_MM, PAPERS, chart_pages
 from pipeline.writers.cutting import cut_lines, from_the_far_side
 from pipeline.writers.drawing import (
-    PDF_FONTS,
-    POINTS_PER_MM,
     Drawing,
     Polygon,
     Shape,
@@ -54,43 +49,12 @@ from pipeline.writers.drawing import (
     register_fonts,
     text_width,
 )
-from pipeline.writers.ink import HAIR, INK, PAPER, SIGNAL, SOFT, TINT, ink_on
+from pipeline.writers.ink import HAIR, INK, PAPER, SIGNAL, SOFT, ink_on
 from pipeline.writers.key import sign_key, thread_keys
 from pipeline.writers.preview import PAGE, preview_pictures
+from pipeline.writers.printing import BODY, FAINT, HEAD, NUMBER, PLAIN, SMALL, STEP, TITLE, Painted
 from pipeline.writers.report_page import certificate, verdict
-
-_PLAIN, _BOLD = PDF_FONTS[False], PDF_FONTS[True]
-_BODY = ParagraphStyle("body", fontName=_PLAIN, fontSize=9, leading=13, textColor=INK)
-_SMALL = ParagraphStyle("small", parent=_BODY, fontSize=8, leading=11.5)
-_SOFT = ParagraphStyle("soft", parent=_BODY, textColor=SOFT)
-_TITLE = ParagraphStyle("title", parent=_BODY, fontName=_BOLD, fontSize=26, leading=31, spaceAfter=2)
-_HEAD = ParagraphStyle(
-    "head", parent=_BODY, fontName=_BOLD, fontSize=13, leading=17, spaceBefore=12, spaceAfter=5
-)
-_SUB = ParagraphStyle(
-    "sub", parent=_BODY, fontName=_BOLD, fontSize=9.5, leading=13, spaceBefore=6, spaceAfter=2
-)
-_STEP = ParagraphStyle("step", parent=_BODY, fontSize=8.6, leading=12.2, leftIndent=12, firstLineIndent=-12)
-_CHECK = ParagraphStyle("check", parent=_STEP, fontName=_BOLD, backColor=TINT, borderPadding=(1, 3, 1, 3))
-_NUMBER = ParagraphStyle("number", parent=_SMALL, alignment=TA_RIGHT)
-
-
-class Painted(Flowable):  # type: ignore[misc]  # reportlab is untyped
-    """A drawing among the text."""
-
-    def __init__(self, drawing: Drawing) -> None:
-        super().__init__()
-        self._drawing = drawing
-        self.width = drawing.width_mm * POINTS_PER_MM
-        self.height = drawing.height_mm * POINTS_PER_MM
-
-    def wrap(self, width: float, height: float) -> tuple[float, float]:
-        """Size in points."""
-        return self.width, self.height
-
-    def draw(self) -> None:
-        """Paint it with its lower left corner at the origin."""
-        paint_pdf(self.canv, self._drawing, 0, self.height)
+from pipeline.writers.working import working_pages
 
 
 class WholePage(Painted):
@@ -146,7 +110,11 @@ def sheet_pdf(
     ]
     for drawing in chart_pages(seen, paper, legend=False):
         story += [PageBreak(), WholePage(drawing)]
-    story += [NextPageTemplate("text"), PageBreak(), *_instructions(pattern, cuts, left_handed)]
+    story += [
+        NextPageTemplate("text"),
+        PageBreak(),
+        *working_pages(instructions(pattern, cuts, left_handed=left_handed), inner),
+    ]
     out = BytesIO()
     document = BaseDocTemplate(
         out,
@@ -164,7 +132,7 @@ def sheet_pdf(
     title = printable(pattern.title)
 
     def footer(canvas: Any, _: Any) -> None:
-        canvas.setFont(_PLAIN, 7.5)
+        canvas.setFont(PLAIN, 7.5)
         canvas.setFillColor(SOFT)
         canvas.drawString(margin, margin - 1 * mm, fitted(title, 2.65, PAPERS[paper][0] - 60))
         canvas.drawRightString(page_width - margin, margin - 1 * mm, f"sheet {canvas.getPageNumber()}")
@@ -191,24 +159,24 @@ def _cover(
 ) -> Iterator[Flowable]:
     wide, long = size_mm(pattern)
     rows = sum(len(section.rows) for section in pattern.sections)
-    yield Paragraph(escape(printable(pattern.title)) or "Band", _TITLE)
+    yield Paragraph(escape(printable(pattern.title)) or "Band", TITLE)
     yield Paragraph(
-        f"{len(pattern.strands)} strands, {rows} rows, about {wide:.0f} × {long:.0f} mm knotted", _SOFT
+        f"{len(pattern.strands)} strands, {rows} rows, about {wide:.0f} × {long:.0f} mm knotted", FAINT
     )
     fit = (report or {}).get("fit") or {}
     for sentence in fit.get("said", ()):
-        yield Paragraph(escape(printable(str(sentence))), _SOFT)
+        yield Paragraph(escape(printable(str(sentence))), FAINT)
     yield Spacer(1, 8)
     yield _pictures(pattern, inner, source, lengthwise)
     if report is not None:
         yield Spacer(1, 6)
-        yield Paragraph(escape(verdict(report)), ParagraphStyle("v", parent=_HEAD, spaceBefore=2))
+        yield Paragraph(escape(verdict(report)), ParagraphStyle("v", parent=HEAD, spaceBefore=2))
         if proof := certificate(report):
-            yield Paragraph(escape(proof), _BODY)
-    yield Paragraph("Threads and signs", _HEAD)
+            yield Paragraph(escape(proof), BODY)
+    yield Paragraph("Threads and signs", HEAD)
     for shapes, height in [*thread_keys(pattern, inner / mm, 70.0), sign_key(pattern, inner / mm)]:
         yield Painted(Drawing(inner / mm, height, tuple(shapes), "Threads and signs"))
-    yield KeepTogether([Paragraph("Cautions", _HEAD), *(Paragraph(f"– {text}", _STEP) for text in CAUTIONS)])
+    yield KeepTogether([Paragraph("Cautions", HEAD), *(Paragraph(f"– {text}", STEP) for text in CAUTIONS)])
 
 
 def _pictures(pattern: Pattern, inner: float, source: NDArray[np.uint8] | None, lengthwise: bool) -> Flowable:
@@ -252,17 +220,17 @@ def _cutting(
     pattern: Pattern, cuts: Sequence[Cut], skeins: SkeinPlan | None, inner: float
 ) -> Iterator[Flowable]:
     total = sum(line.metres for line in cut_lines(pattern, cuts))
-    yield Paragraph("Cut list", _HEAD)
+    yield Paragraph("Cut list", HEAD)
     yield Paragraph(
-        f"By position at the start, from the left; tails and margin included, {total:.1f} m in all.", _BODY
+        f"By position at the start, from the left; tails and margin included, {total:.1f} m in all.", BODY
     )
     yield Spacer(1, 4)
     yield _cut_table(pattern, cuts, inner)
     if skeins is None:
         return
-    yield Paragraph("From the skeins", _HEAD)
+    yield Paragraph("From the skeins", HEAD)
     for sentence in skeins.sentences():
-        yield Paragraph(escape(printable(sentence)), _BODY)
+        yield Paragraph(escape(printable(sentence)), BODY)
     yield Spacer(1, 4)
     for plan in skeins.threads:
         yield KeepTogether([Painted(_skein_bars(pattern, plan, inner / mm)), Spacer(1, 5)])
@@ -270,7 +238,7 @@ def _cutting(
 
 def _cut_table(pattern: Pattern, cuts: Sequence[Cut], inner: float) -> Flowable:
     head = ["Strand", "Thread", "Cut", "Tied", "Carried"]
-    body: list[list[Any]] = [[Paragraph(f"<b>{name}</b>", _SMALL) for name in head]]
+    body: list[list[Any]] = [[Paragraph(f"<b>{name}</b>", SMALL) for name in head]]
     style = [
         ("LINEBELOW", (0, 0), (-1, 0), 0.8, INK),
         ("LINEBELOW", (0, 1), (-1, -1), 0.3, HAIR),
@@ -282,11 +250,11 @@ def _cut_table(pattern: Pattern, cuts: Sequence[Cut], inner: float) -> Flowable:
     for line in cut_lines(pattern, cuts):
         body.append(
             [
-                Paragraph(line.strands, _SMALL),
+                Paragraph(line.strands, SMALL),
                 Painted(_named_patch(pattern, line.thread, 0.32 * inner / mm - 3)),
-                Paragraph(line.length, _SMALL),
-                Paragraph(f"{line.tied or ''}", _NUMBER),
-                Paragraph(f"{line.carried or ''}", _NUMBER),
+                Paragraph(line.length, SMALL),
+                Paragraph(f"{line.tied or ''}", NUMBER),
+                Paragraph(f"{line.carried or ''}", NUMBER),
             ]
         )
     widths = [0.24 * inner, 0.32 * inner, 0.24 * inner, 0.1 * inner, 0.1 * inner]
@@ -336,23 +304,3 @@ def _skein_bars(pattern: Pattern, plan: ThreadPlan, width: float) -> Drawing:
         )
         y += 4.6
     return Drawing(width, y, tuple(shapes), f"Skeins of {pattern.threads[plan.thread].name}")
-
-
-# --- instructions -----------------------------------------------------------------------------------
-
-
-_ROLES = {"section": _SUB, "check": _CHECK}
-
-
-def _instructions(pattern: Pattern, cuts: Sequence[Cut], left_handed: bool) -> Iterator[Flowable]:
-    """The written instructions; threads, cut lengths and cautions stand on the sheet already."""
-    yield Paragraph("Instructions", _TITLE)
-    told = instructions(pattern, cuts, left_handed=left_handed)
-    for part in written(replace(told, cutting=told.cutting[:1])):
-        if part.heading in ("Threads", "Cautions"):
-            continue
-        yield CondPageBreak(40 * mm)
-        yield Paragraph(escape(part.heading), _HEAD)
-        for entry in part.entries:
-            dash = "- " if entry.role == "item" else ""
-            yield Paragraph(dash + escape(printable(entry.text)), _ROLES.get(entry.role, _STEP))

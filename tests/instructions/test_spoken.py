@@ -88,8 +88,10 @@ def test_another_band_is_told_apart() -> None:
 
 
 SWAPS = (
-    ("leader ties", "bases tie"),
-    ("bases tie", "leader ties"),
+    ("ties over the next", "is held while the next"),
+    ("ties and turns back", "ties"),
+    (" to the edge", ", then leave it"),
+    (", then leave it", " to the edge"),
     ("left to right", "right to left"),
     ("to the right", "to the left"),
     (" forward", " backward"),
@@ -139,9 +141,9 @@ def test_a_lost_or_doubled_line_is_found(seed: int, data: st.DataObject) -> None
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("", "lack the part 'Threads'"),
-        ("hello\n=====\nworld", "line 3 of the instructions: the part 'Threads' should begin here"),
-        ("t\n=\nThreads\nnavy", "lack the part"),
+        ("", "lack the part 'Cautions'"),
+        ("hello\n=====\nworld", "line 3 of the instructions: the part 'Cautions' should begin here"),
+        ("t\n=\nCautions\nnavy", "lack the part"),
     ],
 )
 def test_what_is_no_instructions_is_refused(text: str, message: str) -> None:
@@ -155,12 +157,15 @@ def test_any_text_is_read_or_refused(text: str) -> None:
         read_instructions(text)
 
 
+OVER = "ties over the next 2 (columns 1–2)"
 BAND = """t
 =
-Threads
-1. navy (#1b2a59)
-How to read this
-Start
+Cautions
+The band
+Materials
+1. navy (#1b2a59): 3 strands
+Words and knots
+Setting up
 Order at the start, left to right: 3 navy (3 strands).
 Work
 Section 1 of 1: plain, row-worked, rows 1–{rows}
@@ -171,18 +176,29 @@ Section 1 of 1: plain, row-worked, rows 1–{rows}
 @pytest.mark.parametrize(
     ("work", "message"),
     [
-        ("Row 1, left to right, navy (strand 2) leads: leader ties 2 (1–2).", "navy (strand 1) leads here"),
-        ("Row 1, left to right, navy (strand 1) leads: leader ties 3 (1–3).", "goes beyond the edge"),
-        ("Row 1, left to right, navy (strand 1) leads: leader ties 1 (1).", "does not reach the other edge"),
+        (f"Row 1, left to right: navy (strand 2) {OVER}.", "navy (strand 1) hangs here"),
+        ("Row 1, left to right: navy (strand 1) ties over the next 3 (columns 1–3).", "goes beyond the edge"),
         (
-            "Row 1, left to right, navy (strand 1) leads: bases tie 2 (1–3).",
+            "Row 1, left to right: navy (strand 1) ties over the next (column 1).",
+            "does not reach the other edge",
+        ),
+        (
+            "Row 1, left to right: navy (strand 1) is held while the next 2 tie over it (columns 1–3).",
             "begins at column 1 and ends at 2",
         ),
         (
-            "Row 2, left to right, navy (strand 1) leads: leader ties 2 (1–2).",
-            "row 2 comes where row 1 should",
+            "Row 1, left to right: navy (strand 1) is held while the next 2 ties over it (columns 1–2).",
+            "does not agree with its number",
         ),
-        ("Row 1, left to right, coral (strand 1) leads: leader ties 2 (1–2).", "there is no thread 'coral'"),
+        (f"Row 2, left to right: navy (strand 1) {OVER}.", "row 2 comes where row 1 should"),
+        (f"Row 1, left to right: coral (strand 1) {OVER}.", "there is no thread 'coral'"),
+        (f"Row 1, left to right: navy (strand 1) {OVER}.", "its knots show other threads than it says"),
+        (f"Row 1, left to right: navy (strand 1) {OVER}. Shows: 1 navy.", "show other threads"),
+        (
+            "Row 1, left to right: navy (strand 1) leads; change at column 2, navy (strand 1) ties and turns "
+            "back.",
+            "the leader cannot change at column 2",
+        ),
         ("Row 1: do as you like.", "row work tells the direction"),
         ("Rows 1–2: as rows 3–4.", "is not written out before"),
         ("Take a break.", "this is no row, step, repeat, order or section"),
@@ -192,12 +208,12 @@ def test_errors_name_the_line(work: str, message: str) -> None:
     with pytest.raises(InputError) as caught:
         read_instructions(BAND.format(rows=2, work=work))
     assert message in caught.value.message
-    assert caught.value.message.startswith("line 10 of the instructions")
+    assert caught.value.message.startswith("line 12 of the instructions")
 
 
 def test_endless_repeats_are_bounded() -> None:
-    first = "Row 1, left to right, navy (strand 1) leads: leader ties 2 (1–2)."
-    second = "Row 2, right to left, navy (strand 1) leads: leader ties 2 (2–1)."
+    first = f"Row 1, left to right: navy (strand 1) {OVER}. Shows: 2 navy."
+    second = "Row 2, right to left: navy (strand 1) ties over the next 2 (columns 2–1). Shows: 2 navy."
     again = "Rows 3–900002: as rows 1–2, 450000 times."
     with pytest.raises(InputError, match="it repeats more than 200000 rows or steps"):
         read_instructions(BAND.format(rows=900002, work="\n".join((first, second, again))))

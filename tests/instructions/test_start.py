@@ -7,7 +7,8 @@ import re
 import pytest
 from hypothesis import given
 
-from pipeline.band.pattern import Pattern
+from pipeline.band.pattern import Pattern, PatternThread
+from pipeline.instructions.spoken import compare
 from pipeline.instructions.text import write_instructions
 from pipeline.materials.lengths import cut_list
 from tests.instructions.bands import FLAG, course_change, two_thread_picture
@@ -54,14 +55,36 @@ def test_later_pieces_are_listed_for_their_joins() -> None:
 
 def test_only_the_words_that_are_needed_are_explained() -> None:
     row_work = write_instructions(two_thread_picture(FLAG))
-    assert "Row work:" in row_work
-    assert "Diagonal work:" not in row_work and "Joins:" not in row_work and "then leads" not in row_work
+    assert "Row: the leader" in row_work
+    assert not any(word in row_work for word in ('"Take the', "Joining new", "Change at", "Pairs are"))
     both = write_instructions(course_change())
-    assert all(word in both for word in ("Row work:", "Diagonal work:", "Joins:", '"then leads"'))
+    assert all(
+        word in both for word in ("Row: the leader", '"Take the', '"Joining', '"Change at', "Pairs are")
+    )
+
+
+def test_no_thread_is_listed_that_no_strand_has() -> None:
+    pattern = two_thread_picture(FLAG)
+    wanted = PatternThread(name="coral", colour="#e0654f")
+    first = pattern.threads[0]
+    pattern = pattern.model_copy(update={"threads": (wanted, first, pattern.threads[1])})
+    sections = [
+        section.model_copy(
+            update={
+                "rows": tuple(r.model_copy(update={"wanted": (0,) * len(r.wanted)}) for r in section.rows)
+            }
+        )
+        for section in pattern.sections
+    ]
+    strands = tuple(thread + 1 for thread in pattern.strands)
+    pattern = pattern.model_copy(update={"sections": tuple(sections), "strands": strands, "ground": 2})
+    text = write_instructions(pattern, cut_list(pattern))
+    assert "coral" not in text and "2. navy (#1b2a59): 1 strand" in text
+    assert compare(text, pattern) == []
 
 
 @pytest.mark.parametrize("left_handed", [False, True])
 def test_cautions_defer_to_local_rules(left_handed: bool) -> None:
     text = write_instructions(two_thread_picture(FLAG), left_handed=left_handed)
-    assert text.index("Local rules") > text.index("Cautions")
+    assert text.index("Local rules") < text.index("Materials")
     assert "under 3" in text and "finger must slide" in text

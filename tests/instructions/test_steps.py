@@ -59,13 +59,14 @@ def test_leaders_are_where_the_steps_begin(pattern: Pattern) -> None:
 def test_a_row_is_said_by_the_leader_and_the_bases() -> None:
     first, second = [s for s in steps(two_thread_picture(FLAG)) if s.row == 1]
     phrases = Phrases(("navy", "chalk"))
-    assert phrases.opening(first) == "right to left, navy (strand 1) leads"
-    assert (phrases.told(first), phrases.told(second)) == ("bases tie 3 (5–3)", "leader ties 2 (2–1)")
+    assert phrases.opening(first) == "right to left"
+    assert phrases.told(first) == "navy (strand 1) is held while the next 3 tie over it (columns 5–3)"
+    assert phrases.told(second) == "navy (strand 1) ties over the next 2 (columns 2–1)"
 
 
-def test_checkpoints_come_every_ten_rows() -> None:
+def test_the_order_is_looked_at_every_five_rows() -> None:
     pattern = random_pattern(3, strands=5, rows=25, worked="rows", sections=1, joins=0)
-    assert sorted(instructions(pattern).passages[0].checks) == [9, 19, 24]
+    assert sorted(instructions(pattern).passages[0].checks) == [4, 9, 14, 19, 24]
 
 
 @given(patterns(max_strands=12, max_rows=20, joins=0))
@@ -94,7 +95,9 @@ def test_repeats_are_folded_only_where_the_threads_are_the_same() -> None:
     bases of different threads each crossing leaves them as they were, too; a swap of threads does not.
     """
     plain = two_thread_picture((".....",) * 12)
-    assert "Rows 3–12: as rows 1–2, 5 times." in write_instructions(plain)
+    text = write_instructions(plain)
+    assert "Rows 3–12: as rows 1–2, 5 times. Done: [ ] [ ] [ ] [ ] [ ]" in text
+    assert "Order after each time, left to right: 1 navy, 5 chalk." in text
     same = plain.model_copy(update={"strands": (0, 1, 0, 1, 0, 1)})
     assert "Rows 3–12: as rows 1–2, 5 times." in write_instructions(same)
     going_one_way = regatta_blocks()
@@ -124,7 +127,7 @@ def test_left_handed_golden(golden: Callable[[str, str], None]) -> None:
 
 HOSTILE = (
     "navy, 3 chalk",
-    "leader ties 3",
+    "ties over the next 3",
     "thread 1",
     "Work",
     "=\u202eyvan",
@@ -135,7 +138,9 @@ HOSTILE = (
 )
 
 
-@pytest.mark.parametrize("title", ["Work", "Threads", "", "\nStart\n", "=SUM(1)", "x" * 200, "\u202e\x00"])
+@pytest.mark.parametrize(
+    "title", ["Work", "Materials", "", "\nSetting up\n", "=SUM(1)", "x" * 200, "\u202e\x00"]
+)
 def test_hostile_titles_and_names_change_nothing_that_is_tied(title: str) -> None:
     pattern = random_pattern(11, strands=8, rows=6, threads=5)
     threads = tuple(
@@ -152,7 +157,7 @@ def test_threads_that_read_as_words_are_called_by_number() -> None:
     labels = words.thread_labels(HOSTILE)
     assert labels == (
         "thread 1",
-        "leader ties 3",
+        "ties over the next 3",
         "thread 3",
         "Work",
         *(f"thread {i}" for i in range(5, 10)),

@@ -92,7 +92,7 @@ def test_show_prints_one_row_or_all(tmp_path: Path) -> None:
     path.write_text(render(pennant()), encoding="utf-8")
     one = run("show", str(path), "--row", "2")
     assert one.startswith("Row 2 of 8 · picture, row-worked")
-    assert "leader ties 1 (4)" in " ".join(one.split())
+    assert "then ties over the next (column 4)" in " ".join(one.split())
     assert "deep water" in one and "sailcloth" in one
     every = run("show", str(path))
     assert [f"Row {r} of 8" in every for r in range(1, 10)] == [True] * 8 + [False]
