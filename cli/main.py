@@ -10,7 +10,7 @@ from contextlib import suppress
 
 import typer
 
-from cli import batch, blocks, check, draw, gauge, plan, replan, show, stash
+from cli import batch, blocks, check, choices, draw, gauge, plan, replan, show, stash
 from pipeline.errors import HitchgridError
 
 app = typer.Typer(
@@ -22,6 +22,7 @@ app = typer.Typer(
 )
 for name, command in (
     ("plan", plan.command),
+    ("choices", choices.command),
     ("blocks", blocks.command),
     ("check", check.command),
     ("show", show.command),

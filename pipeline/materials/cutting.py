@@ -203,6 +203,7 @@ def _model(rest: Sequence[int], skeins: Sequence[int]) -> tuple[cp_model.CpModel
 def _solve(model: cp_model.CpModel, effort: float) -> tuple[cp_model.CpSolver, int]:
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1
+    solver.parameters.catch_sigint_signal = False  # else Ctrl-C kills whatever runs after it
     solver.parameters.max_deterministic_time = effort
     solver.parameters.random_seed = 0
     return solver, int(solver.solve(model))

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import csv
 import io
-import shlex
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
+from pipeline.files.channels import shell
 from pipeline.order.asked import Artwork, Band, Drawer, LetterSource, PictureSource, Tying
 
 
@@ -29,7 +29,7 @@ def command(
     else:
         words += _picture(artwork)
     words += [*_band(band), *_drawer(drawer, stash), *_tying(tying)]
-    return shlex.join(words)
+    return shell(words)
 
 
 def _flags(pairs: Iterable[tuple[str, object]]) -> Iterator[str]:

@@ -137,15 +137,21 @@ CHOSEN_PX_PER_MM = 6.0
 """Scale of a band among others to choose from: knots of eight pixels still show their slant."""
 
 
+ENDS_MM = 9.0
+"""What such a band shows of its ends."""
+
+
 def band_png(pattern: Pattern, *, px_per_mm: float = CHOSEN_PX_PER_MM, lengthwise: bool = False) -> bytes:
-    r"""The straight band alone on a clear ground, as a PNG; ``lengthwise`` lays it on its side.
+    r"""The straight band on a clear ground, as a PNG, its ends cut short; ``lengthwise``: on its side.
 
     >>> from pipeline.band.example import two_rows
     >>> band_png(two_rows())[:4]
     b'\x89PNG'
     """
     straight = band(pattern, px_per_mm=px_per_mm, lengthwise=lengthwise)
-    image = _image(straight.rgba)
+    first, last = straight.knotted
+    ends = ENDS_MM * straight.px_per_mm
+    image = _image(straight.rgba[max(0, round(first - ends)) : round(last + ends)])
     if lengthwise:
         image = image.transpose(Image.Transpose.ROTATE_90)
     out = BytesIO()
@@ -213,7 +219,7 @@ def _mounted(pictures: list[tuple[Image.Image, str]], title: str, *, stacked: bo
     for (image, words), slot in zip(pictures, slots, strict=True):
         left = (width - image.width) // 2 if stacked else x + (slot - image.width) // 2
         top = y if stacked else y + (tallest - image.height) // 2
-        _place(page, image, left, top)
+        place_cut_out(page, image, left, top)
         below = (left + image.width // 2, (top + image.height if stacked else y + tallest) + 16)
         pen.text(below, words, font=face, fill=SOFT, anchor="mt")
         if stacked:
@@ -223,7 +229,7 @@ def _mounted(pictures: list[tuple[Image.Image, str]], title: str, *, stacked: bo
     return page
 
 
-def _place(page: Image.Image, image: Image.Image, left: int, top: int) -> None:
+def place_cut_out(page: Image.Image, image: Image.Image, left: int, top: int) -> None:
     """Paste a cut-out with a soft shadow under it."""
     pad = 30
     shadow = Image.new("L", (image.width + 2 * pad, image.height + 2 * pad), 0)

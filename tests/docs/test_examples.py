@@ -21,7 +21,11 @@ ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 GROUP = typer.main.get_command(app)
 COMMANDS: dict[str, object] = dict(GROUP.commands)  # type: ignore[attr-defined]
-QUICK = {"plan": ("--effort", "0.01", "--no-advice", "--rows", "30"), "batch": ("--effort", "0.01")}
+QUICK = {
+    "plan": ("--effort", "0.01", "--no-advice", "--rows", "30"),
+    "batch": ("--effort", "0.01"),
+    "choices": ("--effort", "0.01", "--strands", "9", "--colours", "2", "--jobs", "1"),
+}
 """Flags that make an example quick and change nothing else about it."""
 
 
@@ -77,7 +81,7 @@ def test_an_example_runs(
     monkeypatch.delenv("XDG_DATA_HOME", raising=False)
     out = (
         ("--out", str(desk / "tried" / str(EXAMPLES.index(example))))
-        if words[0] in ("plan", "blocks")
+        if words[0] in ("plan", "blocks", "choices")
         else ()
     )
     words = [fitting(word, desk) if before == "--left" else word for before, word in pairwise(["", *words])]

@@ -2,7 +2,10 @@
 
 import itertools
 import math
+import subprocess
+import sys
 from collections import Counter
+from pathlib import Path
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -114,3 +117,17 @@ def test_what_to_buy_and_which_strands_could_swap():
     assert (blue.buy, chalk.buy) == (math.ceil(need[0] / 8), 1)
     assert {swap.instead for swap in plan.swaps} == {"pearl grey"}
     assert any("buy" in sentence for sentence in plan.sentences())
+
+
+def test_ctrl_c_is_still_heard_after_cutting() -> None:
+    """CP-SAT hears Ctrl-C by a handler of its own and leaves the default behind: it must not."""
+    code = (
+        "import os, signal\n"
+        "from pipeline.materials.cutting import cut_skeins\n"
+        "heard = []\n"
+        "signal.signal(signal.SIGINT, lambda *rest: heard.append(1))\n"
+        "cut_skeins([411, 389, 352, 347, 298, 255, 241, 233, 187, 154, 133, 101], (800, 310), more_cm=800)\n"
+        "os.kill(os.getpid(), signal.SIGINT)\n"
+        "assert heard\n"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True, cwd=Path(__file__).parents[2])
