@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -99,7 +100,11 @@ def _nearest(stash: Stash, colour: str) -> list[Thread]:
 
 
 def _pick(threads: list[Thread]) -> None:
+    from rich.text import Text
+
     from cli.console import out, swatch
+    from pipeline.drawer.stash import spell_names
+    from pipeline.files.channels import shell
 
     answer = typer.prompt("Numbers of the threads, with commas between")
     names = []
@@ -108,39 +113,46 @@ def _pick(threads: list[Thread]) -> None:
             raise InputError(f"there is no thread number {word.strip()[:20]!r}.", f"Use 1 to {len(threads)}.")
         names.append(threads[int(word) - 1])
     for thread in dict.fromkeys(names):
-        out.print(swatch(thread.colour, 6), thread.name)
-    joined = ",".join(f'"{t.name}"' if "," in t.name else t.name for t in dict.fromkeys(names))
-    out.print(f"--threads '{joined}'", markup=False)
+        out.print(swatch(thread.colour, 6), Text(thread.name))
+    out.print(Text(f"--threads {shell([spell_names(t.name for t in dict.fromkeys(names))])}"))
 
 
 def _import(file: Path, other: Path, yes: bool) -> None:
-    from cli.console import out
-    from pipeline.drawer.stash import read_stash, render_stash
+    from cli.console import say
+    from pipeline.drawer.ledger import is_palette, palette_lines, with_threads
+    from pipeline.drawer.stash import parse_stash, read_stash, render_stash
+    from pipeline.files.channels import label
     from pipeline.materials.booking import merged
 
     new = read_stash(other)
-    if not file.exists():
-        _write(file, render_stash(new).encode(), f"Write {len(new.threads)} threads to {file}?", yes)
+    if not os.path.lexists(file):
+        palette = file.suffix.lower() == ".gpl"
+        text = f"GIMP Palette\n{palette_lines(new.threads)}" if palette else render_stash(new)
+        _write(file, text.encode(), None, f"Write {len(new.threads)} threads to {label(file)}?", yes)
         return
-    stash, told = merged(read_stash(file), new)
-    added = [name for name, what in told.items() if what == "added"]
-    for name, what in told.items():
-        out.print(f"  {name}: {what}", markup=False)
-    if added:
-        _write(file, render_stash(stash).encode(), f"Add {len(added)} threads to {file}?", yes)
+    data = _read(file)
+    threads, told = merged(parse_stash(data, label(file)), new)
+    say(f"  {name}: {what}" for name, what in told.items())
+    if threads:
+        if is_palette(data.decode("utf-8-sig")):
+            say(["A palette keeps names and colours, nothing else."])
+        content = with_threads(data, label(file), threads)
+        _write(file, content, data, f"Add {len(threads)} threads to {label(file)}?", yes)
 
 
 def _book(file: Path, pattern: Path, margin: int | None, yes: bool) -> None:
-    from cli.console import out, table
+    from cli.console import out, say, table
     from pipeline.band.pattern import read_pattern
-    from pipeline.drawer.stash import read_stash
+    from pipeline.drawer.stash import parse_stash
+    from pipeline.files.channels import label
     from pipeline.materials.booking import booked, bookings
     from pipeline.materials.lengths import cut_list
 
     document = read_pattern(pattern)
     cuts = cut_list(document, margin=None if margin is None else margin / 100)
-    made = bookings(document, cuts, read_stash(file))
-    content = booked(file.read_bytes(), file.name, made)
+    data = _read(file)
+    made = bookings(document, cuts, parse_stash(data, label(file)))
+    content = booked(data, label(file), made)
     rows = [
         (
             b.name,
@@ -150,20 +162,30 @@ def _book(file: Path, pattern: Path, margin: int | None, yes: bool) -> None:
         for b in made
     ]
     out.print(table(f"{document.title} takes", ("thread", "cut", "before", "after"), rows))
-    _write(file, content, f"Book this off {file}?", yes)
+    say(
+        f"{b.name}: the list does not say how much there is, so nothing is booked off."
+        for b in made
+        if b.before_m is None
+    )
+    if content != data:
+        _write(file, content, data, f"Book this off {label(file)}?", yes)
 
 
-def _write(file: Path, content: bytes, question: str, yes: bool) -> None:
-    """Ask, keep a copy of what was there, and write the new file whole or not at all."""
-    from cli.console import out
-    from pipeline.files.single import write_file
+def _read(file: Path) -> bytes:
+    from pipeline.drawer.stash import STASH
+    from pipeline.files.reading import read_plain
+
+    return read_plain(file, STASH)
+
+
+def _write(file: Path, content: bytes, former: bytes | None, question: str, yes: bool) -> None:
+    """Ask, keep a copy of what was there, and write the new list, unless it was changed meanwhile."""
+    from cli.console import say
+    from pipeline.files.single import edit_file
 
     if not yes and not typer.confirm(question):
         raise typer.Abort
-    target = file.resolve()
-    if target.exists():
-        copy = target.with_name(target.name + ".before")
-        write_file(copy, target.read_bytes(), replace=True)
-        out.print(f"The former list is kept as {copy}.", markup=False)
-    write_file(target, content, replace=True)
-    out.print(f"{file} is written.", markup=False)
+    copy = edit_file(file, content, expected=former)
+    if copy is not None:
+        say([f"The former list is kept as {copy}."])
+    say([f"{file} is written."])

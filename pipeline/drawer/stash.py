@@ -22,7 +22,7 @@ from pathlib import Path
 from pipeline.colour import Colour, hex_of, parse_hex
 from pipeline.drawer.presets import DEFAULT_PRESET, PRESETS, diameter_mm, folded, preset_named
 from pipeline.errors import HitchgridError, InputError
-from pipeline.files.channels import label
+from pipeline.files.channels import label, same_name, spreadsheet
 from pipeline.files.reading import Kind, read_plain, text_of
 
 __all__ = [
@@ -36,6 +36,7 @@ __all__ = [
     "preset_named",
     "read_stash",
     "render_stash",
+    "spell_names",
     "split_names",
     "thread_of",
 ]
@@ -44,23 +45,29 @@ STASH = Kind("list of threads", 1_000_000, "Name a list of threads, as CSV or .g
 MAX_THREADS = 1_000
 MAX_NAME = 60
 COLUMNS = ("name", "colour", "metres", "preset", "skein_m", "price")
-_SPELLED = {"color": "colour", "meters": "metres", "skein": "skein_m"}
+SPELLED = {"color": "colour", "meters": "metres", "skein": "skein_m"}
 
 
 def _checked_name(name: str) -> str:
     """Normalise a name (NFC, single blanks). Raises InputError if it cannot be shown or written safely."""
-    tidy = " ".join(unicodedata.normalize("NFC", name).split(" ")).strip()
+    tidy = unicodedata.normalize("NFC", name).strip()
     odd = next((c for c in tidy if unicodedata.category(c)[0] == "C" or c in "\u2028\u2029"), None)
     if odd is not None:
         raise InputError(
             f"a thread's name holds the invisible character U+{ord(odd):04X}.", "Type the name again."
         )
+    tidy = same_name(tidy)
     if not tidy:
         raise InputError("a thread has no name.", "Give every thread a name.")
     if not tidy[0].isalnum():
         raise InputError(
             f"the name {tidy[:MAX_NAME]!r} starts with {tidy[0]!r}, and a spreadsheet may run it.",
             "Start the name with a letter or a digit.",
+        )
+    if spreadsheet(tidy) != tidy:
+        raise InputError(
+            f"a spreadsheet may run a part of the name {tidy[:MAX_NAME]!r}.",
+            "Leave out the sign =, +, - or @ after a separator.",
         )
     if len(tidy) > MAX_NAME:
         raise InputError(
@@ -191,6 +198,17 @@ def split_names(text: str) -> tuple[str, ...]:
     return tuple(name.strip() for name in next(csv.reader([line], skipinitialspace=True), []))
 
 
+def spell_names(names: Iterable[str]) -> str:
+    """Write names so that :func:`split_names` reads them: commas between, quotes where a name holds one.
+
+    >>> spell_names(["navy", "red, dark"])
+    'navy,"red, dark"'
+    """
+    out = io.StringIO()
+    csv.writer(out, lineterminator="").writerow(names)
+    return out.getvalue()
+
+
 def builtin_stash() -> Stash:
     """The built-in palette: spread evenly over what cotton can look like, metres not known.
 
@@ -227,8 +245,7 @@ def parse_stash(data: bytes, source: str) -> Stash:
 
 
 def _csv_threads(text: str, source: str) -> Iterator[Thread]:
-    first = text.lstrip("\r\n").splitlines()[0]
-    delimiter = max(",;\t", key=first.count)
+    delimiter = separator_of(text)
     reader = csv.reader(
         io.StringIO(text, newline=""), delimiter=delimiter, strict=True, skipinitialspace=True
     )
@@ -265,8 +282,14 @@ def _csv_threads(text: str, source: str) -> Iterator[Thread]:
         yield thread
 
 
+def separator_of(text: str) -> str:
+    """What stands between the columns of a list: the comma, semicolon or tab that its first line has most."""
+    first = text.lstrip("\r\n").splitlines()[0]
+    return max(",;\t", key=first.count)
+
+
 def _columns(header: Sequence[str]) -> list[str]:
-    columns = [_SPELLED.get(cell.casefold(), cell.casefold()) for cell in header]
+    columns = [SPELLED.get(cell.casefold(), cell.casefold()) for cell in header]
     missing = [name for name in COLUMNS[:3] if name not in columns]
     unknown = [cell for cell in columns if cell not in (*COLUMNS, "notes", "")]
     twice = [cell for cell in columns if cell and columns.count(cell) > 1]

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from pipeline.band.pattern import Pattern
-from pipeline.drawer.stash import Stash, parse_stash
+from pipeline.drawer.ledger import with_metres
+from pipeline.drawer.stash import Stash, Thread
 from pipeline.errors import ImpossibleError, InputError
+from pipeline.files.channels import same_name
 from pipeline.materials.lengths import Cut, pieces
 
 
@@ -43,7 +43,7 @@ def bookings(pattern: Pattern, cuts: Sequence[Cut], stash: Stash) -> tuple[Booki
     """
     used: dict[str, float] = {}
     for piece in pieces(pattern, tuple(cuts)):
-        name = pattern.threads[piece.thread].name
+        name = same_name(pattern.threads[piece.thread].name)
         used[name] = used.get(name, 0.0) + piece.length_mm / 1000
     owned = {thread.name: thread.metres for thread in stash.threads}
     made = []
@@ -64,40 +64,15 @@ def bookings(pattern: Pattern, cuts: Sequence[Cut], stash: Stash) -> tuple[Booki
 
 
 def booked(data: bytes, source: str, made: Sequence[Booking]) -> bytes:
-    """Rewrite a stash file with the metres that are left; other cells and columns stay as they are.
+    """A stash file with the metres that are left; everything else stays as it is.
 
     Raises InputError for a palette, which knows no metres, and for a file that is no stash.
     """
-    parse_stash(data, source)
-    text = data.decode("utf-8-sig")
-    if text.lstrip().startswith("GIMP Palette"):
-        raise InputError(f"{source} is a palette and knows no metres.", "Import it into a CSV list first.")
-    left = {booking.name: booking.after_m for booking in made if booking.after_m is not None}
-    lines = text.lstrip("\r\n").splitlines()
-    delimiter = max(",;\t", key=lines[0].count)
-    rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True))
-    header = next(i for i, row in enumerate(rows) if any(cell.strip() for cell in row))
-    named = [cell.strip().casefold() for cell in rows[header]]
-    name_at = named.index("name")
-    metres_at = next(i for i, cell in enumerate(named) if cell in ("metres", "meters"))
-    for row in rows[header + 1 :]:
-        if len(row) > max(name_at, metres_at):
-            _set_metres(row, metres_at, left.get(" ".join(row[name_at].split())), delimiter)
-    out = io.StringIO()
-    csv.writer(out, delimiter=delimiter, lineterminator="\n").writerows(rows)
-    bom = b"\xef\xbb\xbf" if data.startswith(b"\xef\xbb\xbf") else b""
-    return bom + out.getvalue().encode()
+    return with_metres(data, source, {b.name: b.after_m for b in made if b.after_m is not None})
 
 
-def _set_metres(row: list[str], at: int, metres: float | None, delimiter: str) -> None:
-    if metres is not None:
-        number = f"{metres:.3f}".rstrip("0").rstrip(".") or "0"
-        row[at] = number if delimiter == "," else number.replace(".", ",")
-
-
-def merged(stash: Stash, other: Stash) -> tuple[Stash, Mapping[str, str]]:
-    """Add the threads of ``other``; of namesakes the present ones stay. Returns what happened by name."""
+def merged(stash: Stash, other: Stash) -> tuple[tuple[Thread, ...], Mapping[str, str]]:
+    """The threads of ``other`` that the stash lacks, and what becomes of each by name: namesakes stay."""
     there = set(stash.names)
     new = tuple(thread for thread in other.threads if thread.name not in there)
-    told = {thread.name: "added" if thread in new else "kept as it was" for thread in other.threads}
-    return Stash((*stash.threads, *new), stash.source), told
+    return new, {t.name: "added" if t.name not in there else "kept as it was" for t in other.threads}

@@ -24,23 +24,25 @@ Inventiones 150, 2002). Hands differ by about a quarter, so a swatch overrules a
 
 from __future__ import annotations
 
-import json
 import math
-from collections.abc import Iterable, Sequence
+import os
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Annotated
 
 import numpy as np
 import platformdirs
-from pydantic import ValidationError
+from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 from scipy.optimize import nnls
 
-from pipeline.band.knots import WORKED, Worked
-from pipeline.band.pattern import Gauge
+from pipeline.band.knots import Worked
+from pipeline.band.pattern import Gauge, place_of
 from pipeline.drawer.stash import preset_named
 from pipeline.errors import InputError, OutputError
-from pipeline.files.single import write_file
+from pipeline.files.channels import json_text, label, same_name
+from pipeline.files.reading import Kind, json_of, read_plain
+from pipeline.files.single import ChangedError, edit_file
 
 CORE_D = 2.25
 STRAND_PITCH_D: dict[Worked, float] = {"rows": 2.0, "diagonal": 1.83}
@@ -252,31 +254,58 @@ def gauges_path() -> Path:
 ERRORS = ("strand_pitch_error_mm", "row_pitch_error_mm", "tie_error_mm", "core_error_mm")
 
 
+GAUGES = Kind("file of gauges", 5_000_000, "Move it away and measure again.")
+_TRIES = 20
+Error = Annotated[float | None, Field(ge=0, allow_inf_nan=False)]
+
+
+class _Entry(BaseModel):
+    """One saved gauge: the figures, their standard errors, and how many strands were measured."""
+
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+    gauge: Gauge
+    strand_pitch_error_mm: Error
+    row_pitch_error_mm: Error
+    tie_error_mm: Error
+    core_error_mm: Error
+    samples: Annotated[int, Field(ge=0, le=1_000_000)]
+
+
+_SAVED = TypeAdapter(dict[str, dict[Worked, _Entry]])
+
+
 def saved(path: Path | None = None) -> dict[str, dict[Worked, Measured]]:
     """Read the saved gauges with their errors, by name and working order; none if nothing was saved yet.
 
-    Raises InputError if the file is not what :func:`save_gauge` writes.
+    Raises InputError naming the place if the file is not what :func:`save_gauge` writes.
     """
-    path = path or gauges_path()
-    try:
-        text = path.read_text(encoding="utf-8")
-    except FileNotFoundError:
+    return _parsed(_bytes(path or gauges_path()), path or gauges_path())
+
+
+def _bytes(path: Path) -> bytes | None:
+    return read_plain(path, GAUGES) if os.path.lexists(path) else None
+
+
+def _parsed(data: bytes | None, path: Path) -> dict[str, dict[Worked, Measured]]:
+    if data is None:
         return {}
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"cannot read {path}: {error}.", "Move it away and measure again.") from None
     try:
-        return {
-            str(name): {w: _measured(w, orders[w]) for w in WORKED if w in orders}
-            for name, orders in json.loads(text).items()
-        }
-    except (ValueError, KeyError, ValidationError, AttributeError, TypeError, RecursionError):
-        raise InputError(f"{path} does not hold gauges.", "Move it away and measure again.") from None
+        entries = _SAVED.validate_python(json_of(data, label(path)))
+    except ValidationError as error:
+        first = error.errors()[0]
+        raise InputError(
+            f"{label(path)}, {place_of(first['loc'])}: {first['msg']}.", "Move it away and measure again."
+        ) from None
+    return {
+        name: {worked: _measured(worked, entry) for worked, entry in orders.items()}
+        for name, orders in entries.items()
+    }
 
 
-def _measured(worked: Worked, entry: dict[str, Any]) -> Measured:
-    across, along, tie, core = (None if entry[e] is None else float(entry[e]) for e in ERRORS)
-    gauge = Gauge.model_validate(entry["gauge"])
-    return Measured(worked, gauge, across, along, tie, core, int(entry["samples"]))
+def _measured(worked: Worked, entry: _Entry) -> Measured:
+    across, along, tie, core = (getattr(entry, error) for error in ERRORS)
+    return Measured(worked, entry.gauge, across, along, tie, core, entry.samples)
 
 
 def saved_gauges(path: Path | None = None) -> dict[str, dict[Worked, Gauge]]:
@@ -285,10 +314,29 @@ def saved_gauges(path: Path | None = None) -> dict[str, dict[Worked, Gauge]]:
 
 
 def save_gauge(measured: Measured, path: Path | None = None) -> Path:
-    """Save a measured gauge under its swatch's name, beside those that are there; return the file."""
+    """Save a measured gauge under its swatch's name, beside those that are there; return the file.
+
+    Two that save at once both get in: whoever finds the file changed reads it again.
+    """
     path = path or gauges_path()
-    kept = saved(path)
-    kept.setdefault(measured.gauge.swatch or "swatch", {})[measured.worked] = measured
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(f"cannot write to {path.parent}: {error.strerror}.", "Check HOME.") from None
+    for left in reversed(range(_TRIES)):
+        data = _bytes(path)
+        kept = _parsed(data, path)
+        kept.setdefault(measured.gauge.swatch or "swatch", {})[measured.worked] = measured
+        try:
+            edit_file(path, _rendered(kept), expected=data, backup=False)
+            break
+        except ChangedError:
+            if not left:
+                raise
+    return path
+
+
+def _rendered(kept: Mapping[str, Mapping[Worked, Measured]]) -> bytes:
     content = {
         name: {
             w: {
@@ -300,18 +348,14 @@ def save_gauge(measured: Measured, path: Path | None = None) -> Path:
         }
         for name, orders in sorted(kept.items())
     }
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(f"cannot write to {path.parent}: {error.strerror}.", "Check HOME.") from None
-    write_file(path, json.dumps(content, indent=2, ensure_ascii=False) + "\n", replace=True)
-    return path
+    return (json_text(content) + "\n").encode()
 
 
 def find_gauge(name: str, worked: Worked, path: Path | None = None) -> Gauge:
     """Return a saved gauge. Raises InputError naming those that there are."""
     kept = saved_gauges(path)
-    gauge = kept.get(name, {}).get(worked)
+    named = {same_name(known): orders for known, orders in kept.items()}
+    gauge = named.get(same_name(name), {}).get(worked)
     if gauge is None:
         known = ", ".join(_spelled(kept)) or "none yet"
         raise InputError(

@@ -26,6 +26,7 @@ from typing import Literal
 from pipeline.band.knots import Worked
 from pipeline.band.pattern import Pattern
 from pipeline.band.replay import Step, replay
+from pipeline.files.channels import spreadsheet
 from pipeline.materials.ends import end_use
 from pipeline.materials.gauge import half_mm, idle_mm, margin_of, turn_mm
 
@@ -296,7 +297,7 @@ def cut_list_csv(pattern: Pattern, cuts: tuple[Cut, ...]) -> str:
         writer.writerow(
             [
                 cut.position + 1,
-                thread.name,
+                spreadsheet(thread.name),
                 thread.colour,
                 f"{cut.length_mm:.0f}",
                 len(cut.pieces_mm),

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
+from pipeline.drawer.stash import spell_names
 from pipeline.files.channels import shell
 from pipeline.order.asked import Artwork, Band, Drawer, LetterSource, PictureSource, Tying
 
@@ -45,10 +44,7 @@ def _flags(pairs: Iterable[tuple[str, object]]) -> Iterator[str]:
 
 
 def _names(names: Iterable[str | None]) -> str:
-    """Names with commas between; one that holds a comma in double quotes."""
-    out = io.StringIO()
-    csv.writer(out, lineterminator="").writerow([name or "*" for name in names])
-    return out.getvalue()
+    return spell_names(name or "*" for name in names)
 
 
 def _letters(artwork: LetterSource) -> Iterator[str]:

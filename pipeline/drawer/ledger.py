@@ -1,0 +1,151 @@
+"""Edits of a list of threads that leave every byte but the edited ones as they were.
+
+The list is the maker's: its columns, notes, quotes, line ends, order and blank lines are not ours to tidy. So
+an edit finds the place of a cell in the text and changes just that.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from pipeline.drawer.stash import COLUMNS, SPELLED, Thread, parse_stash, separator_of
+from pipeline.errors import InputError
+from pipeline.files.channels import same_name
+from pipeline.files.reading import text_of
+
+_MARK = b"\xef\xbb\xbf"
+
+
+@dataclass(frozen=True, slots=True)
+class _Cell:
+    """A cell of the list: what it says, and where it stands in the text, quotes included."""
+
+    text: str
+    start: int
+    end: int
+
+
+def with_metres(data: bytes, source: str, metres: Mapping[str, float]) -> bytes:
+    r"""The list with these metres; nothing else changes.
+
+    Raises InputError for a palette, which knows no metres, and for a thread that is not listed.
+
+    >>> with_metres(b'notes,name,colour,metres\r\n"a, b",navy,#1b2a59,8\r\n', "d.csv", {"navy": 7.75})
+    b'notes,name,colour,metres\r\n"a, b",navy,#1b2a59,7.75\r\n'
+    """
+    parse_stash(data, source)
+    text = text_of(data, source)
+    if is_palette(text):
+        raise InputError(f"{source} is a palette and knows no metres.", "Import it into a CSV list first.")
+    delimiter, header, rows = _table(text)
+    name_at, metres_at = header.index("name"), header.index("metres")
+    left = {same_name(name): amount for name, amount in metres.items()}
+    edits = []
+    for row in rows:
+        if len(row) <= name_at or (amount := left.pop(same_name(row[name_at].text), None)) is None:
+            continue
+        number = _number(amount, delimiter)
+        if metres_at < len(row):
+            edits.append((row[metres_at].start, row[metres_at].end, number))
+        else:  # a row that ends before its metres
+            edits.append((row[-1].end, row[-1].end, delimiter * (metres_at + 1 - len(row)) + number))
+    if left:
+        raise InputError(f"{source} has no thread {next(iter(left))!r}.", "Add it to the list first.")
+    for start, end, number in reversed(edits):
+        text = text[:start] + number + text[end:]
+    return _encoded(text, data)
+
+
+def with_threads(data: bytes, source: str, threads: Sequence[Thread]) -> bytes:
+    r"""The list with these threads below the others, in its own columns, separators and line ends.
+
+    Columns that a thread needs and the list lacks are added to the header. A palette takes names and colours.
+
+    >>> from pipeline.drawer.stash import thread_of
+    >>> with_threads(b"GIMP Palette\n1 2 3 navy\n", "d.gpl", [thread_of("coral", "#e0604a")])
+    b'GIMP Palette\n1 2 3 navy\n224  96  74\tcoral\n'
+    """
+    parse_stash(data, source)
+    text = text_of(data, source)
+    ending = "\r\n" if "\r\n" in text else "\n"
+    if text and not text.endswith(("\n", "\r")):
+        text += ending
+    if is_palette(text):
+        return _encoded(text + palette_lines(threads).replace("\n", ending), data)
+    delimiter, header, _ = _table(text)
+    rows = [_cells_of(thread, delimiter) for thread in threads]
+    extra = [name for name in COLUMNS if name not in header and any(row[name] for row in rows)]
+    if extra:
+        at = _rows(text, delimiter)[0][-1].end
+        text = text[:at] + "".join(delimiter + name for name in extra) + text[at:]
+    out = io.StringIO()
+    writer = csv.writer(out, delimiter=delimiter, lineterminator=ending)
+    for row in rows:
+        writer.writerow([row.get(name, "") for name in (*header, *extra)])
+    return _encoded(text + out.getvalue(), data)
+
+
+def is_palette(text: str) -> bool:
+    return text.lstrip().startswith("GIMP Palette")
+
+
+def palette_lines(threads: Sequence[Thread]) -> str:
+    """Threads as lines of a GIMP palette."""
+    return "".join(" ".join(f"{value:3d}" for value in t.rgb) + f"\t{t.name}\n" for t in threads)
+
+
+def _table(text: str) -> tuple[str, list[str], list[list[_Cell]]]:
+    """The separator, the columns as :mod:`stash` calls them, and the rows below."""
+    delimiter = separator_of(text)
+    header, *rows = _rows(text, delimiter)
+    columns = [cell.text.strip().casefold() for cell in header]
+    return delimiter, [SPELLED.get(name, name) for name in columns], rows
+
+
+def _rows(text: str, delimiter: str) -> list[list[_Cell]]:
+    return [row for row in _all_rows(text, delimiter) if any(cell.text.strip() for cell in row)]
+
+
+def _all_rows(text: str, delimiter: str) -> Iterator[list[_Cell]]:
+    """Every row; cells as the csv module reads them with ``skipinitialspace``, in time linear in the text."""
+    cell = re.compile(f' *+(?:"((?:[^"]++|"")*+)"|([^{delimiter}\r\n]*+))')
+    at, row = 0, list[_Cell]()
+    while at < len(text):
+        found = cell.match(text, at)
+        assert found is not None  # it matches nothing at all, too
+        quoted = found[1] is not None
+        said = found[1].replace('""', '"') if quoted else found[2]
+        blanks = len(found[0]) - len(found[0].lstrip(" "))
+        row.append(_Cell(said, at + blanks, found.end()))
+        at = found.end()
+        if at < len(text) and text[at] == delimiter:
+            at += 1
+            if at == len(text):
+                row.append(_Cell("", at, at))
+            continue
+        if at < len(text) and text[at] not in "\r\n":
+            raise AssertionError("a list that was parsed has a letter behind a quote")
+        at += 2 if text.startswith("\r\n", at) else 1
+        yield row
+        row = []
+    if row:
+        yield row
+
+
+def _cells_of(thread: Thread, delimiter: str) -> dict[str, str]:
+    amounts = {"metres": thread.metres, "skein_m": thread.skein_m, "price": thread.price}
+    cells = {name: "" if amount is None else _number(amount, delimiter) for name, amount in amounts.items()}
+    return {"name": thread.name, "colour": thread.colour, "preset": thread.preset, **cells}
+
+
+def _number(amount: float, delimiter: str) -> str:
+    number = f"{amount:.6f}".rstrip("0").rstrip(".") or "0"
+    return number if delimiter == "," else number.replace(".", ",")
+
+
+def _encoded(text: str, data: bytes) -> bytes:
+    return (_MARK if data.startswith(_MARK) else b"") + text.encode()
