@@ -8,17 +8,18 @@ from typing import Annotated
 import typer
 
 from cli import flags
-from cli.flags import RESULT
+from pipeline.order.options import Group
 
 
 def command(
     orders: Annotated[Path, typer.Argument(help="A list of orders, CSV.", show_default=False)],
     stash: flags.Stash = None,
-    out: Annotated[Path, typer.Option(help="Folder of all results.", rich_help_panel=RESULT)] = Path(
+    out: Annotated[Path, typer.Option(help="Folder of all results.", rich_help_panel=Group.RESULT)] = Path(
         "output/orders"
     ),
     jobs: Annotated[
-        int, typer.Option(help="Orders planned at the same time.", min=1, max=256, rich_help_panel=RESULT)
+        int,
+        typer.Option(help="Orders planned at the same time.", min=1, max=256, rich_help_panel=Group.RESULT),
     ] = 1,
     effort: flags.Effort = 1.0,
     seed: flags.Seed = 0,
@@ -34,19 +35,17 @@ def command(
     """
     from rich.text import Text
 
-    from cli import options
     from cli.console import out as terminal
     from cli.console import say, table, watching
     from pipeline.batch import LIST, SKEINS, Shop, orders_csv, read_orders, run_orders, skeins_csv, totals
     from pipeline.drawer.stash import builtin_stash, read_stash
     from pipeline.errors import InputError
     from pipeline.files.collection import claimed, put
+    from pipeline.limits import USUAL_WRIST_MM
 
-    listed, refused = read_orders(orders, lambda text: options.wrist(text, default=True))
+    listed, refused = read_orders(orders, _wrist)
     owned = read_stash(stash) if stash else builtin_stash()
-    usual = options.wrist(None, default=True)
-    assert usual is not None
-    shop = Shop(orders.absolute().parent, out.absolute(), owned, usual, effort, seed)
+    shop = Shop(orders.absolute().parent, out.absolute(), owned, USUAL_WRIST_MM, effort, seed)
     outcomes = list(refused)
     with claimed(shop.out, (LIST, SKEINS), (orders, stash)), watching(quiet) as watch:
         watch.stage("planning the orders")
@@ -88,3 +87,10 @@ def command(
             f"{len(failed)} of {len(outcomes)} orders failed, first line {first.order.line}: {first.error}",
             f"All are told in {out / LIST}; correct the list and run it again.",
         )
+
+
+def _wrist(text: str) -> float | None:
+    from pipeline.order.given import Given, flag
+    from pipeline.order.request import read_band
+
+    return read_band(Given({"wrist": text}, flag)).wrist_mm

@@ -2,102 +2,62 @@
 
 from __future__ import annotations
 
+import dataclasses
+from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING
 
-import typer
-
-from cli import flags
-from cli.flags import BAND
+from cli.flags import taking
+from pipeline.order.options import OF_BLOCKS
 
 if TYPE_CHECKING:
     from pipeline.blocks.plan import BlockPlan
 
-BLOCKS = "The blocks"
 
-
-def command(
-    groups: Annotated[
-        str,
-        typer.Option(
-            help='Threads and strands from left to right, as "navy 4, chalk 3".', rich_help_panel=BLOCKS
-        ),
-    ],
-    switch: Annotated[
-        str | None,
-        typer.Option(
-            help='Which neighbours switch and which shows, as "1-2 left and 3-4 right, 2-3 left".',
-            show_default="every other pair in turn",
-            rich_help_panel=BLOCKS,
-        ),
-    ] = None,
-    repeats: Annotated[
-        int | None, typer.Option(help="Times all switches are done.", rich_help_panel=BLOCKS)
-    ] = None,
-    filled: Annotated[
-        bool, typer.Option("--filled/--open", help="Tie where no switch does.", rich_help_panel=BLOCKS)
-    ] = True,
-    stash: flags.Stash = None,
-    rows: Annotated[int | None, typer.Option(help="Length in rows.", rich_help_panel=BAND)] = None,
-    wrist: flags.Wrist = None,
-    slack: flags.Slack = "13mm",
-    gauge: flags.Gauge = None,
-    start: flags.Start = "straight",
-    finish: flags.Finish = "straight",
-    taper: flags.Taper = False,
-    tail: flags.Tail = None,
-    longest: flags.Longest = "2.5m",
-    margin: flags.Margin = None,
-    title: flags.Title = None,
-    out: flags.Out = None,
-    replace: flags.Replace = False,
-    quiet: flags.Quiet = False,
-) -> None:
+@taking(OF_BLOCKS)
+def command(texts: Mapping[str, str]) -> None:
     """Plan a band of colour blocks: groups of strands that switch places. No picture is needed.
 
     Example: hitchgrid blocks --groups "navy 4, chalk 4, coral 4" --wrist 16cm
 
     Example: hitchgrid blocks --groups "navy 5, chalk 2" --switch "1-2 left" --repeats 12
     """
-    from cli import options
     from cli.console import say, watching
-    from cli.units import parse_length
     from pipeline.blocks.plan import plan_blocks
     from pipeline.blocks.words import parse_groups, parse_moves
     from pipeline.bundle import band_files
     from pipeline.drawer.stash import builtin_stash, read_stash
+    from pipeline.errors import InputError
     from pipeline.files.folder import check_target, folder_name, write_result
-    from pipeline.order.asked import Band
+    from pipeline.limits import WORKABLE_MM
+    from pipeline.order.given import Given, flag
+    from pipeline.order.request import read_band, read_margin
     from pipeline.verdict.feasibility import check
     from pipeline.writers.report import report_json
 
-    named = parse_groups(groups)
-    band = Band(
-        worked="diagonal",
-        rows=rows,
-        wrist_mm=options.wrist(wrist, default=rows is None and repeats is None),
-        ease_mm=parse_length(slack, "--slack"),
-        gauge=options.gauge(gauge),
-        start=options.style(start, "--start"),
-        finish=options.style(finish, "--finish"),
-        taper=taper,
-        tail_mm=None if tail is None else parse_length(tail, "--tail"),
-    )
+    given = Given(texts, flag, OF_BLOCKS)
+    groups, switch, stash, out = (given.text(name) for name in ("groups", "switch", "stash", "out"))
+    if groups is None:
+        raise InputError("--groups is missing.", 'Name threads and strands, as --groups "navy 4, chalk 3".')
+    named, repeats, longest_mm = parse_groups(groups), given.whole("repeats"), given.length("longest")
+    band = read_band(given, told=repeats is not None)
+    replace, quiet = given.yes("replace"), given.yes("quiet")
+    read = [None if stash is None else Path(stash)]
     with watching(quiet) as watch:
         watch.stage("weaving the blocks")
         made = plan_blocks(
             named,
             None if switch is None else parse_moves(switch, len(named)),
-            read_stash(stash) if stash else builtin_stash(),
-            band,
+            builtin_stash() if read[0] is None else read_stash(read[0]),
+            dataclasses.replace(band, worked="diagonal"),
             repeats=repeats,
-            title=title,
-            filled=filled,
-            longest_mm=parse_length(longest, "--longest"),
-            margin=None if margin is None else margin / 100,
+            title=given.text("title"),
+            filled=given.yes("filled"),
+            longest_mm=longest_mm or WORKABLE_MM,
+            margin=read_margin(given),
         )
-        folder = out or Path("output") / folder_name(made.pattern.title)
-        found = check_target(folder, replace=replace, inputs=[stash])
+        folder = Path(out) if out else Path("output") / folder_name(made.pattern.title)
+        found = check_target(folder, replace=replace, inputs=read)
         report = report_json(
             made.pattern,
             check(made.pattern),
@@ -110,7 +70,7 @@ def command(
             },
         )
         files = band_files(made.pattern, made.cuts, report, stage=watch.stage)
-        kept = write_result(folder, files, replace=replace, inputs=[stash], since=found)
+        kept = write_result(folder, files, replace=replace, inputs=read, since=found)
     if not quiet:
         _show(made, folder)
         say(kept)

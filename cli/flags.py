@@ -1,54 +1,109 @@
-"""The flags that several commands share, with their help."""
+"""Flags made from the options that ``pipeline.order.options`` declares, and back to the texts they hold."""
 
 from __future__ import annotations
 
+import inspect
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
-PICTURE, THREADS, BAND, TYING, CUTTING, RESULT = (
-    "Picture and letters",
-    "Threads",
-    "The band",
-    "Tying",
-    "Cutting and ends",
-    "Result",
-)
-"""Headings under which the help lists flags."""
+from pipeline import limits
+from pipeline.order.options import NAMED, Kind, Option
 
-Stash = Annotated[
-    Path | None, typer.Option(help="Your threads: CSV or GIMP palette.", rich_help_panel=THREADS)
-]
-Wrist = Annotated[
-    str | None,
-    typer.Option(help="Wrist as 16cm, 6.3in or a size such as adult-medium.", rich_help_panel=BAND),
-]
-Slack = Annotated[str, typer.Option(help="Ease: how much longer than the wrist.", rich_help_panel=BAND)]
-Gauge = Annotated[
-    str | None,
-    typer.Option(help="A saved swatch, a thread preset or a diameter as 0.7mm.", rich_help_panel=BAND),
-]
-Start = Annotated[str, typer.Option(help="How the band starts.", metavar="STYLE", rich_help_panel=CUTTING)]
-Finish = Annotated[str, typer.Option(help="How the band ends.", metavar="STYLE", rich_help_panel=CUTTING)]
-Taper = Annotated[bool, typer.Option("--taper", help="Pinch the ends.", rich_help_panel=CUTTING)]
-Tail = Annotated[
-    str | None, typer.Option(help="Length that hangs free at each end.", rich_help_panel=CUTTING)
-]
-Longest = Annotated[
-    str, typer.Option(help="Longest base strand you like to work with.", rich_help_panel=CUTTING)
-]
-Margin = Annotated[
-    int | None, typer.Option(help="Per cent cut in reserve.", min=0, max=200, rich_help_panel=CUTTING)
-]
-Title = Annotated[str | None, typer.Option(help="Name of the band.", rich_help_panel=RESULT)]
-Out = Annotated[
-    Path | None,
-    typer.Option(help="Folder of the result.", show_default="output/TITLE", rich_help_panel=RESULT),
-]
-Replace = Annotated[bool, typer.Option("--replace", help="Replace a former result.", rich_help_panel=RESULT)]
-Effort = Annotated[
-    float, typer.Option(help="How hard to search; 1 is usual.", min=0.01, max=100, rich_help_panel=RESULT)
-]
-Seed = Annotated[int, typer.Option(help="Another search.", min=0, max=2**31, rich_help_panel=RESULT)]
-Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="Print nothing.", rich_help_panel=RESULT)]
+Body = Callable[[Mapping[str, str]], None]
+"""What a command does with the texts of its options by name."""
+
+
+def taking(options: Iterable[Option]) -> Callable[[Body], Callable[..., None]]:
+    """Make a command whose flags are ``options`` of a body that takes their texts."""
+    listed = tuple(options)
+
+    def of_body(body: Body) -> Callable[..., None]:
+        def command(**flags: Any) -> None:
+            body(texts(flags))
+
+        parameters = [
+            inspect.Parameter(
+                option.name.replace("-", "_"),
+                inspect.Parameter.KEYWORD_ONLY,
+                default=None,
+                annotation=annotation(option),
+            )
+            for option in listed
+        ]
+        command.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
+        command.__annotations__ = {parameter.name: parameter.annotation for parameter in parameters}
+        command.__doc__, command.__module__ = body.__doc__, body.__module__
+        return command
+
+    return of_body
+
+
+def annotation(option: Option) -> Any:
+    """The annotation that makes a parameter the flag of ``option``: a text, several, or whether it is set."""
+    if option.metavar == "SOURCE":
+        return Annotated[
+            str | None,
+            typer.Argument(
+                help=option.help, metavar="SOURCE", show_default=False, rich_help_panel=option.group.value
+            ),
+        ]
+    if option.kind is Kind.SWITCH:
+        return Annotated[bool | None, _flag(option, *_switch(option))]
+    return Annotated[list[str] | None if option.repeated else str | None, _flag(option)]
+
+
+def _flag(option: Option, *names: str) -> Any:
+    return typer.Option(
+        *(names or (f"--{option.name}",)),
+        help=option.help,
+        metavar=None if option.kind is Kind.SWITCH else option.shown,
+        show_default=False,
+        rich_help_panel=option.group.value,
+    )
+
+
+def _switch(option: Option) -> tuple[str, ...]:
+    """The names of a switch: a second one where it is usually on."""
+    if option.name == "quiet":
+        return "--quiet", "-q"
+    if option.usual != "yes":
+        return (f"--{option.name}",)
+    return (f"--{option.name}/--{option.opposite}",)
+
+
+def texts(flags: Mapping[str, Any]) -> dict[str, str]:
+    """What was given, as texts by the name of the option.
+
+    >>> texts({"at_most": ["navy=3", "red, dark=2"], "trim": False, "rows": None})
+    {'at-most': 'navy=3,"red, dark=2"', 'trim': 'no'}
+    """
+    given: dict[str, str] = {}
+    for name, value in flags.items():
+        if isinstance(value, bool):
+            given[name.replace("_", "-")] = "yes" if value else "no"
+        elif isinstance(value, (list, tuple)):
+            if value:
+                given[name.replace("_", "-")] = ",".join(_quoted(text) for text in value)
+        elif value is not None:
+            given[name.replace("_", "-")] = value
+    return given
+
+
+def _quoted(text: str) -> str:
+    return f'"{text}"' if {",", ";"} & set(text) and '"' not in text else text
+
+
+def _as(kind: Any, name: str, *names: str, **more: Any) -> Any:
+    """The annotation of a parameter of another type than text, in a command that asks for little else."""
+    option = NAMED[name]
+    return Annotated[kind, typer.Option(*names, help=option.help, rich_help_panel=option.group.value, **more)]
+
+
+Stash = _as(Path | None, "stash")
+Replace = _as(bool, "replace", "--replace")
+Quiet = _as(bool, "quiet", "--quiet", "-q")
+Effort = _as(float, "effort", min=limits.EFFORT.least, max=limits.EFFORT.most)
+Seed = _as(int, "seed", min=int(limits.SEED.least), max=int(limits.SEED.most))

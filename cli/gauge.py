@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cli.units import parse_length
 from pipeline.errors import InputError
+from pipeline.order.units import parse_length
 
 if TYPE_CHECKING:
     from pipeline.band.knots import Worked

@@ -7,19 +7,40 @@ import os
 import sys
 from collections.abc import Sequence
 from contextlib import suppress
+from typing import Annotated
 
 import typer
 
 from cli import batch, blocks, check, choices, draw, gauge, plan, replan, show, stash
+from cli.command import Command, Group
 from pipeline.errors import HitchgridError
 
 app = typer.Typer(
     name="hitchgrid",
-    help="Turn a picture or initials into a friendship-bracelet pattern that can really be tied.",
-    no_args_is_help=True,
+    cls=Group,
+    rich_markup_mode=None,
     pretty_exceptions_enable=False,
-    context_settings={"help_option_names": ["-h", "--help"]},
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
+
+
+def _version(asked: bool) -> None:
+    if asked:
+        from importlib.metadata import version
+
+        print(f"hitchgrid {version('hitchgrid')}")
+        raise typer.Exit
+
+
+@app.callback()
+def program(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version and exit.")
+    ] = False,
+) -> None:
+    """Turn a picture or initials into a friendship-bracelet pattern that can really be tied."""
+
+
 for name, command in (
     ("plan", plan.command),
     ("choices", choices.command),
@@ -32,7 +53,7 @@ for name, command in (
     ("stash", stash.command),
     ("replan", replan.command),
 ):
-    app.command(name)(command)
+    app.command(name, cls=Command)(command)
 
 UsageFault = typer.BadParameter.__mro__[2]
 """The root of what the command-line parser raises (typer does not export it under a name)."""
@@ -44,7 +65,8 @@ def run(arguments: Sequence[str] | None = None) -> None:
         if hasattr(stream, "reconfigure"):  # a terminal that cannot show ♥ gets a question mark, not a crash
             stream.reconfigure(errors="replace")
     try:
-        code = app(arguments, standalone_mode=False)
+        words = list(sys.argv[1:] if arguments is None else arguments)
+        code = app(words or ["--help"], standalone_mode=False)
         if sys.stdout is not None:
             sys.stdout.flush()
     except HitchgridError as error:

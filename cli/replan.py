@@ -7,8 +7,8 @@ from typing import Annotated
 
 import typer
 
-from cli.units import parse_length, spell_length
 from pipeline.errors import InputError
+from pipeline.order.units import parse_length, spell_length
 
 
 def command(

@@ -8,14 +8,14 @@ from pathlib import Path
 from rich.text import Text
 
 from cli.console import band_preview, out, swatch, table
-from cli.units import spell_length
 from pipeline.band.pattern import Pattern
 from pipeline.materials.fit import size_mm
-from pipeline.materials.price import PACE_S, grade, hours, price
+from pipeline.materials.price import grade, hours, price
+from pipeline.order.units import spell_length
 from pipeline.plan import Plan
 
 
-def show_summary(made: Plan, folder: Path, pace_s: tuple[float, float] | float = PACE_S) -> None:
+def show_summary(made: Plan, pace_s: tuple[float, float] | float, folder: Path) -> None:
     """Show the band, the verdict, the threads, the work and where the files are."""
     pattern, verdict = made.pattern, made.verdict
     out.print(band_preview(pattern))

@@ -25,6 +25,7 @@ from pipeline.band.pattern import Pattern, render
 from pipeline.design.design import usual_strands
 from pipeline.design.pose import gauge_for
 from pipeline.errors import HitchgridError, ImpossibleError
+from pipeline.limits import USUAL_WRIST_MM
 from pipeline.literals import EaseName, Worked
 from pipeline.materials.fit import size_mm
 from pipeline.materials.price import GRADES, GradeName, grade, hours
@@ -40,7 +41,6 @@ from pipeline.writers.preview import CHOSEN_PX_PER_MM, band_png
 
 EFFORT = 0.1
 """Of each plan's search; more gains a picture about 1 % (measured on drawings)."""
-USUAL_WRIST_MM = 165.0
 WIDEST = 0.25
 """Width of a band as a share of the wrist, at most; value from our own looking, no source."""
 NARROW, USUAL, WIDE = 16, 24, 30

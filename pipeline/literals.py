@@ -11,15 +11,23 @@ WORKED: tuple[Worked, ...] = ("rows", "diagonal")
 
 EaseName = Literal["plain", "light", "full"]
 """How many hand-overs a row may have; the values of :class:`pipeline.routing.Ease`."""
+EASES: tuple[EaseName, ...] = ("plain", "light", "full")
 
 Fit = Literal["contain", "cover", "stretch"]
 """How a picture fills its place: whole, cut to fill it, or out of shape."""
+FITS: tuple[Fit, ...] = ("contain", "cover", "stretch")
 
 Mode = Literal["auto", "flat", "photo"]
 """How a picture becomes cells: as flat artwork, as a photo, or by its looks."""
+MODES: tuple[Mode, ...] = ("auto", "flat", "photo")
 
 Fill = Literal["auto", "repeat", "centre", "border", "none"]
 """What a band longer than its picture does."""
+FILLS: tuple[Fill, ...] = ("auto", "repeat", "centre", "border", "none")
+
+EndStyle = Literal["straight", "tie", "braid", "loop", "larks-head", "holding-cord"]
+"""How an end is made."""
+END_STYLES: tuple[EndStyle, ...] = ("straight", "tie", "braid", "loop", "larks-head", "holding-cord")
 
 Level = Literal["none", "rows", "full"]
 """How far the tying is shared among the strands of a thread."""
@@ -36,3 +44,8 @@ def listed(words: Iterable[str]) -> str:
     """
     *first, last = words
     return f"{', '.join(first)} and {last}" if first else last
+
+
+HandOvers = Literal["none", "few", "any"]
+"""Hand-overs that a maker allows, in a maker's words; see :data:`EASE_OF`."""
+EASE_OF: dict[str, EaseName] = {"none": "plain", "few": "light", "any": "full"}

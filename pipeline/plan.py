@@ -133,7 +133,7 @@ def plan(
         replace(budget, reporter=watch), finishing_s(drawn.wanted.shape[0] * drawn.strands)
     )
     solution = route(problem, budget)
-    switched = insert_switching(problem, wanted, solution, tying.switching_rows, budget)
+    switched = insert_switching(problem, wanted, solution, tying.switching_rows or 0, budget)
     routed = switched[-1]
     joined = thread_changes(routed.problem, routed.wanted, routed.solution, tying.joins, budget)
 
@@ -170,7 +170,7 @@ def plan(
             figures = verdict.cells, verdict.made, verdict.colour_error, 0.0, verdict.hand_overs
             base = Suggestion(as_planned, "as planned", "", *figures)
             changes = usual_changes(
-                problem, tying.ease, tying.switching_rows, tying.joins, drawn.worked == "rows"
+                problem, tying.ease, tying.switching_rows or 0, tying.joins, drawn.worked == "rows"
             )
             redesign = Redesign(artwork, band, drawer, tying, drawn, problem, wanted, solution)
             advice = advise(redesign, base, changes, spare, watch)

@@ -6,13 +6,14 @@ from collections.abc import Mapping
 from typing import Any
 
 from pipeline.band.pattern import Pattern
+from pipeline.limits import USUAL_PACE_S
 from pipeline.materials.fit import Fit, size_mm
-from pipeline.materials.price import PACE_S, grade, hours, price
+from pipeline.materials.price import grade, hours, price
 from pipeline.plan import Plan
 from pipeline.writers.report import report_json
 
 
-def report_of(made: Plan, *, pace_s: tuple[float, float] | float = PACE_S) -> str:
+def report_of(made: Plan, *, pace_s: tuple[float, float] | float = USUAL_PACE_S) -> str:
     """Render report.json of a plan; ``pace_s`` as in ``price.hours``."""
     return report_json(
         made.pattern,
@@ -28,7 +29,7 @@ def report_of(made: Plan, *, pace_s: tuple[float, float] | float = PACE_S) -> st
     )
 
 
-def further(made: Plan, pace_s: tuple[float, float] | float = PACE_S) -> Mapping[str, Any]:
+def further(made: Plan, pace_s: tuple[float, float] | float = USUAL_PACE_S) -> Mapping[str, Any]:
     """What the report tells besides feasibility: colours, thread use, tying time, difficulty and price."""
     time = hours(made.pattern, pace_s)
     graded = grade(made.pattern, made.cuts)

@@ -18,6 +18,7 @@ from pipeline.band.knots import Knot, Worked, row_positions
 from pipeline.errors import PatternError
 from pipeline.files.channels import label
 from pipeline.files.reading import Kind, read_plain
+from pipeline.literals import EndStyle
 
 FORMAT: Literal["hitchgrid-pattern"] = "hitchgrid-pattern"
 VERSION: Literal[1] = 1
@@ -103,7 +104,6 @@ class Section(Part):
     rows: tuple[Row, ...]
 
 
-EndStyle = Literal["straight", "tie", "braid", "loop", "larks-head", "holding-cord"]
 FOLDED_STYLES: tuple[EndStyle, ...] = ("loop", "larks-head", "holding-cord")
 """Starts in which one cut, folded, hangs in two positions and has no tail."""
 

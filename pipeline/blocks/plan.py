@@ -19,9 +19,10 @@ from pipeline.blocks.weave import (
 from pipeline.design.pose import gauge_for
 from pipeline.drawer.stash import Stash
 from pipeline.errors import InputError
+from pipeline.limits import WORKABLE_MM
 from pipeline.materials.ends import make_end
 from pipeline.materials.fit import fit_rows
-from pipeline.materials.joins import LONGEST_MM, place_joins
+from pipeline.materials.joins import place_joins
 from pipeline.materials.lengths import Cut, cut_list
 from pipeline.order.asked import Band, Drawer
 
@@ -47,7 +48,7 @@ def plan_blocks(
     repeats: int | None = None,
     title: str | None = None,
     filled: bool = True,
-    longest_mm: float = LONGEST_MM,
+    longest_mm: float = WORKABLE_MM,
     margin: float | None = None,
 ) -> BlockPlan:
     """Plan a band of colour blocks.

@@ -186,16 +186,21 @@ class Stash:
 
 
 def split_names(text: str) -> tuple[str, ...]:
-    """Split ``navy, chalk`` at the commas; a name that holds one stands in double quotes. Nothing between
-    two commas is an empty name. Line ends are blanks. Raises InputError if it is far too long.
+    """Split ``navy, chalk`` at the commas, or ``navy; chalk`` at the semicolons where there are no commas; a
+    name that holds one stands in double quotes. Nothing between two is an empty name. Line ends are blanks.
+    Raises InputError if it is far too long.
 
-    >>> split_names('navy, "red, dark",chalk')
-    ('navy', 'red, dark', 'chalk')
+    >>> split_names('navy, "red, dark",chalk'), split_names('navy; "red, dark"')
+    (('navy', 'red, dark', 'chalk'), ('navy', 'red, dark'))
     """
     if len(text) > MAX_THREADS * MAX_NAME:
         raise InputError(f"a list of names has {len(text)} characters.", "Name fewer threads.")
     line = " ".join(text.splitlines())
-    return tuple(name.strip() for name in next(csv.reader([line], skipinitialspace=True), []))
+    bare = re.sub(r'"[^"]*"', "", line)
+    delimiter = ";" if ";" in bare and "," not in bare else ","
+    return tuple(
+        name.strip() for name in next(csv.reader([line], delimiter=delimiter, skipinitialspace=True), [])
+    )
 
 
 def spell_names(names: Iterable[str]) -> str:

@@ -13,9 +13,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pipeline.band.knots import Worked
-from pipeline.band.pattern import FOLDED_STYLES, End, Ends, EndStyle, Gauge, Pattern
+from pipeline.band.pattern import FOLDED_STYLES, End, Ends, Gauge, Pattern
 from pipeline.band.replay import replay
 from pipeline.errors import InputError
+from pipeline.literals import EndStyle
 from pipeline.materials.gauge import cord_mm, wrap_mm
 
 TAIL_MM: dict[EndStyle, float] = {

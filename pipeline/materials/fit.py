@@ -20,9 +20,8 @@ from pipeline.band.knots import Worked
 from pipeline.band.pattern import Ends, Gauge, Pattern
 from pipeline.band.replay import RowReplay, replay
 from pipeline.errors import ImpossibleError, InputError
+from pipeline.limits import ROOM_MM, USUAL_ROOM_MM, WRIST_MM
 
-EASE_MM = 13.0
-"""Usual ease; 6–25 mm are given (craft handouts). A thick band wants more."""
 GAP_MM = 10.0
 """What ties bridge between the two ends of the band; value from our own looking, no source."""
 
@@ -133,7 +132,12 @@ class Fit:
 
 
 def fit_rows(
-    wrist_mm: float, gauge: Gauge, *, ease_mm: float = EASE_MM, ends: Ends | None = None, usual: bool = False
+    wrist_mm: float,
+    gauge: Gauge,
+    *,
+    ease_mm: float = USUAL_ROOM_MM,
+    ends: Ends | None = None,
+    usual: bool = False,
 ) -> Fit:
     """Return how a wrist, closed by ``ends`` (plain ties if None), becomes rows of ``gauge``.
 
@@ -146,14 +150,14 @@ def fit_rows(
     >>> 0 < usual < wider
     True
     """
-    if not 40 <= wrist_mm <= 600:
+    if wrist_mm not in WRIST_MM:
         raise InputError(
             f"a wrist of {wrist_mm:.0f} mm is not a wrist.",
             "Give it with its unit, such as 160mm, 16cm, 6.3in.",
         )
-    if not 0 <= ease_mm <= 200:
+    if ease_mm not in ROOM_MM:
         raise InputError(
-            f"an ease of {ease_mm:.0f} mm is out of range.", "6 to 25 mm is usual, 13 the default."
+            f"room of {ease_mm:.0f} mm at the wrist is out of range.", "6 to 25 mm is usual, 13 the default."
         )
     gap, tapers = GAP_MM, 0.0
     if ends is not None:

@@ -14,10 +14,10 @@ from dataclasses import dataclass, replace
 
 from pipeline.band.pattern import Join, Pattern
 from pipeline.errors import InputError
+from pipeline.limits import WORKABLE_MM
 from pipeline.materials.ends import end_use
-from pipeline.materials.lengths import CARD_FROM_MM, OVERLAP_MM, Cut, charges, default_margin, up_to_cm
+from pipeline.materials.lengths import OVERLAP_MM, Cut, charges, default_margin, up_to_cm
 
-LONGEST_MM = CARD_FROM_MM
 CARD_MM = 8000.0
 """What a card takes: a skein of six-strand embroidery cotton."""
 SHORTEST_MM = 500.0
@@ -64,7 +64,7 @@ class _Span:
 
 def place_joins(
     pattern: Pattern,
-    longest_mm: float = LONGEST_MM,
+    longest_mm: float = WORKABLE_MM,
     *,
     card_mm: float | Sequence[float] = CARD_MM,
     margin: float | None = None,
@@ -156,7 +156,7 @@ def leaders(pattern: Pattern) -> frozenset[int]:
     return frozenset(s for s, knots in enumerate(travelled) if knots > 0)
 
 
-def on_cards(cuts: Sequence[Cut], longest_mm: float = LONGEST_MM) -> tuple[int, ...]:
+def on_cards(cuts: Sequence[Cut], longest_mm: float = WORKABLE_MM) -> tuple[int, ...]:
     """Starting positions of strands with a piece longer than ``longest_mm``: they are wound on a card."""
     return tuple(cut.position for cut in cuts if max(cut.pieces_mm) > longest_mm)
 

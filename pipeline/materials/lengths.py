@@ -27,14 +27,12 @@ from pipeline.band.knots import Worked
 from pipeline.band.pattern import Pattern
 from pipeline.band.replay import Step, replay
 from pipeline.files.channels import spreadsheet
+from pipeline.limits import WORKABLE_MM
 from pipeline.materials.ends import end_use
 from pipeline.materials.gauge import half_mm, idle_mm, margin_of, turn_mm
 
 OVERLAP_MM = 40.0
 """What each of the two pieces at a join needs for its tail: 30–50 mm of grip, common practice."""
-
-CARD_FROM_MM = 2500.0
-"""What is longer is wound on a card; value from memory."""
 
 Charged = Literal["tied", "carried", "turn", "idle", "join"]
 
@@ -202,7 +200,7 @@ def in_lots(lengths_mm: Sequence[float], lots: float = LOTS) -> dict[float, floa
     """Give each length the longest one that it is shorter than by no more than the share ``lots``.
 
     Lots are opened from the longest down, which needs the fewest. Pieces that go on a card (over
-    ``CARD_FROM_MM``) are cut one by one.
+    ``WORKABLE_MM``) are cut one by one.
 
     >>> in_lots([100.0, 98.0, 90.0, 96.0], 0.05)
     {100.0: 100.0, 98.0: 100.0, 96.0: 100.0, 90.0: 90.0}
@@ -210,7 +208,7 @@ def in_lots(lengths_mm: Sequence[float], lots: float = LOTS) -> dict[float, floa
     found: dict[float, float] = {}
     lot = math.inf
     for mm in sorted(set(lengths_mm), reverse=True):
-        if mm > CARD_FROM_MM or lot > CARD_FROM_MM or mm < lot * (1 - lots):
+        if mm > WORKABLE_MM or lot > WORKABLE_MM or mm < lot * (1 - lots):
             lot = mm
         found[mm] = lot
     return found

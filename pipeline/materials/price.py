@@ -10,12 +10,9 @@ from typing import Literal
 from pipeline.band.pattern import Pattern
 from pipeline.band.replay import replay
 from pipeline.errors import InputError
-from pipeline.materials.joins import LONGEST_MM
+from pipeline.limits import PACE_S, USUAL_PACE_S, WORKABLE_MM
 from pipeline.materials.lengths import Cut
 from pipeline.materials.skeins import SkeinPlan
-
-PACE_S = (8.0, 10.0)
-"""Seconds a knot, quick and calm; value from memory, settable."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +24,7 @@ class Hours:
     calm: float
 
 
-def hours(pattern: Pattern, pace_s: tuple[float, float] | float = PACE_S) -> Hours:
+def hours(pattern: Pattern, pace_s: tuple[float, float] | float = USUAL_PACE_S) -> Hours:
     """Estimate the time from a pace in seconds a knot, or a quick and a calm one. Raises InputError.
 
     >>> from pipeline.band.example import two_rows
@@ -35,7 +32,7 @@ def hours(pattern: Pattern, pace_s: tuple[float, float] | float = PACE_S) -> Hou
     6
     """
     quick, calm = (pace_s, pace_s) if isinstance(pace_s, (int, float)) else pace_s
-    if not 0.5 <= quick <= calm <= 600:
+    if not PACE_S.least <= quick <= calm <= PACE_S.most:
         raise InputError(f"a pace of {quick:g} s a knot is out of range.", "8 to 10 s is usual.")
     knots = sum(len(row.knots) for _, _, _, row in pattern.rows())
     return Hours(knots, knots * quick / 3600, knots * calm / 3600)
@@ -93,7 +90,7 @@ def _reasons(pattern: Pattern, cuts: Sequence[Cut]) -> list[GradeReason]:
             count["mixed"] += len({step.tied.knot for step in row.steps}) > 1
         count["rows"] += 1
     switching = sum(len(s.rows) for s in pattern.sections if s.kind == "switching")
-    long = sum(max(cut.pieces_mm) > LONGEST_MM for cut in cuts)
+    long = sum(max(cut.pieces_mm) > WORKABLE_MM for cut in cuts)
     changes = sum(len(set(cut.piece_threads)) > 1 for cut in cuts)
     found = [
         (_steps(strands, 9, 17, 25, 33), f"{strands} strands", "Plan it on fewer strands."),

@@ -17,9 +17,10 @@ from scipy.optimize import nnls
 
 from pipeline.band.pattern import Gauge, GaugeByOrder, Pattern
 from pipeline.errors import InputError
+from pipeline.limits import WORKABLE_MM
 from pipeline.materials.ends import end_use
 from pipeline.materials.gauge import half_mm, idle_mm, turn_mm
-from pipeline.materials.joins import LONGEST_MM, join_before
+from pipeline.materials.joins import join_before
 from pipeline.materials.lengths import OVERLAP_MM, Charges, Cut, charges
 
 RESERVE = 0.05
@@ -77,7 +78,7 @@ def replan(
     done: int,
     left_mm: Mapping[int, float],
     *,
-    longest_mm: float = LONGEST_MM,
+    longest_mm: float = WORKABLE_MM,
 ) -> Replan:
     """Plan the rest after ``done`` rows of the band, given what is left of some strands.
 

@@ -19,9 +19,9 @@ from dataclasses import dataclass
 from pipeline.band.knots import Worked
 from pipeline.band.pattern import Gauge
 from pipeline.drawer.stash import Thread
+from pipeline.limits import WORKABLE_MM
 from pipeline.literals import listed
 from pipeline.materials.gauge import margin_of
-from pipeline.materials.joins import LONGEST_MM
 from pipeline.materials.skeins import DEFAULT_SKEIN_M, owned_skeins, skeins_of
 
 TAILS_MM = 200.0
@@ -65,7 +65,7 @@ def demand(
     return Demand(strands, (worked_mm / strands + tails_mm) / 1000)
 
 
-def most_strands(thread: Thread, of: Demand, longest_mm: float = LONGEST_MM) -> int | None:
+def most_strands(thread: Thread, of: Demand, longest_mm: float = WORKABLE_MM) -> int | None:
     """How many average strands the metres owned of a thread give; None where they are not known.
 
     Strands longer than ``longest_mm`` are cut in equal pieces with a join.

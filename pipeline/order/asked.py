@@ -7,11 +7,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
-from pipeline.band.pattern import EndStyle, Gauge
+from pipeline.band.pattern import Gauge
 from pipeline.drawer.stash import Stash
-from pipeline.literals import Fill, Fit, Level, Mode, Worked
-from pipeline.materials.fit import EASE_MM
-from pipeline.materials.joins import LONGEST_MM
+from pipeline.limits import USUAL_ROOM_MM, WORKABLE_MM
+from pipeline.literals import EndStyle, Fill, Fit, Level, Mode, Worked
 from pipeline.routing import Ease
 
 
@@ -97,7 +96,7 @@ class Band:
     wrist_mm: float | None = None
     usual_wrist: bool = False
     """Whether nobody gave a wrist and ``wrist_mm`` is a usual one."""
-    ease_mm: float = EASE_MM
+    ease_mm: float = USUAL_ROOM_MM
     gauge: str | float | None = None
     selvedge: int | None = None
     fill: Fill = "auto"
@@ -113,15 +112,15 @@ class Band:
 
 @dataclass(frozen=True, slots=True)
 class Tying:
-    """What the maker allows in tying: hand-overs, extra rows, joins, and bounds on the strands by thread
-    name (``start_order``: one entry a position, None where free).
+    """What the maker allows in tying: hand-overs, switching rows (None: as many as pay), joins, and bounds on
+    the strands by thread name (``start_order``: one entry a position, None where free).
     """
 
     ease: Ease = Ease.LIGHT
-    switching_rows: int = 0
+    switching_rows: int | None = 0
     joins: int = 0
     at_most: Mapping[str, int] = field(default_factory=dict)
     start_order: tuple[str | None, ...] | None = None
     share: Level = "rows"
-    longest_mm: float = LONGEST_MM
+    longest_mm: float = WORKABLE_MM
     margin: float | None = None

@@ -91,7 +91,7 @@ def _band(band: Band) -> Iterator[str]:
             ("--worked", band.worked),
             ("--rows", band.rows),
             ("--wrist", _mm(band.wrist_mm)),
-            ("--slack", None if band.ease_mm == usual.ease_mm else _mm(band.ease_mm)),
+            ("--room", None if band.ease_mm == usual.ease_mm else _mm(band.ease_mm)),
             ("--gauge", gauge),
             ("--selvedge", band.selvedge),
             ("--fill", None if band.fill == usual.fill else band.fill),
@@ -122,7 +122,7 @@ def _tying(tying: Tying) -> Iterator[str]:
     yield from _flags(
         (
             ("--ease", str(tying.ease)),
-            ("--switching-rows", None if rows == usual.switching_rows else rows),
+            ("--switching-rows", None if rows == usual.switching_rows else "auto" if rows is None else rows),
             ("--joins", None if joins == usual.joins else joins),
             ("--start-order", None if tying.start_order is None else _names(tying.start_order)),
             ("--share", None if tying.share == usual.share else tying.share),

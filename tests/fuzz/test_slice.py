@@ -20,8 +20,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cli import options
-from cli.units import LONGEST_MM, parse_length
 from pipeline.band.pattern import MAX_TITLE, parse_pattern, render, title_of
 from pipeline.batch import parse_orders
 from pipeline.blocks.words import parse_groups, parse_moves
@@ -31,8 +29,12 @@ from pipeline.errors import HitchgridError
 from pipeline.files.folder import folder_name
 from pipeline.instructions.spoken import compare, read_instructions
 from pipeline.instructions.text import write_instructions
+from pipeline.limits import ANY_LENGTH_MM
 from pipeline.materials.lengths import cut_list
 from pipeline.motif.lettering import set_letters
+from pipeline.order.options import OPTIONS
+from pipeline.order.request import parse
+from pipeline.order.units import parse_length
 from pipeline.verdict.feasibility import check
 from tests.fuzz import corpus
 from tests.fuzz.cases import fixed
@@ -191,22 +193,24 @@ def test_numbers_with_units(number: Decimal, unit: str, blank: str) -> None:
 @given(st.text(max_size=70) | st.text("0123456789.,/ cminx″", max_size=70))
 def test_a_length_is_within_bounds_or_refused(text: str) -> None:
     with suppress(HitchgridError):
-        assert 0 < parse_length(text) <= LONGEST_MM
+        millimetres = parse_length(text)
+        assert millimetres in ANY_LENGTH_MM
         assert len(text) <= 60  # nothing is read by halves
 
 
 WORD_READERS: dict[str, Callable[[str], object]] = {
     "length": parse_length,
-    "names": lambda text: options.names(text, "--threads"),
-    "at most": lambda text: options.at_most([text]),
-    "start order": options.start_order,
-    "crop": options.crop,
-    "wrist": lambda text: options.wrist(text, default=True),
-    "gauge": options.gauge,
-    "wrist of an order": lambda text: options.wrist(text, default=False),
     "groups": parse_groups,
     "moves": lambda text: parse_moves(text, 4),
 }
+
+
+@pytest.mark.parametrize("name", [option.name for option in OPTIONS])
+@settings(max_examples=40)
+@given(text=st.text(max_size=40) | st.text("0123456789.,/=-#; cminxwe*", max_size=20))
+def test_the_text_of_every_option_is_refused_or_read(name: str, text: str) -> None:
+    with suppress(HitchgridError):
+        parse({name: text} if name == "picture" else {"letters": "I", name: text})
 
 
 @pytest.mark.parametrize("reader", WORD_READERS)

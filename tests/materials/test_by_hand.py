@@ -13,9 +13,10 @@ from pipeline.band.knots import Knot
 from pipeline.band.pattern import Ends, Join, KnotLength, Pattern, Row, Section
 from pipeline.drawer.stash import Stash, thread_of
 from pipeline.errors import ImpossibleError, InputError
+from pipeline.limits import USUAL_ROOM_MM
 from pipeline.materials.cutting import cut_skeins
 from pipeline.materials.ends import end_use, finish_steps, make_end, plain_ends, start_steps
-from pipeline.materials.fit import EASE_MM, GAP_MM, Fit, fit_rows, offers, place
+from pipeline.materials.fit import GAP_MM, Fit, fit_rows, offers, place
 from pipeline.materials.gauge import Strand, Swatch, fit_gauge, gauges_path, preset_gauge
 from pipeline.materials.joins import on_cards, place_joins
 from pipeline.materials.lengths import OVERLAP_MM, checkpoints, cut_list, pieces
@@ -142,7 +143,7 @@ def test_the_smallest_swatch_and_strand() -> None:
 
 def test_a_wrist_less_its_gap_is_knotted() -> None:
     plain = fit_rows(165, GAUGE)
-    assert (plain.knotted_mm, plain.gap_mm, plain.tapers_mm) == (165 + EASE_MM - GAP_MM, GAP_MM, 0.0)
+    assert (plain.knotted_mm, plain.gap_mm, plain.tapers_mm) == (165 + USUAL_ROOM_MM - GAP_MM, GAP_MM, 0.0)
     cord = make_end("holding-cord", (0, 0, 0, 0), GAUGE, at_start=True)
     assert fit_rows(165, GAUGE, ends=Ends(start=cord, finish=plain_ends().finish)) == plain
     shaped = GAUGE.model_copy(update={"leader_tied": KnotLength(across_mm=2.1, along_mm=3.0)})

@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 from pipeline.band.pattern import Ends, KnotLength
 from pipeline.drawer.stash import diameter_mm
 from pipeline.errors import ImpossibleError, InputError
+from pipeline.limits import USUAL_ROOM_MM
 from pipeline.materials.ends import make_end, plain_ends
-from pipeline.materials.fit import EASE_MM, GAP_MM, SIZES, fit_rows, offers, place, size_named
+from pipeline.materials.fit import GAP_MM, SIZES, fit_rows, offers, place, size_named
 from pipeline.materials.gauge import (
     Strand,
     Swatch,
@@ -94,7 +95,7 @@ def test_percentiles_agree_with_mean_and_spread():
 def test_fit_adds_up():
     gauge = preset_gauge(0.71, "rows")
     fit = fit_rows(165, gauge, ends=plain_ends())
-    assert fit.knotted_mm == 165 + EASE_MM - GAP_MM
+    assert fit.knotted_mm == 165 + USUAL_ROOM_MM - GAP_MM
     assert fit.rows == round(fit.knotted_mm / gauge.row_pitch_mm) == 118
     tapered = make_end("braid", (0,) * 24, gauge, at_start=False, taper=True)
     shorter = fit_rows(165, gauge, ends=Ends(start=plain_ends().start, finish=tapered))
@@ -105,7 +106,7 @@ def test_fit_adds_up():
             "base_tied": KnotLength(across_mm=1.4, along_mm=2.2),
         }
     )
-    assert fit_rows(165, shaped).rows == round((165 + EASE_MM - GAP_MM) / 1.8)
+    assert fit_rows(165, shaped).rows == round((165 + USUAL_ROOM_MM - GAP_MM) / 1.8)
     with pytest.raises(InputError, match="not a wrist"):
         fit_rows(5, gauge)
     with pytest.raises(ImpossibleError, match="nothing to knot"):

@@ -10,8 +10,9 @@ from hypothesis import given, settings
 from numpy.typing import NDArray
 from PIL import Image
 
-from pipeline.band.pattern import End, Ends, EndStyle, Gauge, KnotLength, Pattern
+from pipeline.band.pattern import End, Ends, Gauge, KnotLength, Pattern
 from pipeline.band.replay import replay
+from pipeline.literals import EndStyle
 from pipeline.materials.fit import size_mm
 from pipeline.writers.bandpicture import band
 from pipeline.writers.ink import rgb

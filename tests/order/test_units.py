@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cli.units import MM_PER, parse_length, spell_length
+from pipeline.order.units import MM_PER, parse_length, spell_length
 
 
 @given(st.floats(1, 20_000))
