@@ -10,7 +10,7 @@ from typing import TypeVar
 from pipeline.drawer.stash import split_names
 from pipeline.errors import InputError
 from pipeline.limits import Bounds
-from pipeline.order.options import OPTIONS, SAME_OPTION, SAME_WORD, Kind, Option
+from pipeline.order.options import NAMED, OPTIONS, SAME_OPTION, SAME_WORD, Kind, Option
 from pipeline.order.units import parse_length
 
 Where = Callable[[str], str]
@@ -45,11 +45,11 @@ class Given:
 
     def __init__(self, texts: Mapping[str, str], where: Where, options: Iterable[Option] = OPTIONS) -> None:
         self.where = where
-        self._options = {option.name: option for option in options}
+        known = {option.name for option in options}
         self._texts: dict[str, str] = {}
         for key, text in texts.items():
             name = canonical(key)
-            if name not in self._options:
+            if name not in known:
                 raise InputError(f"{where(key[:SHOWN])}: there is no such option.", "Leave it out.")
             if text.strip():
                 if name in self._texts:
@@ -60,7 +60,7 @@ class Given:
 
     def _check(self, name: str) -> None:
         """Read what can be read by its kind alone, so that nothing wrong goes unnoticed."""
-        option = self._options[name]
+        option = NAMED[name]
         if self._texts[name].strip().lower() in option.words:
             return
         match option.kind:
@@ -82,7 +82,7 @@ class Given:
 
     def text(self, name: str) -> str | None:
         """The text, or what is usual, or None."""
-        return self._texts.get(name) or self._options[name].usual or None
+        return self._texts.get(name) or NAMED[name].usual or None
 
     def word(self, name: str, known: tuple[Word, ...]) -> Word | None:
         """One of ``known`` words, in any case and in the spelling of either side of the ocean."""
@@ -124,7 +124,7 @@ class Given:
     def length(self, name: str, likely: Bounds | None = None) -> float | None:
         """A length within the option's bounds, in mm."""
         text = self.text(name)
-        bounds = self._options[name].bounds
+        bounds = NAMED[name].bounds
         assert bounds is not None
         return None if text is None else parse_length(text, self.where(name), bounds, likely)
 
@@ -163,13 +163,13 @@ class Given:
         return InputError(f"{self.where(name)}: {told.strip()[:SHOWN]!r} {what}", hint)
 
     def _bounded(self, name: str, number: float) -> float:
-        bounds = self._options[name].bounds
+        bounds = NAMED[name].bounds
         if bounds is not None and number not in bounds:
             raise self.refusal(name, "is out of range.", self._between(name))
         return number
 
     def _between(self, name: str) -> str:
-        option: Option = self._options[name]
+        option: Option = NAMED[name]
         words = "".join(f" or {word}" for word in option.words)
         if option.bounds is None:
             return f"Give a number{words}."

@@ -47,7 +47,7 @@ def test_the_command_writes_everything(tmp_path: Path) -> None:
     from cli.blocks import command
 
     folder = tmp_path / "band"
-    command(groups="navy 2, chalk 2", switch="1-2 left", repeats=4, out=folder, quiet=True)
+    command(groups="navy 2, chalk 2", switch="1-2 left", repeats="4", out=str(folder), quiet=True)
     report = json.loads((folder / "report.json").read_text(encoding="utf-8"))
     assert report["groups"] == [
         {"thread": 0, "strands": 2, "tied_per_strand": report["groups"][0]["tied_per_strand"]},
@@ -63,9 +63,9 @@ def test_the_command_writes_everything(tmp_path: Path) -> None:
         (["--groups", "navy 4"], "needs two groups or more"),
         (["--groups", "navy 3, chalk 3", "--switch", "2-3"], "places 2 and 3 are no neighbours"),
         (["--groups", "no such thread 3, chalk 3"], "there is no thread 'no such thread'"),
-        (["--groups", "navy 3, chalk 3", "--rows", "0"], "0 rows of blocks"),
-        (["--groups", "navy 3, chalk 3", "--repeats", "-2"], "-2 repeats cannot be tied"),
-        (["--groups", "navy 3, chalk 3", "--start", "zip"], "no style 'zip'"),
+        (["--groups", "navy 3, chalk 3", "--rows", "0"], "--rows: '0' is out of range"),
+        (["--groups", "navy 3, chalk 3", "--repeats", "-2"], "--repeats: '-2' is out of range"),
+        (["--groups", "navy 3, chalk 3", "--start", "zip"], "--start: 'zip' is no choice"),
     ],
 )
 def test_what_cannot_be_used_is_one_sentence(
