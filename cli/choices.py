@@ -2,123 +2,46 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING
 
-import typer
-
-from cli import flags
-from cli.flags import BAND, PICTURE, RESULT, THREADS, TYING
-from pipeline.literals import EaseName, Worked
+from cli.flags import taking
+from pipeline.order.options import OF_CHOICES
 
 if TYPE_CHECKING:
     from pipeline.choices import Asked, Choice, Settled
-    from pipeline.order.asked import Artwork
+
+SETTLED: dict[str, Settled] = {"worked": "worked", "turn": "turn", "ease": "ease", "hand-overs": "ease"}
+"""What is the same in every band once it is asked for."""
 
 
-def command(
-    source: Annotated[
-        Path | None,
-        typer.Argument(help="A picture: PNG, JPEG, WebP, GIF, BMP, TIFF or SVG.", show_default=False),
-    ] = None,
-    letters: Annotated[
-        str | None, typer.Option(help="Letters instead of a picture.", rich_help_panel=PICTURE)
-    ] = None,
-    height: Annotated[
-        int | None, typer.Option(help="Letters of this height in cells only.", rich_help_panel=PICTURE)
-    ] = None,
-    font: Annotated[
-        Path | None, typer.Option(help="A font file for other scripts.", rich_help_panel=PICTURE)
-    ] = None,
-    grid: Annotated[
-        bool, typer.Option("--grid", help="The picture has one pixel a cell.", rich_help_panel=PICTURE)
-    ] = False,
-    background: Annotated[
-        str | None, typer.Option(help="Colour behind transparent parts, #rrggbb.", rich_help_panel=PICTURE)
-    ] = None,
-    trim: Annotated[bool, typer.Option(help="Cut off an even margin.", rich_help_panel=PICTURE)] = True,
-    crop: Annotated[
-        str | None,
-        typer.Option(help="Use this part only: left,top,right,bottom.", rich_help_panel=PICTURE),
-    ] = None,
-    turn: Annotated[
-        int | None, typer.Option(help="Quarter turns clockwise.", min=-3, max=3, rich_help_panel=PICTURE)
-    ] = None,
-    stash: flags.Stash = None,
-    threads: Annotated[
-        str | None, typer.Option(help="Just these threads.", metavar="NAME,…", rich_help_panel=THREADS)
-    ] = None,
-    colours: Annotated[
-        int | None,
-        typer.Option(help="So many threads only.", min=1, max=16, rich_help_panel=THREADS),
-    ] = None,
-    ground: Annotated[
-        str | None, typer.Option(help="Thread of the ground.", metavar="NAME", rich_help_panel=THREADS)
-    ] = None,
-    strands: Annotated[
-        int | None, typer.Option(help="Bands of so many strands only.", rich_help_panel=BAND)
-    ] = None,
-    worked: Annotated[
-        Worked | None, typer.Option(help="Bands worked in this way only.", rich_help_panel=BAND)
-    ] = None,
-    wrist: flags.Wrist = None,
-    gauge: flags.Gauge = None,
-    ease: Annotated[
-        EaseName | None, typer.Option(help="Hand-overs that every band may have.", rich_help_panel=TYING)
-    ] = None,
-    title: flags.Title = None,
-    out: flags.Out = None,
-    replace: flags.Replace = False,
-    jobs: Annotated[
-        int,
-        typer.Option(help="Bands planned at once; 0: one a core.", min=0, max=256, rich_help_panel=RESULT),
-    ] = 0,
-    effort: flags.Effort = 0.1,
-    seed: flags.Seed = 0,
-    quiet: flags.Quiet = False,
-) -> None:
+@taking(OF_CHOICES)
+def command(texts: Mapping[str, str]) -> None:
     """Plan several bands that differ in what matters, and show them on one sheet to choose from.
 
     The sheet, choices.html, fills while you wait. Ctrl-C ends with the bands that are there.
 
     Example: hitchgrid choices sample_images/pennant.png --wrist 16cm
     """
-    if (source is None) == (letters is None):
-        raise typer.BadParameter("name one picture, or --letters TEXT")
-    from cli import options
-    from pipeline.choices import offered
-    from pipeline.drawer.stash import builtin_stash, read_stash
+    from pipeline.choices import EFFORT, offered
     from pipeline.files.folder import folder_name
-    from pipeline.order.asked import Band, Drawer, LetterSource, PictureSource, Tying
-    from pipeline.routing import Ease
+    from pipeline.order.given import Given, flag
+    from pipeline.order.request import parse
 
-    artwork: Artwork
-    if letters is not None:
-        artwork = LetterSource(letters, height, font)
-    else:
-        assert source is not None
-        artwork = PictureSource(source, grid, background, trim, options.crop(crop), (turn or 0) % 4)
-    title = title or artwork.title
-    folder = out or Path("output") / f"{folder_name(title)}-choices"
-    band = Band(
-        strands=strands,
-        worked=worked or "rows",
-        wrist_mm=options.wrist(wrist, default=not grid),
-        gauge=options.gauge(gauge),
-    )
-    owned = read_stash(stash) if stash else builtin_stash()
-    drawer = Drawer(owned, options.names(threads, "--threads"), colours, ground)
-    given: dict[Settled, object] = {"worked": worked, "ease": ease, "turn": turn}
+    given, order = Given(texts, flag, OF_CHOICES), parse(texts, options=OF_CHOICES)
+    effort = order.search.effort if "effort" in given else EFFORT
+    replace, quiet, jobs = given.yes("replace"), given.yes("quiet"), given.whole("jobs") or 0
+    folder = Path(given.text("out") or Path("output") / f"{folder_name(order.title)}-choices")
     asked = offered(
-        artwork,
-        band,
-        drawer,
-        Tying(ease=Ease(ease or "light")),
-        settled=[name for name, value in given.items() if value is not None],
+        order.artwork,
+        order.band,
+        order.drawer.drawer(),
+        order.tying,
+        settled=[settled for name, settled in SETTLED.items() if name in given],
     )
     _free(folder, replace)
-    shown = _plan(asked, title, folder, stash, jobs, effort, seed, quiet)
+    shown = _plan(asked, order.title, folder, order.drawer.stash, jobs, effort, order.search.seed, quiet)
     if not quiet:
         _show(shown, len(asked), folder)
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
-from typing import Any
+from typing import Any, NoReturn
 
+import typer
 from typer.core import TyperCommand, TyperGroup
 
 from pipeline.errors import InputError
@@ -20,9 +21,8 @@ class Command(TyperCommand):
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
         """Read the words; raises InputError where a slip is plain to see."""
-        if ALL in args:
-            ctx.meta[ALL] = True
-            args = ["--help"]
+        if _asks_for_help(args):
+            _show_help(ctx, everything=ALL in args)
         return super().parse_args(ctx, self._mended(args))
 
     def _mended(self, words: list[str]) -> list[str]:
@@ -50,7 +50,7 @@ class Command(TyperCommand):
         for param in self.get_params(ctx):
             option = NAMED.get((param.name or "").replace("_", "-"))
             record = param.get_help_record(ctx)
-            if option is not None and not option.common and ALL not in ctx.meta:
+            if option is not None and not option.common and not ctx.meta.get(ALL):
                 hidden += 1
             elif record is not None:
                 panel = getattr(param, "rich_help_panel", None) or "Also"
@@ -72,6 +72,18 @@ def _record(option: Option, flag: str) -> tuple[str, str]:
     return named, f"{option.help} [{without}]" if without else option.help
 
 
+def _asks_for_help(words: list[str]) -> bool:
+    """Whether any word before -- asks for help."""
+    return bool({ALL, "--help", "-h"} & set(words[: words.index("--")] if "--" in words else words))
+
+
+def _show_help(ctx: Any, *, everything: bool = False) -> NoReturn:
+    """Show the help and end; reading --help as typer does would import pydantic first."""
+    ctx.meta[ALL] = everything
+    typer.echo(ctx.get_help())
+    raise typer.Exit
+
+
 def _first(command: Any) -> str:
     """The first line of a command's help."""
     return str(command.help).strip().partition("\n")[0]
@@ -89,8 +101,47 @@ def _whole_length(flag: str, following: list[str]) -> None:
         )
 
 
+_MEANT = {
+    "int_parsing": "is not a whole number",
+    "float_parsing": "is not a number",
+    "greater_than_equal": "is too small; the least is {ge:g}",
+    "less_than_equal": "is too large; the most is {le:g}",
+}
+"""What is wrong with a value, by the type of error that pydantic names."""
+
+
+def usage(fault: Any) -> str:
+    """The sentence for what typer could not read, in our words, with the help that tells more."""
+    command = fault.ctx.command_path if fault.ctx is not None else "hitchgrid"
+    found: list[Any] = getattr(fault.__cause__, "errors", list)()
+    if found and fault.param is not None:
+        flag = fault.param.opts[-1] if fault.param.opts else fault.param.name
+        what = _MEANT.get(found[0]["type"], "")
+        text = what.format(**found[0].get("ctx", {})) or found[0]["msg"].removeprefix("Value error, ").rstrip(
+            "."
+        )
+        value = f"{str(found[0]['input'])[:60]!r} "
+        text = f"{flag}: {text if text.startswith(value) else value + text}"
+    else:
+        text = str(fault.format_message()).rstrip(".")
+    return f"{text}{'' if text.endswith('?') else '.'} See {command} --help." if text else ""
+
+
 class Group(TyperGroup):
     """The commands, in the order in which a maker meets them."""
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        """Read the words before a command."""
+        if args[:1] == ["--version"]:
+            from importlib.metadata import version
+
+            print(f"hitchgrid {version('hitchgrid')}")
+            raise typer.Exit
+        if args[:1] in (["--help"], ["-h"], []):
+            _show_help(ctx)
+        if args[0] in self.commands and _asks_for_help(args):
+            self.commands[args[0]].make_context(args[0], args[1:], parent=ctx)
+        return super().parse_args(ctx, args)
 
     def format_options(self, ctx: Any, formatter: Any) -> None:
         """Write the commands first: nobody opens the help for the flags of the program itself."""
@@ -100,3 +151,4 @@ class Group(TyperGroup):
             )
         formatter.write_paragraph()
         formatter.write_text(f"What a command takes: {ctx.command_path} COMMAND --help")
+        formatter.write_text(f"Which version this is: {ctx.command_path} --version")

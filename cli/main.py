@@ -7,38 +7,21 @@ import os
 import sys
 from collections.abc import Sequence
 from contextlib import suppress
-from typing import Annotated
 
 import typer
 
 from cli import batch, blocks, check, choices, draw, gauge, plan, replan, show, stash
-from cli.command import Command, Group
+from cli.command import Command, Group, usage
 from pipeline.errors import HitchgridError
 
 app = typer.Typer(
     name="hitchgrid",
+    help="Turn a picture or initials into a friendship-bracelet pattern that can really be tied.",
     cls=Group,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
-
-
-def _version(asked: bool) -> None:
-    if asked:
-        from importlib.metadata import version
-
-        print(f"hitchgrid {version('hitchgrid')}")
-        raise typer.Exit
-
-
-@app.callback()
-def program(
-    version: Annotated[
-        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version and exit.")
-    ] = False,
-) -> None:
-    """Turn a picture or initials into a friendship-bracelet pattern that can really be tied."""
 
 
 for name, command in (
@@ -65,8 +48,7 @@ def run(arguments: Sequence[str] | None = None) -> None:
         if hasattr(stream, "reconfigure"):  # a terminal that cannot show ♥ gets a question mark, not a crash
             stream.reconfigure(errors="replace")
     try:
-        words = list(sys.argv[1:] if arguments is None else arguments)
-        code = app(words or ["--help"], standalone_mode=False)
+        code = app(arguments, standalone_mode=False)
         if sys.stdout is not None:
             sys.stdout.flush()
     except HitchgridError as error:
@@ -86,8 +68,7 @@ def run(arguments: Sequence[str] | None = None) -> None:
     except Exception as error:
         if not isinstance(error, UsageFault):
             raise
-        text = error.format_message().rstrip(".")  # type: ignore[attr-defined]
-        sys.exit(_say(f"{text}. See hitchgrid --help." if text else "", 2))
+        sys.exit(_say(usage(error), 2))
     sys.exit(code if isinstance(code, int) else 0)
 
 

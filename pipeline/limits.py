@@ -62,6 +62,7 @@ PACE_S = Bounds(0.5, 600)
 USUAL_PACE_S = (8.0, 10.0)
 """Seconds a knot of a quick and of a calm hand; value from memory, no source."""
 MARGIN_PERCENT = Bounds(0, 200)
+JOBS = Bounds(0, 256)
 EFFORT = Bounds(0.01, 100)
 SEED = Bounds(0, 2**31)
 TIME_LIMIT_S = Bounds(0.1, 86_400)

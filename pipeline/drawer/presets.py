@@ -58,6 +58,11 @@ def preset_named(text: str) -> Preset:
 
 
 def folded(text: str) -> str:
-    """Fold case, accents and blanks away, for comparing names."""
+    """Fold case, accents, blanks and American spelling away, for comparing names.
+
+    >>> folded("Slate  GRAY"), folded("six-strand embroidery cotton")
+    ('slate grey', 'six-strand embroidery cotton')
+    """
     flat = unicodedata.normalize("NFKD", text.casefold())
-    return " ".join("".join(c for c in flat if not unicodedata.combining(c)).split())
+    words = "".join(c for c in flat if not unicodedata.combining(c)).split()
+    return " ".join(word.replace("gray", "grey") for word in words)

@@ -238,7 +238,7 @@ def _result() -> tuple[Option, ...]:
             otherwise="none", bounds=limits.TIME_LIMIT_S, metavar="SECONDS", of_run=True,
         ),
         Option(
-            "effort", at, Kind.NUMBER, "How hard to search; 1 is usual.", "1",
+            "effort", at, Kind.NUMBER, "How hard to search; 1 is usual, 0.1 for choices.", "1",
             bounds=limits.EFFORT, of_run=True,
         ),
         Option("seed", at, Kind.WHOLE, "Another search.", "0", bounds=limits.SEED, of_run=True),
@@ -267,7 +267,11 @@ BLOCKS: tuple[Option, ...] = (
     Option("filled", Group.BLOCKS, Kind.SWITCH, "Tie where no switch does.", "yes", common=True),
 )  # fmt: skip
 """What only a band of colour blocks asks for."""
-NAMED: dict[str, Option] = {option.name: option for option in (*OPTIONS, *BLOCKS)}
+JOBS = Option(
+    "jobs", Group.RESULT, Kind.WHOLE, "How many are planned at the same time; 0 is one a core.", "0",
+    bounds=limits.JOBS, common=True, of_run=True,
+)  # fmt: skip
+NAMED: dict[str, Option] = {option.name: option for option in (*OPTIONS, *BLOCKS, JOBS)}
 COLUMNS: tuple[Option, ...] = tuple(option for option in OPTIONS if not option.of_run)
 """What a list of orders has columns for."""
 OF_BLOCKS: tuple[Option, ...] = (
@@ -281,6 +285,15 @@ OF_BLOCKS: tuple[Option, ...] = (
     ),
 )  # fmt: skip
 """All that a band of colour blocks asks for."""
+OF_CHOICES: tuple[Option, ...] = tuple(
+    NAMED[name]
+    for name in (
+        "picture", "letters", "height", "font", "grid", "background", "trim", "crop", "turn", "stash",
+        "threads", "colours", "ground", "strands", "worked", "wrist", "gauge", "hand-overs", "ease",
+        "title", "out", "replace", "jobs", "effort", "seed", "quiet",
+    )
+)  # fmt: skip
+"""What bands to choose from are made of; whatever is not said differs between them."""
 
 # ---------------------------------------------------------------- slips
 
@@ -297,7 +310,6 @@ SAME_OPTION = {
     "output": "out",
     "name": "title",
     "size": "wrist",
-    "image": "picture",
     "ends": "finish",
 }
 """What else an option is called, by makers elsewhere and in older versions."""
@@ -310,6 +322,8 @@ SAME_WORD = {
 }  # fmt: skip
 """What else a word of a choice is called."""
 NOT_AN_OPTION = {
+    "picture": "name the picture without a flag: hitchgrid plan buoy.png",
+    "image": "name the picture without a flag: hitchgrid plan buoy.png",
     "center": "--fill centre lays the picture in the middle of the band",
     "centre": "--fill centre lays the picture in the middle of the band",
     "repeat": "--fill repeat shows the picture again and again",

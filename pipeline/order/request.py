@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,6 +14,7 @@ from pipeline.literals import EASE_OF, EASES, END_STYLES, FILLS, FITS, LEVELS, M
 from pipeline.materials.fit import SIZES, size_named
 from pipeline.order.asked import Artwork, Band, Drawer, LetterSource, PictureSource, Tying
 from pipeline.order.given import Given, Where, flag
+from pipeline.order.options import OPTIONS, Option
 from pipeline.order.units import parse_length
 from pipeline.routing import Ease
 
@@ -63,17 +64,22 @@ class Order:
         return (artwork.font if isinstance(artwork, LetterSource) else artwork.path), self.drawer.stash
 
 
-def parse(texts: Mapping[str, str], where: Where = flag, base: Path | None = None) -> Order:
+def parse(
+    texts: Mapping[str, str],
+    where: Where = flag,
+    base: Path | None = None,
+    options: Iterable[Option] = OPTIONS,
+) -> Order:
     """Read an order from the texts of its options by name; an empty text is nothing.
 
-    ``where`` says how the place of an option is called in refusals; pictures and fonts are found from
-    ``base``. Raises InputError, which names the place, for whatever cannot be read.
+    ``where`` says how the place of an option is called in refusals; files are found from ``base``; only
+    ``options`` may be given. Raises InputError, which names the place, for whatever cannot be read.
 
     >>> order = parse({"letters": "RC", "wrist": "16 cm", "hand-overs": "none"})
     >>> order.artwork.title, order.band.wrist_mm, order.tying.ease.value
     ('RC', 160.0, 'plain')
     """
-    given = Given(texts, where)
+    given = Given(texts, where, options)
     artwork = _artwork(given, base)
     band = read_band(given, told=given.yes("grid"))
     search = Search(

@@ -233,3 +233,9 @@ def test_lists_of_names_split_at_commas_outside_quotes() -> None:
     assert split_names("") == ()
     with pytest.raises(InputError, match="characters"):
         split_names("x" * 200_000)
+
+
+def test_grey_is_found_as_gray_and_gray_as_grey() -> None:
+    owned = parse_stash(b"name,colour,metres\nslate grey,#707880,8\nGray mist,#b0b4b8,8\n", "drawer.csv")
+    assert owned.find("Slate Gray").name == "slate grey"
+    assert owned.find("grey mist").name == "Gray mist"
