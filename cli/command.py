@@ -21,7 +21,7 @@ class Command(TyperCommand):
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
         """Read the words; raises InputError where a slip is plain to see."""
-        if _asks_for_help(args):
+        if _asks_for_help(args) and not ctx.resilient_parsing:
             _show_help(ctx, everything=ALL in args)
         return super().parse_args(ctx, self._mended(args))
 
@@ -137,6 +137,8 @@ class Group(TyperGroup):
 
             print(f"hitchgrid {version('hitchgrid')}")
             raise typer.Exit
+        if ctx.resilient_parsing:  # a shell that completes words
+            return super().parse_args(ctx, args)
         if args[:1] in (["--help"], ["-h"], []):
             _show_help(ctx)
         if args[0] in self.commands and _asks_for_help(args):
