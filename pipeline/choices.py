@@ -261,10 +261,11 @@ MARGIN_CELLS = 2
 def _lettered(
     artwork: LetterSource, band: Band, drawer: Drawer, tying: Tying, settled: Collection[Settled]
 ) -> Iterator[Asked]:
+    kind = band.border or "lines"
     for direction, size, wish, border in LETTERS:
         if "direction" in settled and direction != artwork.direction:
             continue
-        if "border" in settled and border != band.border:
+        if "border" in settled and border != (band.border is not None):
             continue
         (worked,) = _ways(wish, band, settled)
         height = artwork.height or heights()[size]
@@ -274,7 +275,7 @@ def _lettered(
         yield Asked(
             f"{direction}-{height}-cells-{worked}-{strands}{'-border' if border else ''}",
             replace(artwork, height=height, direction=direction),
-            replace(band, strands=strands, worked=worked, border=border),
+            replace(band, strands=strands, worked=worked, border=kind if border else None),
             drawer,
             tying,
         )
@@ -433,7 +434,9 @@ def unbeaten(choices: Sequence[Choice]) -> tuple[Choice, ...]:
 def _taste(choice: Choice) -> tuple[object, ...]:
     """What one maker likes and another does not: bands that differ in it are no rivals."""
     artwork = choice.asked.artwork
-    return (choice.asked.band.border, artwork.direction) if isinstance(artwork, LetterSource) else ()
+    return (
+        (choice.asked.band.border is not None, artwork.direction) if isinstance(artwork, LetterSource) else ()
+    )
 
 
 def _exact(choice: Choice) -> tuple[float, ...]:

@@ -29,6 +29,10 @@ EndStyle = Literal["straight", "tie", "braid", "loop", "larks-head", "holding-co
 """How an end is made."""
 END_STYLES: tuple[EndStyle, ...] = ("straight", "tie", "braid", "loop", "larks-head", "holding-cord")
 
+Border = Literal["lines", "bars", "blocks"]
+"""What stands on both sides of a picture: crossing lines, bars across, or blocks as on a chequered flag."""
+BORDERS: tuple[Border, ...] = ("lines", "bars", "blocks")
+
 Level = Literal["none", "rows", "full"]
 """How far the tying is shared among the strands of a thread."""
 LEVELS: tuple[Level, ...] = ("none", "rows", "full")

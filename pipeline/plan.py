@@ -29,11 +29,9 @@ from pipeline.advice.advise import (
 from pipeline.advice.changes import Redesign
 from pipeline.band.handed import mirrored
 from pipeline.band.pattern import Gauge, Pattern, PatternThread
-from pipeline.blocks.border import fill_with_border
 from pipeline.design.assemble import to_pattern
 from pipeline.design.design import Design, design
 from pipeline.design.pose import ends_of, fit_of, gauge_for, included, pose, room_of
-from pipeline.errors import InputError
 from pipeline.materials.fit import Fit
 from pipeline.materials.joins import place_joins
 from pipeline.materials.lengths import Cut, cut_list
@@ -139,7 +137,7 @@ def plan(
 
     clock.stage("sharing the tying")
     loose = _assembled(drawn, routed, joined[-1], band, gauge, title or artwork.title)
-    loose = _bordered(mirrored(loose) if band.left_handed else loose, band, gauge, drawer)
+    loose = mirrored(loose) if band.left_handed else loose
     shared = share(loose, tying.share, margin=tying.margin)
     pattern = place_joins(
         shared,
@@ -224,18 +222,6 @@ def _assembled(
         ground=drawn.ground,
         changes=joined.changes,
     )
-
-
-def _bordered(pattern: Pattern, band: Band, gauge: Gauge, drawer: Drawer) -> Pattern:
-    """Fill what the picture leaves of the wrist with colour blocks, where the maker wants a border."""
-    fit = fit_of(band, len(pattern.strands), gauge)
-    if not band.border:
-        return pattern
-    if fit is None:
-        raise InputError("--border needs to know the wrist.", "Add --wrist, such as --wrist 16cm.")
-    return fill_with_border(
-        pattern, gauge_for(replace(band, worked="diagonal"), drawer), fit.knotted_mm
-    ).pattern
 
 
 class _Clock:

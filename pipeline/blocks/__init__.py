@@ -1,1 +1,1 @@
-"""Bands of colour blocks, and borders of them around a picture."""
+"""Bands of colour blocks."""

@@ -33,9 +33,8 @@ MAX_ROWS = 5000
 class Switch:
     """The groups in places ``place`` and ``place + 1`` (counted from 0 at the left) switch.
 
-    ``left_shows``: whether the group coming from the left ties. None leaves it open: of groups that are
-    preferred unequally (see ``weave``) the one preferred more shows, else the one whose strands have tied
-    less, else the left one.
+    ``left_shows``: whether the group coming from the left ties. None leaves it open: the group whose strands
+    have tied less shows, else the left one.
     """
 
     place: int
@@ -77,20 +76,13 @@ def default_moves(groups: int) -> tuple[Move, ...]:
     return tuple(tuple(Switch(p, p % 2 == 0) for p in range(first, groups - 1, 2)) for first in (0, 1))
 
 
-def weave(
-    sizes: Sequence[int],
-    moves: Sequence[Move],
-    *,
-    filled: bool = True,
-    prefer: Sequence[int] | None = None,
-) -> Woven:
+def weave(sizes: Sequence[int], moves: Sequence[Move], *, filled: bool = True) -> Woven:
     """Tie ``moves`` in turn over groups of ``sizes`` strands, numbered 0, 1, … from the left.
 
-    ``filled``: also tie the pairs that no switch needs, so that no strand floats. ``prefer``: a number for
-    each group, the greater shows where a switch leaves it open. Raises ValueError for a place that is not
-    there or moves that overlap.
+    ``filled``: also tie the pairs that no switch needs, so that no strand floats. Raises ValueError for a
+    place that is not there or moves that overlap.
     """
-    switches = _resolved(sizes, moves, prefer or [0] * len(sizes))
+    switches = _resolved(sizes, moves)
     plans = [_Loom(sizes, switches, filled=filled, first=first).weave() for first in (0, 1)]
     return min(plans, key=lambda woven: len(woven.rows))
 
@@ -172,7 +164,7 @@ class _Loom:
         return self._sizes[right if group == left else left]
 
 
-def _resolved(sizes: Sequence[int], moves: Sequence[Move], prefer: Sequence[int]) -> list[Passing]:
+def _resolved(sizes: Sequence[int], moves: Sequence[Move]) -> list[Passing]:
     """Every switch in turn with its groups; decides those that leave open which one shows."""
     places = list(range(len(sizes)))
     tied = [0] * len(sizes)  # knots tied by each strand of the group
@@ -184,8 +176,7 @@ def _resolved(sizes: Sequence[int], moves: Sequence[Move], prefer: Sequence[int]
             if not 0 <= switch.place < len(sizes) - 1:
                 raise ValueError(f"there are no groups in places {switch.place} and {switch.place + 1}")
             left, right = places[switch.place], places[switch.place + 1]
-            by_rank = (-prefer[left], tied[left]) <= (-prefer[right], tied[right])
-            shows = by_rank if switch.left_shows is None else switch.left_shows
+            shows = tied[left] <= tied[right] if switch.left_shows is None else switch.left_shows
             tied[left if shows else right] += sizes[right if shows else left]
             switches.append((left, right, shows))
             places[switch.place], places[switch.place + 1] = right, left

@@ -14,11 +14,11 @@ from pipeline.band.pattern import MAX_STRANDS
 from pipeline.colour import Colour
 from pipeline.design.cells import natural_rows, reduce_picture
 from pipeline.design.letters import letter_grid
+from pipeline.design.placing import between_borders, offers, place
 from pipeline.design.threads import Became, Match, match_threads, nearest_threads
 from pipeline.drawer.stash import Thread
 from pipeline.errors import InputError
-from pipeline.literals import Fill, Worked
-from pipeline.materials.fit import offers, place
+from pipeline.literals import Border, Fill, Worked
 from pipeline.motif.picture import load_grid, load_picture
 from pipeline.order.asked import Artwork, Drawer, LetterSource, PictureSource, Room
 
@@ -201,6 +201,8 @@ def _filled(wanted: Grid, room: Room, ground: int, how: Fill) -> tuple[Grid, tup
     """Bring the motif to the length the wrist has room for."""
     rows = wanted.shape[0]
     fill = how if room.fill == "auto" else room.fill
+    if room.border is not None:
+        return _bordered(wanted, room, ground, room.border)
     if room.length is None or fill == "none" or room.length == rows:
         return wanted, ()
     chosen = fill if rows < room.length else "longer"
@@ -212,6 +214,19 @@ def _filled(wanted: Grid, room: Room, ground: int, how: Fill) -> tuple[Grid, tup
             f"{begun}: the band comes out longer. Fewer --rows or a longer --wrist would mend that. {others}"
         )
         return wanted, (note.strip(),)
-    placed = place(wanted, room.length, how=fill, ground=ground, worked=room.worked)
-    done = {"repeat": "repeated as often as it fits", "border": "centred between bars"}.get(fill, "centred")
+    placed = place(
+        wanted, room.length, how="repeat" if fill == "repeat" else "centre", ground=ground, worked=room.worked
+    )
+    done = "repeated as often as it fits" if fill == "repeat" else "centred"
     return placed, (f"{begun}: it is {done}. {others}".strip(),)
+
+
+def _bordered(wanted: Grid, room: Room, ground: int, kind: Border) -> tuple[Grid, tuple[str, ...]]:
+    """Set the motif between two borders that fill what it leaves of the wrist."""
+    if room.length is None:
+        raise InputError("--border needs to know the wrist.", "Add --wrist, such as --wrist 16cm.")
+    aspect = room.gauge.strand_pitch_mm / room.gauge.row_pitch_mm
+    placed = between_borders(wanted, room.length, kind, ground=ground, worked=room.worked, aspect=aspect)
+    side = (placed.shape[0] - wanted.shape[0]) // 2
+    drawn = {"lines": "crossing lines", "bars": "bars", "blocks": "blocks"}[kind]
+    return placed, (f"The picture takes {wanted.shape[0]} rows; {side} rows of {drawn} stand on each side.",)

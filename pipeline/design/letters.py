@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 from pipeline.band.pattern import Gauge
 from pipeline.colour import delta_e, delta_e_table, parse_hex
 from pipeline.design.cells import reduce_picture
+from pipeline.design.placing import place
 from pipeline.drawer.stash import Thread
 from pipeline.errors import ImpossibleError, InputError
-from pipeline.materials.fit import place
 from pipeline.motif import lettering
 from pipeline.motif.picture import Picture
 from pipeline.order.asked import Drawer, LetterSource, Room

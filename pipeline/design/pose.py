@@ -14,6 +14,7 @@ from pipeline.band.pattern import FOLDED_STYLES, Ends, Gauge
 from pipeline.design.design import Design, usual_strands
 from pipeline.design.threads import routing_costs
 from pipeline.errors import InputError
+from pipeline.literals import Border, Fill
 from pipeline.materials.ends import make_end, neighbour_pairs
 from pipeline.materials.fit import Fit, fit_rows
 from pipeline.materials.gauge import find_gauge, preset_gauge, saved_gauges
@@ -35,10 +36,24 @@ def room_of(artwork: Artwork, band: Band, gauge: Gauge) -> Room:
     """The place the design has: strands, and the rows that the wrist has room for."""
     strands = usual_strands(artwork) if band.strands is None else band.strands
     fit = fit_of(band, strands, gauge)
-    fill = "none" if band.border else band.fill
-    return Room(
-        strands, band.worked, gauge, band.rows, None if fit is None else fit.rows, band.selvedge, fill
-    )
+    length = None if fit is None else fit.rows
+    fill, border = _filling(band)
+    return Room(strands, band.worked, gauge, band.rows, length, band.selvedge, fill, border)
+
+
+def _filling(band: Band) -> tuple[Fill, Border | None]:
+    """What becomes of the room that the picture leaves; ``--fill border`` is a border of bars.
+
+    Raises InputError where a border and another way to fill the band are asked for at once.
+    """
+    if band.border is not None and band.fill in ("repeat", "none"):
+        raise InputError(
+            f"--border and --fill {band.fill} do not go together: a border stands around one picture.",
+            "Leave one of them out.",
+        )
+    if band.fill == "border":
+        return "auto", band.border or "bars"
+    return band.fill, band.border
 
 
 def fit_of(band: Band, strands: int, gauge: Gauge) -> Fit | None:

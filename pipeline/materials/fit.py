@@ -1,4 +1,4 @@
-"""Fit: from a wrist to the rows that a band needs, and a picture brought to that length.
+"""Fit: from a wrist to the rows that a band needs, and the size it comes to.
 
     knotted length = wrist + room at the wrist − gap of the closure − tapers
 
@@ -8,13 +8,8 @@ Wrist sizes by name are percentiles of ANSUR II (Gordon et al., NATICK/TR-15/007
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal
-
-import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.band.knots import Worked
 from pipeline.band.pattern import Ends, Gauge, Pattern
@@ -200,107 +195,3 @@ def size_mm(pattern: Pattern) -> tuple[float, float]:
         row_height_mm(gauges[row.section][1], gauges[row.section][0], row) for row in replay(pattern)
     )
     return max(widths, default=0.0), length
-
-
-# ---------------------------------------------------------------- placing the picture
-
-Grid = NDArray[np.int64]
-How = Literal["repeat", "centre", "border"]
-HOWS: tuple[How, ...] = ("repeat", "centre", "border")
-BORDER_ROWS = 2
-
-
-def place(grid: Grid, rows: int, *, how: str, ground: int, worked: Worked = "rows") -> Grid:
-    """Bring a (picture rows, cells) grid of thread indices to ``rows`` rows.
-
-    ``repeat``: whole motifs one after another, as many as fit, the spare rows shared between and around
-    them in ground; ``centre``: one motif in the middle of the ground; ``border``: the same between bars of
-    the motif's most used other thread, each two rows from the picture where there is room. ``ground`` is a
-    thread index. Raises ImpossibleError if the picture is longer than ``rows``, InputError for another way.
-
-    >>> import numpy as np
-    >>> place(np.array([[1, 2]]), 3, how="centre", ground=0).tolist()
-    [[0, 0], [1, 2], [0, 0]]
-    """
-    if how not in HOWS:
-        raise InputError(f"there is no way {how!r} to place a picture.", f"Ways: {', '.join(HOWS)}.")
-    motif, cells = grid.shape
-    if motif > rows:
-        raise ImpossibleError(
-            f"the picture takes {motif} rows and the band has room for {rows}.",
-            "Use fewer strands (the picture shrinks with them), crop it, or make the band longer.",
-        )
-    step = _step(worked)
-    times = max(1, rows // _padded(motif, step)) if how == "repeat" and motif else 1
-    placed = np.full((rows, cells), ground, dtype=np.int64)
-    starts = _starts(motif, rows, times, step)
-    for start in starts:
-        placed[start : start + motif] = grid
-    if how == "border":
-        _bars(placed, starts[0], starts[0] + motif, ground, grid)
-    return placed
-
-
-def _step(worked: Worked) -> int:
-    """In diagonal work a motif may only move by whole pairs of rows: other cells are knots then."""
-    return 2 if worked == "diagonal" else 1
-
-
-def _padded(motif: int, step: int) -> int:
-    return motif + motif % step
-
-
-def _starts(motif: int, rows: int, times: int, step: int) -> list[int]:
-    """First rows of ``times`` motifs, the spare rows shared evenly between and around them.
-
-    As each has room for its padding, moving it up to a whole step never lays it on the one before.
-    """
-    spare = rows - times * motif
-    even = (i * motif + round(spare * (i + 1) / (times + 1)) for i in range(times))
-    return [start - start % step for start in even]
-
-
-def _bars(placed: Grid, top: int, bottom: int, ground: int, grid: Grid) -> None:
-    """Draw a bar of up to two rows on each side of the motif, set off from it by ground."""
-    others = grid[(grid >= 0) & (grid != ground)]
-    if not others.size:
-        return
-    thread = int(np.bincount(others).argmax())
-    for room, bar in (
-        (top, slice(top - 4, top - 2)),
-        (placed.shape[0] - bottom, slice(bottom + 2, bottom + 4)),
-    ):
-        if room >= 2 + BORDER_ROWS:
-            placed[bar] = thread
-
-
-@dataclass(frozen=True, slots=True)
-class Offer:
-    """A way to bring the picture to the length, in a sentence for the maker."""
-
-    how: str
-    sentence: str
-
-
-def offers(picture_rows: int, rows: int, *, strands: int, worked: Worked = "rows") -> tuple[Offer, ...]:
-    """Say what is possible with a picture of ``picture_rows`` rows in a band of ``rows``."""
-    spare = rows - picture_rows
-    if spare == 0:
-        return ()
-    if spare < 0:
-        fewer = max(2, math.floor((strands - 1) * rows / picture_rows) + 1)
-        return (
-            Offer("strands", f"On {fewer} strands instead of {strands} it has the right length."),
-            Offer("longer", f"Left as it is, the band comes out {-spare} rows longer."),
-        )
-    found: list[Offer] = []
-    times = rows // _padded(picture_rows, _step(worked))
-    if times > 1:
-        found.append(Offer("repeat", f"It could be repeated {times} times: --fill repeat."))
-    found.append(Offer("centre", f"It could be centred in {spare} rows of ground: --fill centre."))
-    if spare >= 2 * (2 + BORDER_ROWS):
-        found.append(Offer("border", "It could be centred between two bars: --fill border."))
-    more = math.ceil((strands - 1) * rows / picture_rows) + 1
-    if more <= 2 * strands:
-        found.append(Offer("strands", f"On {more} strands instead of {strands} it has the right length."))
-    return tuple(found)

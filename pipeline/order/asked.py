@@ -10,7 +10,7 @@ from typing import Literal
 from pipeline.band.pattern import Gauge
 from pipeline.drawer.stash import Stash
 from pipeline.limits import USUAL_ROOM_MM, WORKABLE_MM
-from pipeline.literals import EndStyle, Fill, Fit, Level, Mode, Worked
+from pipeline.literals import Border, EndStyle, Fill, Fit, Level, Mode, Worked
 from pipeline.routing import Ease
 
 
@@ -66,6 +66,7 @@ class Room:
     length: int | None = None
     selvedge: int | None = None
     fill: Fill = "auto"
+    border: Border | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,8 +105,9 @@ class Band:
     finish: EndStyle = "straight"
     taper: bool = False
     tail_mm: float | None = None
-    border: bool = False
-    """Whether colour blocks fill what the picture leaves of the wrist."""
+    border: Border | None = None
+    """What fills the room that the picture leaves on the wrist, the same on both sides of it; None: what
+    ``fill`` says."""
     left_handed: bool = False
     """Whether rows begin at the right edge; the band shows the same picture."""
 

@@ -99,7 +99,8 @@ def _band(band: Band) -> Iterator[str]:
             ("--finish", None if band.finish == usual.finish else band.finish),
             ("--taper", band.taper),
             ("--tail", _mm(band.tail_mm)),
-            ("--border", band.border),
+            ("--border", band.border is not None),
+            ("--border-kind", None if band.border in (None, "lines") else band.border),
             ("--left-handed", band.left_handed),
         )
     )

@@ -11,7 +11,7 @@ from enum import StrEnum
 
 from pipeline import limits
 from pipeline.limits import Bounds
-from pipeline.literals import EASE_OF, EASES, END_STYLES, FILLS, FITS, LEVELS, MODES, WORKED
+from pipeline.literals import BORDERS, EASE_OF, EASES, END_STYLES, FILLS, FITS, LEVELS, MODES, WORKED
 from pipeline.order.units import spell_flag
 
 
@@ -165,7 +165,11 @@ def _band() -> tuple[Option, ...]:
             otherwise="chosen by the picture", bounds=Bounds(0, limits.MOST_STRANDS),
         ),
         Option("fill", at, Kind.CHOICE, "What a band longer than its picture does.", "auto", words=FILLS),
-        Option("border", at, Kind.SWITCH, "Colour blocks before and after the picture.", "no", common=True),
+        Option("border", at, Kind.SWITCH, "The same border on both sides of the picture.", "no", common=True),
+        Option(
+            "border-kind", at, Kind.CHOICE, "What the border shows; asks for one, too.",
+            otherwise="lines that cross", words=BORDERS,
+        ),
     )  # fmt: skip
 
 

@@ -10,7 +10,18 @@ from pathlib import Path
 from pipeline.drawer.stash import Stash, builtin_stash, read_stash
 from pipeline.errors import InputError
 from pipeline.limits import LIKELY_WRIST_MM, USUAL_PACE_S, USUAL_ROOM_MM, USUAL_WRIST_MM, WORKABLE_MM
-from pipeline.literals import EASE_OF, EASES, END_STYLES, FILLS, FITS, LEVELS, MODES, WORKED, EaseName
+from pipeline.literals import (
+    BORDERS,
+    EASE_OF,
+    EASES,
+    END_STYLES,
+    FILLS,
+    FITS,
+    LEVELS,
+    MODES,
+    WORKED,
+    EaseName,
+)
 from pipeline.materials.fit import SIZES, size_named
 from pipeline.order.asked import Artwork, Band, Drawer, LetterSource, PictureSource, Tying
 from pipeline.order.given import Given, Where, flag
@@ -155,7 +166,7 @@ def read_band(given: Given, *, told: bool = False) -> Band:
         finish=given.word("finish", END_STYLES) or "straight",
         taper=given.yes("taper"),
         tail_mm=given.length("tail"),
-        border=given.yes("border"),
+        border=given.word("border-kind", BORDERS) or ("lines" if given.yes("border") else None),
         left_handed=given.yes("left-handed"),
     )
 

@@ -16,7 +16,7 @@ from pipeline.errors import ImpossibleError, InputError
 from pipeline.limits import USUAL_ROOM_MM
 from pipeline.materials.cutting import cut_skeins
 from pipeline.materials.ends import end_use, finish_steps, make_end, plain_ends, start_steps
-from pipeline.materials.fit import GAP_MM, Fit, fit_rows, offers, place
+from pipeline.materials.fit import GAP_MM, Fit, fit_rows
 from pipeline.materials.gauge import Strand, Swatch, fit_gauge, gauges_path, preset_gauge
 from pipeline.materials.joins import on_cards, place_joins
 from pipeline.materials.lengths import OVERLAP_MM, checkpoints, cut_list, pieces
@@ -179,42 +179,6 @@ def test_how_a_wrist_adds_up_is_said() -> None:
 
 def _tapered(at_start: bool):
     return make_end("braid", (0,) * 8, GAUGE, at_start=at_start, taper=True)
-
-
-def test_bars_lie_two_rows_off_the_picture_and_are_two_rows_wide() -> None:
-    """A motif of two rows in fourteen, six rows spare on each side; thread 1 is the ground."""
-    motif = np.array([[0, 0, 2], [0, 0, 1]])
-    placed = place(motif, 14, how="border", ground=1)
-    assert placed[6:8].tolist() == motif.tolist()
-    ground, bar = [1, 1, 1], [0, 0, 0]
-    assert placed[:6].tolist() == [ground, ground, bar, bar, ground, ground]
-    assert placed[8:].tolist() == [ground, ground, bar, bar, ground, ground]
-    without_room = place(motif, 8, how="border", ground=1)  # three rows a side: two off, one for a bar
-    assert without_room[:3].tolist() == without_room[5:].tolist() == [ground] * 3
-    just_ground = place(np.array([[1, 1, -1]]), 11, how="border", ground=1)
-    assert set(just_ground.ravel().tolist()) == {1, -1}
-
-
-@pytest.mark.parametrize("motif", range(1, 8))
-@pytest.mark.parametrize("rows", range(8, 40))
-def test_diagonal_motifs_repeat_on_whole_pairs_of_rows(motif: int, rows: int) -> None:
-    """As many as fit, each beginning on an even row, none upon another."""
-    grid = np.arange(1, motif + 1)[:, None] + np.zeros((1, 3), dtype=np.int64)
-    placed = place(grid, rows, how="repeat", ground=0, worked="diagonal")
-    starts = np.flatnonzero(placed[:, 0] == 1)
-    assert len(starts) == rows // (motif + motif % 2)
-    assert (starts % 2 == 0).all()
-    for start in starts:
-        assert (placed[start : start + motif] == grid).all()
-    assert (placed > 0).any(axis=1).sum() == motif * len(starts)
-
-
-def test_offers_say_figures() -> None:
-    """24 strands make 23 cells; at 100 rows instead of 120 that is 19 cells, which 20 strands make."""
-    fewer, longer = offers(120, 100, strands=24)
-    assert fewer.sentence == "On 20 strands instead of 24 it has the right length."
-    assert longer.sentence.endswith("20 rows longer.")
-    assert "On 2 strands" in offers(100, 10, strands=3)[0].sentence
 
 
 # ---------------------------------------------------------------- ends

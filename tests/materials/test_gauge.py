@@ -12,7 +12,7 @@ from pipeline.drawer.stash import diameter_mm
 from pipeline.errors import ImpossibleError, InputError
 from pipeline.limits import USUAL_ROOM_MM
 from pipeline.materials.ends import make_end, plain_ends
-from pipeline.materials.fit import GAP_MM, SIZES, fit_rows, offers, place, size_named
+from pipeline.materials.fit import GAP_MM, SIZES, fit_rows, size_named
 from pipeline.materials.gauge import (
     Strand,
     Swatch,
@@ -112,35 +112,6 @@ def test_fit_adds_up():
     with pytest.raises(ImpossibleError, match="nothing to knot"):
         wide = make_end("tie", (0,) * 300, gauge, at_start=False, taper=True)
         fit_rows(165, gauge, ends=Ends(start=plain_ends().start, finish=wide))
-
-
-@given(
-    st.integers(1, 12),
-    st.integers(0, 60),
-    st.sampled_from(["repeat", "centre", "border"]),
-    st.sampled_from(["rows", "diagonal"]),
-)
-def test_a_placed_picture_is_whole(motif, spare, how, worked):
-    grid = np.arange(1, motif + 1)[:, None] + np.zeros((1, 3), dtype=np.int64)
-    rows = motif + spare
-    placed = place(grid, rows, how=how, ground=0, worked=worked)
-    assert placed.shape == (rows, 3)
-    starts = [r for r in range(rows - motif + 1) if (placed[r : r + motif] == grid).all()]
-    assert starts
-    if worked == "diagonal":
-        assert any(start % 2 == 0 for start in starts)
-    if how == "repeat" and worked == "rows":
-        assert len(starts) >= rows // motif
-    if how == "centre" and worked == "rows":
-        assert abs(2 * starts[0] + motif - rows) <= 1
-
-
-def test_a_picture_that_is_too_long_is_refused_and_offers_are_made():
-    with pytest.raises(ImpossibleError, match="takes 9 rows"):
-        place(np.zeros((9, 3), dtype=np.int64), 8, how="centre", ground=0)
-    assert [offer.how for offer in offers(120, 100, strands=24)] == ["strands", "longer"]
-    assert [offer.how for offer in offers(40, 100, strands=24)] == ["repeat", "centre", "border"]
-    assert offers(100, 100, strands=24) == ()
 
 
 @given(st.floats(4, 20), st.floats(0.5, 3), st.integers(0, 2**32 - 1))

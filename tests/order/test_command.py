@@ -45,7 +45,7 @@ CASES: tuple[Asked, ...] = (
             finish="braid",
             taper=True,
             tail_mm=120,
-            border=True,
+            border="bars",
             left_handed=True,
         ),
         replace(DRAWER, only=("navy", "chalk"), colours=2, ground="chalk"),

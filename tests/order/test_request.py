@@ -44,6 +44,7 @@ def test_everything_said_arrives() -> None:
         "threads": "navy; chalk", "colours": "2", "ground": "navy", "at-most": "navy=3, chalk=2",
         "start-order": "navy,*", "strands": "20", "worked": "diagonal", "rows": "60", "wrist": "16 cm",
         "room": "20mm", "gauge": "0.7mm", "selvedge": "1", "fill": "centre", "border": "yes",
+        "border-kind": "blocks",
         "left-handed": "yes", "hand-overs": "any", "switching-rows": "auto", "joins": "2", "share": "full",
         "longest": "2m", "margin": "10", "pace": "7,5", "start": "loop", "finish": "braid", "taper": "yes",
         "tail": "12 cm", "title": "Regatta", "advice": "no", "time-limit": "30", "effort": "0.5", "seed": "4",
@@ -56,7 +57,7 @@ def test_everything_said_arrives() -> None:
         Path("flag.png"), True, "#ffffff", False, (0, 0, 0.5, 1), 3, True, "cover", "photo"
     )
     assert order.band == Band(
-        20, "diagonal", 60, 160.0, False, 20.0, 0.7, 1, "centre", "loop", "braid", True, 120.0, True, True
+        20, "diagonal", 60, 160.0, False, 20.0, 0.7, 1, "centre", "loop", "braid", True, 120.0, "blocks", True
     )
     assert order.drawer == DrawerRequest(Path("mine.csv"), ("navy", "chalk"), 2, "navy")
     assert order.tying == Tying(

@@ -1,0 +1,121 @@
+"""A picture brought to the length of the band: repeated, or alone in the middle, with or without a border."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.design.border import LEAST, draw_border
+from pipeline.errors import ImpossibleError
+from pipeline.literals import Border, Worked
+
+Grid = NDArray[np.int64]
+How = Literal["repeat", "centre"]
+
+
+def place(grid: Grid, rows: int, *, how: How, ground: int, worked: Worked = "rows") -> Grid:
+    """Bring a (picture rows, cells) grid of thread indices to ``rows`` rows.
+
+    ``repeat``: whole motifs one after another, as many as fit, the spare rows shared between and around
+    them in ground; ``centre``: one motif in the middle of the ground. ``ground`` is a thread index. Raises
+    ImpossibleError if the picture is longer than ``rows``.
+
+    >>> import numpy as np
+    >>> place(np.array([[1, 2]]), 3, how="centre", ground=0).tolist()
+    [[0, 0], [1, 2], [0, 0]]
+    """
+    motif, cells = grid.shape
+    if motif > rows:
+        raise ImpossibleError(
+            f"the picture takes {motif} rows and the band has room for {rows}.",
+            "Use fewer strands (the picture shrinks with them), crop it, or make the band longer.",
+        )
+    step = _step(worked)
+    times = max(1, rows // _padded(motif, step)) if how == "repeat" and motif else 1
+    placed = np.full((rows, cells), ground, dtype=np.int64)
+    for start in _starts(motif, rows, times, step):
+        placed[start : start + motif] = grid
+    return placed
+
+
+def between_borders(
+    grid: Grid, rows: int, kind: Border, *, ground: int, worked: Worked = "rows", aspect: float = 1.0
+) -> Grid:
+    """Set a (picture rows, cells) grid in the middle between two equal borders.
+
+    The whole has ``rows`` rows, or as few less as it takes to make both ends equal: up to one in row work,
+    up to three in diagonal work. Borders show the other threads of the picture, the most wanted first;
+    ``aspect`` is the width of a cell over its height. Raises ImpossibleError if there is no room.
+
+    >>> import numpy as np
+    >>> between_borders(np.array([[1, 1]]), 10, "bars", ground=0)[:, 0].tolist()
+    [1, 1, 0, 0, 1, 0, 0, 1, 1]
+    """
+    motif, cells = grid.shape
+    side = (rows - motif) // 2
+    side -= side % _step(worked)
+    if side < LEAST:
+        raise ImpossibleError(
+            f"the picture takes {motif} of the {max(rows, 0)} rows that the wrist has room for, and a border "
+            f"takes {LEAST} on each side.",
+            "Use fewer strands (the picture shrinks with them), a longer --wrist, or no border.",
+        )
+    count = np.bincount(grid[(grid >= 0) & (grid != ground)])
+    threads = [int(t) for t in np.argsort(-count, kind="stable") if count[t]]
+    border = draw_border(kind, side, cells, ground=ground, threads=threads, worked=worked, aspect=aspect)
+    return np.concatenate([border[::-1], grid, border])
+
+
+def _step(worked: Worked) -> int:
+    """In diagonal work a motif may only move by whole pairs of rows: other cells are knots then."""
+    return 2 if worked == "diagonal" else 1
+
+
+def _padded(motif: int, step: int) -> int:
+    return motif + motif % step
+
+
+def _starts(motif: int, rows: int, times: int, step: int) -> list[int]:
+    """First rows of ``times`` motifs, the spare rows shared evenly between and around them.
+
+    As each has room for its padding, moving it up to a whole step never lays it on the one before.
+    """
+    spare = rows - times * motif
+    even = (i * motif + round(spare * (i + 1) / (times + 1)) for i in range(times))
+    return [start - start % step for start in even]
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """A way to bring the picture to the length, in a sentence for the maker."""
+
+    how: str
+    sentence: str
+
+
+def offers(picture_rows: int, rows: int, *, strands: int, worked: Worked = "rows") -> tuple[Offer, ...]:
+    """Say what is possible with a picture of ``picture_rows`` rows in a band of ``rows``."""
+    spare = rows - picture_rows
+    if spare == 0:
+        return ()
+    if spare < 0:
+        fewer = max(2, math.floor((strands - 1) * rows / picture_rows) + 1)
+        return (
+            Offer("strands", f"On {fewer} strands instead of {strands} it has the right length."),
+            Offer("longer", f"Left as it is, the band comes out {-spare} rows longer."),
+        )
+    found: list[Offer] = []
+    times = rows // _padded(picture_rows, _step(worked))
+    if times > 1:
+        found.append(Offer("repeat", f"It could be repeated {times} times: --fill repeat."))
+    found.append(Offer("centre", f"It could be centred in {spare} rows of ground: --fill centre."))
+    if spare >= 2 * LEAST + 2:
+        found.append(Offer("border", "It could stand between two borders: --border."))
+    more = math.ceil((strands - 1) * rows / picture_rows) + 1
+    if more <= 2 * strands:
+        found.append(Offer("strands", f"On {more} strands instead of {strands} it has the right length."))
+    return tuple(found)
