@@ -98,6 +98,12 @@ class Said:
         return tuple(tuple(thread for step in line for thread in step.shown) for line in self.lines)
 
     @property
+    def shifted(self) -> bool:
+        """Whether it is a row of pairs that begins at position 2."""
+        step = self.steps[0]
+        return step.by_row and step.way is Way.PAIRS and bool(step.knots) and step.knots[0][0] % 2 == 1
+
+    @property
     def rows(self) -> tuple[int, int]:
         """First and last row of the section that its knots belong to."""
         rows = [row for step in self.steps for row, _ in step.cells] or [self.last.row]
@@ -186,6 +192,11 @@ class Instructions:
     """Cells that show another thread than the picture wanted."""
 
     @property
+    def knots(self) -> frozenset[Knot]:
+        """The kinds of knot that the maker ties."""
+        return frozenset(knot for _, _, _, row in self.pattern.rows() for _, knot in row.knots)
+
+    @property
     def title(self) -> str:
         """The band's title, without what cannot be printed."""
         return "".join(c if c.isprintable() else " " for c in self.pattern.title).strip() or "Band"
@@ -194,15 +205,17 @@ class Instructions:
 @dataclass(frozen=True, slots=True)
 class Entry:
     """A line of written instructions and what it is: ``plain``, ``item`` (of a list), ``section``,
-    ``work`` (a row, a step or a repeat), ``check`` or ``measure``.
+    ``work`` (a row or a step), ``again`` (a repeat), ``check`` or ``measure``.
 
-    ``shows``: the threads that show in the line's knots (see ``Said.shows``); ``boxes``: places to tick.
+    ``shows``: the threads that show in the line's knots (see ``Said.shows``), also where a single line is
+    tied again; ``boxes``: places to tick; ``shifted``: a row of pairs that begins at position 2.
     """
 
     role: str
     text: str
     shows: tuple[tuple[int, ...], ...] = ()
     boxes: int = 0
+    shifted: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -62,7 +62,8 @@ def write_instructions(
             if entry.role == "section":
                 lines.append("")
             text = f"- {entry.text}" if entry.role == "item" else entry.text
-            text += f" {phrases.shows(entry.shows)}" if entry.shows else ""
+            if entry.role == "work" and entry.shows:
+                text += f" {phrases.shows(entry.shows)}"
             lines.append(text + (f" {phrases.boxes(entry.boxes)}" if entry.boxes else ""))
     return "\n".join(_wrapped(line) for line in lines) + "\n"
 
@@ -106,12 +107,15 @@ def _lines(passage: Passage, phrases: Phrases) -> Iterator[Entry]:
         if isinstance(item, Repeat):
             done = range(item.first, item.last + 1)
             boxes = item.count if 2 <= item.count <= MOST_BOXES else 0
-            yield Entry("work", phrases.repeat(passage, item), boxes=boxes)
+            source = passage.said[item.source]
+            shows = source.shows if item.last == item.first else ()
+            yield Entry("again", phrases.repeat(passage, item), shows, boxes, source.shifted)
             if item.count > 1:
                 yield Entry("check", phrases.each_time(passage, item))
         else:
             done = range(item, item + 1)
-            yield Entry("work", phrases.line(passage, item), passage.said[item].shows)
+            said = passage.said[item]
+            yield Entry("work", phrases.line(passage, item), said.shows, shifted=said.shifted)
         for i in sorted(passage.measures.keys() & set(done)):
             yield Entry("measure", phrases.measure(passage, i))
         if not passage.checks.isdisjoint(done):

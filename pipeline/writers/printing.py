@@ -18,8 +18,18 @@ HEAD = ParagraphStyle(
     "head", parent=BODY, fontName=BOLD, fontSize=13, leading=17, spaceBefore=12, spaceAfter=5
 )
 SUB = ParagraphStyle("sub", parent=BODY, fontName=BOLD, fontSize=9.5, leading=13, spaceBefore=6, spaceAfter=2)
-STEP = ParagraphStyle("step", parent=BODY, fontSize=8.6, leading=12.2, leftIndent=12, firstLineIndent=-12)
-CHECK = ParagraphStyle("check", parent=STEP, fontName=BOLD, backColor=TINT, borderPadding=(1, 3, 1, 3))
+STEP = ParagraphStyle(
+    "step", parent=BODY, fontSize=8.6, leading=12.2, leftIndent=12, firstLineIndent=-12, spaceAfter=1
+)
+CHECK = ParagraphStyle(
+    "check",
+    parent=STEP,
+    fontName=BOLD,
+    backColor=TINT,
+    borderPadding=(1, 3, 1, 3),
+    spaceBefore=3,
+    spaceAfter=4,
+)
 NUMBER = ParagraphStyle("number", parent=SMALL, alignment=TA_RIGHT)
 
 

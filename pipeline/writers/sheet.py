@@ -49,6 +49,7 @@ from pipeline.writers.drawing import (
     register_fonts,
     text_width,
 )
+from pipeline.writers.hanging import thread_line
 from pipeline.writers.ink import HAIR, INK, PAPER, SIGNAL, SOFT, ink_on
 from pipeline.writers.key import sign_key, thread_keys
 from pipeline.writers.preview import PAGE, preview_pictures
@@ -130,17 +131,22 @@ def sheet_pdf(
     )
     frame = Frame(margin, margin + 5 * mm, inner, page_height - 2 * margin - 5 * mm, 0, 0, 0, 0)
     title = printable(pattern.title)
+    threads = thread_line(seen, inner / mm - 70)
 
-    def footer(canvas: Any, _: Any) -> None:
+    def key(canvas: Any, _: Any) -> None:
+        paint_pdf(canvas, threads, margin + 38 * mm, margin + 1.8 * mm)
+
+    def footer(canvas: Any, document: Any) -> None:
+        key(canvas, document)
         canvas.setFont(PLAIN, 7.5)
         canvas.setFillColor(SOFT)
-        canvas.drawString(margin, margin - 1 * mm, fitted(title, 2.65, PAPERS[paper][0] - 60))
+        canvas.drawString(margin, margin - 1 * mm, fitted(title, 2.65, 36))
         canvas.drawRightString(page_width - margin, margin - 1 * mm, f"sheet {canvas.getPageNumber()}")
 
     document.addPageTemplates(
         [
             PageTemplate("text", [frame], onPage=footer),
-            PageTemplate("bare", [Frame(0, 0, page_width, page_height, 0, 0, 0, 0)]),
+            PageTemplate("bare", [Frame(0, 0, page_width, page_height, 0, 0, 0, 0)], onPage=key),
         ]
     )
     document.build(story)

@@ -12,9 +12,11 @@ from pipeline.files.channels import printable
 from pipeline.instructions import words
 from pipeline.instructions.model import Entry, Instructions
 from pipeline.instructions.text import written
-from pipeline.writers.drawing import Drawing, Polygon, Shape, Text, box, paint_pdf
+from pipeline.writers.drawing import Drawing, Polygon, Shape, Text, box, moved, paint_pdf
+from pipeline.writers.hanging import hanging_drawing
 from pipeline.writers.ink import INK, PAPER, ink_on
-from pipeline.writers.printing import CHECK, HEAD, STEP, SUB, TITLE
+from pipeline.writers.knotpicture import knot_sheet
+from pipeline.writers.printing import CHECK, HEAD, STEP, SUB, TITLE, Painted
 
 STRIP_MM = 62.0
 """Room for the colours beside the words."""
@@ -32,16 +34,20 @@ def working_pages(told: Instructions, inner: float) -> Iterator[Flowable]:
             continue
         yield CondPageBreak(40 * mm)
         yield Paragraph(escape(part.heading), HEAD)
+        if part.heading == words.WORDS:
+            yield Painted(knot_sheet(told.knots, inner / mm))
         cutting = False
         for entry in part.entries:
             cutting = entry.text == "Cut:" or (cutting and entry.role == "item")
             if not cutting:  # the cut list has a page of its own
                 yield _entry(told, entry, inner)
+            if entry.text.startswith(words.START_ORDER):
+                yield Painted(hanging_drawing(told.pattern, inner / mm))
 
 
 def _entry(told: Instructions, entry: Entry, inner: float) -> Flowable:
     text = escape(printable(entry.text))
-    if entry.role == "work":
+    if entry.role in ("work", "again"):
         return Worked(Paragraph(text, STEP), _strip(told, entry), inner)
     if entry.role == "item":
         text = f"– {text}"
@@ -85,6 +91,8 @@ def _strip(told: Instructions, entry: Entry) -> Drawing:
     shapes: list[Shape] = []
     for i, way in enumerate(ways):
         shapes += _cells(told, way, i * (CELL_MM[1] + 0.6))
+    if entry.shifted:  # the pairs of this row lie half a cell further right
+        shapes = moved(shapes, CELL_MM[0] / 2, 0)
     if len(ways) < len(entry.shows):
         shapes.append(Text((STRIP_MM, 2.5), words.EACH_TIME, 2.2, INK, "end"))
     return Drawing(STRIP_MM, len(ways) * (CELL_MM[1] + 0.6), tuple(shapes), "what it shows")
