@@ -32,8 +32,9 @@ def command(texts: Mapping[str, str]) -> None:
     from pipeline.limits import WORKABLE_MM
     from pipeline.order.given import Given, flag
     from pipeline.order.request import read_band, read_margin
+    from pipeline.report import report_of_pattern
+    from pipeline.report.model import GroupUse
     from pipeline.verdict.feasibility import check
-    from pipeline.writers.report import report_json
 
     given = Given(texts, flag, OF_BLOCKS)
     groups, switch, stash, out = (given.text(name) for name in ("groups", "switch", "stash", "out"))
@@ -58,17 +59,11 @@ def command(texts: Mapping[str, str]) -> None:
         )
         folder = Path(out) if out else Path("output") / folder_name(made.pattern.title)
         found = check_target(folder, replace=replace, inputs=read)
-        report = report_json(
-            made.pattern,
-            check(made.pattern),
-            lower_bound=0.0,
-            further={
-                "groups": [
-                    {"thread": use.group.thread, "strands": use.group.strands, "tied_per_strand": use.tied}
-                    for use in made.use
-                ]
-            },
+        groups_use = tuple(
+            GroupUse(thread=use.group.thread, strands=use.group.strands, tied_per_strand=use.tied)
+            for use in made.use
         )
+        report = report_of_pattern(made.pattern, check(made.pattern), groups=groups_use)
         files = band_files(made.pattern, made.cuts, report, stage=watch.stage)
         kept = write_result(folder, files, replace=replace, inputs=read, since=found)
     if not quiet:

@@ -12,6 +12,7 @@ from pipeline.literals import Paper
 
 if TYPE_CHECKING:
     from pipeline.band.pattern import Pattern
+    from pipeline.report import Report
 
 
 class What(StrEnum):
@@ -65,10 +66,10 @@ def command(
     chosen = choose(to, what)
     document = read_pattern(pattern)
     source = None if picture is None else _picture(picture)
-    report = _report(pattern.with_name("report.json"), document)
     content = _draw(
         document, chosen, to.suffix.lower(),
-        paper=paper, source=source, lengthwise=lengthwise, left_handed=left_handed, report=report,
+        paper=paper, source=source, lengthwise=lengthwise, left_handed=left_handed,
+        beside=pattern.with_name("report.json"),
     )  # fmt: skip
     write_file(to, content, replace=replace, inputs=[pattern, picture])
 
@@ -105,33 +106,30 @@ def _picture(path: Path) -> Any:
     return load_picture(path).rgb
 
 
-def _report(path: Path, pattern: Pattern) -> dict[str, Any]:
-    """The report beside the pattern if there is one for it, else what a replay tells."""
-    import json
+def _report(beside: Path, pattern: Pattern) -> Report:
+    """The report beside the pattern if there is one, else what a replay tells.
 
+    One that is damaged or of another band is left alone, and a sentence says so.
+    """
+    from cli.console import err
+    from pipeline.errors import InputError
+    from pipeline.files.channels import printable
+    from pipeline.report import read_report, report_of_pattern
     from pipeline.verdict.feasibility import check
 
     found = check(pattern)
-    known: dict[str, Any] = {"cells": found.cells, "made": found.made, "colour_error": found.colour_error}
-    try:
-        report = json.loads(path.read_bytes())
-    except (OSError, ValueError, RecursionError):
-        report = None
-    if isinstance(report, dict) and all(report.get(key) == known[key] for key in ("cells", "made")):
-        return report
-    unmade = [
-        {
-            "section": cell.section, "row": cell.row, "knot": cell.knot, "wanted": cell.wanted,
-            "shown": cell.shown, "delta_e": cell.delta_e, "reason": "",
-        }
-        for cell in found.unmade
-    ]  # fmt: skip
-    return {**known, "hand_overs": found.hand_overs, "joins": found.joins, "unmade_cells": unmade}
+    if beside.exists():
+        try:
+            return read_report(beside, pattern, found)
+        except InputError as error:
+            said = printable(error.message.rstrip("."))
+            err.print(f"{said}; drawn without it.", markup=False, soft_wrap=True)
+    return report_of_pattern(pattern, found)
 
 
 def _draw(
     pattern: Pattern, what: What, suffix: str, *,
-    paper: Paper, source: Any, lengthwise: bool, left_handed: bool, report: dict[str, Any],
+    paper: Paper, source: Any, lengthwise: bool, left_handed: bool, beside: Path,
 ) -> bytes | str:  # fmt: skip
     """Call the writer of ``what``."""
     from pipeline.band.handed import mirrored
@@ -153,7 +151,7 @@ def _draw(
         from pipeline.writers.sheet import sheet_pdf
 
         return sheet_pdf(
-            pattern, paper=paper, report=report, cuts=cuts, source=source,
+            pattern, paper=paper, report=_report(beside, pattern), cuts=cuts, source=source,
             lengthwise=lengthwise, left_handed=left_handed,
         )  # fmt: skip
     if what is What.WORKSHEET:
@@ -163,7 +161,7 @@ def _draw(
     if what is What.REPORT:
         from pipeline.writers.report_page import report_html
 
-        return report_html(report, pattern, cuts=cuts)
+        return report_html(_report(beside, pattern), pattern, cuts=cuts)
     if what is What.INSTRUCTIONS:
         from pipeline.instructions.text import write_instructions
 

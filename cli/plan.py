@@ -51,10 +51,11 @@ def command(texts: Mapping[str, str]) -> None:
             watch=watch,
             finishing_s=finishing_s,
         )
+        report = report_of(made, pace_s=order.pace_s)
         files = band_files(
             made.pattern,
             made.cuts,
-            report_of(made, pace_s=order.pace_s),
+            report,
             skeins=made.skeins,
             source=made.design.picture,
             lengthwise=isinstance(order.artwork, LetterSource) and order.artwork.direction == "along",
@@ -63,7 +64,7 @@ def command(texts: Mapping[str, str]) -> None:
         )
         kept = write_result(folder, files, replace=replace, inputs=order.files, since=found)
     if not quiet:
-        show_summary(made, order.pace_s, folder)
+        show_summary(made, report, folder)
         say(kept)
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +13,7 @@ from pipeline.instructions.text import write_instructions
 from pipeline.literals import Paper
 from pipeline.materials.lengths import Cut, cut_list_csv
 from pipeline.materials.skeins import SkeinPlan
+from pipeline.report import Report
 from pipeline.writers.chart import chart_png, chart_svg
 from pipeline.writers.preview import preview_png
 from pipeline.writers.report_page import report_html
@@ -27,7 +27,7 @@ TIMINGS = "timings.json"
 def band_files(
     pattern: Pattern,
     cuts: tuple[Cut, ...],
-    report: str,
+    report: Report,
     *,
     skeins: SkeinPlan | None = None,
     source: NDArray[np.uint8] | None = None,
@@ -38,22 +38,21 @@ def band_files(
 ) -> dict[str, bytes | str]:
     """Render every file of a result, by name.
 
-    ``report``: the text of report.json; ``skeins``: the cutting plan; ``source``: (height, width, 3) sRGB
+    ``skeins``: the cutting plan; ``source``: (height, width, 3) sRGB
     picture to show beside the band; ``stage`` hears which file is being drawn.
 
     >>> from pipeline.band.example import two_rows
     >>> from pipeline.verdict.feasibility import check
     >>> from pipeline.materials.lengths import cut_list
-    >>> from pipeline.writers.report import report_json
-    >>> report = report_json(two_rows(), check(two_rows()), lower_bound=0.0)
+    >>> from pipeline.report import report_of_pattern
+    >>> report = report_of_pattern(two_rows(), check(two_rows()))
     >>> "sheet.pdf" in band_files(two_rows(), cut_list(two_rows()), report)
     True
     """
-    known: dict[str, Any] = json.loads(report)
     writers: dict[str, Callable[[], bytes | str]] = {
         "pattern.json": lambda: render(pattern),
-        "report.json": lambda: report,
-        "report.html": lambda: report_html(known, pattern, cuts=cuts),
+        "report.json": report.json_text,
+        "report.html": lambda: report_html(report, pattern, cuts=cuts),
         "cut-list.csv": lambda: cut_list_csv(pattern, cuts),
         "chart.png": lambda: chart_png(pattern),
         "chart.svg": lambda: chart_svg(pattern),
@@ -63,7 +62,7 @@ def band_files(
         "sheet.pdf": lambda: sheet_pdf(
             pattern,
             paper=paper,
-            report=known,
+            report=report,
             cuts=cuts,
             skeins=skeins,
             source=source,

@@ -34,7 +34,7 @@ from pipeline.motif.picture import load_picture
 from pipeline.order.asked import Artwork, Band, Drawer, LetterSource, PictureSource, Tying
 from pipeline.order.command import command
 from pipeline.plan import Plan, plan
-from pipeline.report import report_of
+from pipeline.report import Report, report_of
 from pipeline.routing import Budget, Ease
 from pipeline.writers.choices import Card, Takes, choices_html, choices_png
 from pipeline.writers.preview import CHOSEN_PX_PER_MM, band_png
@@ -116,11 +116,11 @@ class Figures:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Choice:
-    """A planned band: what was asked, the band, report.json's text, and the straight band as a PNG."""
+    """A planned band: what was asked, the band, its report, and the straight band as a PNG."""
 
     asked: Asked
     pattern: Pattern
-    report: str
+    report: Report
     picture: bytes
     figures: Figures
 
@@ -486,7 +486,7 @@ def choice_files(choice: Choice) -> dict[str, bytes | str]:
     """The files of a choice's own folder."""
     return {
         "pattern.json": render(choice.pattern),
-        "report.json": choice.report,
+        "report.json": choice.report.json_text(),
         "band.png": choice.picture,
     }
 

@@ -96,7 +96,16 @@ class Routed:
     @property
     def proved_best(self) -> bool:
         """Whether the bound meets the cost (to a tolerance for floating point)."""
-        return self.cost - self.lower_bound <= 1e-6 * max(1.0, self.cost)
+        return proved(self.cost, self.lower_bound)
+
+
+def proved(cost: float, lower_bound: float) -> bool:
+    """Whether a bound meets a cost, to a tolerance for floating point: then nothing better exists.
+
+    >>> proved(40.0, 40.0), proved(40.0, 39.9)
+    (True, False)
+    """
+    return cost - lower_bound <= 1e-6 * max(1.0, cost)
 
 
 class Reporter(Protocol):

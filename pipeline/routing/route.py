@@ -18,7 +18,7 @@ from pipeline.routing.leader import applies, improve_leader
 from pipeline.routing.meter import Meter
 from pipeline.routing.plain import solve_plain
 from pipeline.routing.prices import certified
-from pipeline.routing.question import Budget, Ease, Question, Routed, Stopped, require_possible
+from pipeline.routing.question import Budget, Ease, Question, Routed, Stopped, proved, require_possible
 from pipeline.routing.search import EVERYWHERE, Search
 from pipeline.routing.starts import Guide, ladder, starts
 from pipeline.routing.warm import compiler
@@ -89,7 +89,7 @@ class _Run:
 
     @property
     def proved(self) -> bool:
-        return self.cost - self.bound <= 1e-6 * max(1.0, self.cost)
+        return proved(self.cost, self.bound)
 
     def keep(self, labels: Labels) -> None:
         """Remember ``labels`` if they are better."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 from typing import Any
 
@@ -14,6 +14,8 @@ from pipeline.instructions.text import CAUTIONS
 from pipeline.instructions.words import span
 from pipeline.materials.fit import size_mm
 from pipeline.materials.lengths import Cut, pieces
+from pipeline.report import Report, certificate, verdict
+from pipeline.report.model import EaseGiven, JoinsLine, SwitchingLine, UnmadeCell
 from pipeline.writers.bandmap import band_map
 from pipeline.writers.cutting import cut_lines
 from pipeline.writers.drawing import inline_svg
@@ -36,21 +38,18 @@ _WHY = {
 }
 
 
-def report_html(report: Mapping[str, Any], pattern: Pattern, *, cuts: Sequence[Cut] = ()) -> str:
-    """The report page. ``report`` is the content of report.json; keys that are absent are left out.
-
-    Rendered where present, besides the documented keys: ``threads_became`` (list of ``{"colour", "thread",
-    "delta_e", "cells"}``), ``skeins`` (list of ``{"thread", "needed_m", "owned_m", "skeins", "buy",
-    "enough"}``), ``hours`` (``[low, high]``), ``notes`` (sentences).
+def report_html(report: Report, pattern: Pattern, *, cuts: Sequence[Cut] = ()) -> str:
+    """The report page; what nobody looked for is left out.
 
     >>> from pipeline.band.example import two_rows
-    >>> "two rows" in report_html({"cells": 6, "made": 5}, two_rows())
+    >>> from pipeline.report import report_of_pattern
+    >>> from pipeline.verdict.feasibility import check
+    >>> "two rows" in report_html(report_of_pattern(two_rows(), check(two_rows())), two_rows())
     True
     """
     wide, long = size_mm(pattern)
     rows = sum(len(section.rows) for section in pattern.sections)
     drawing = band_map(pattern)
-    unmade = int(report.get("cells", 0)) - int(report.get("made", 0))
     tables = [table for make in _TABLES if (table := make(report, pattern, cuts)) is not None]
     return page(
         "report.html",
@@ -60,82 +59,34 @@ def report_html(report: Mapping[str, Any], pattern: Pattern, *, cuts: Sequence[C
         facts=f"{len(pattern.strands)} strands, {rows} rows, about {wide:.0f} × {long:.0f} mm knotted",
         verdict=verdict(report),
         certificate=certificate(report),
-        whole=unmade == 0,
+        whole=report.unmade == 0,
         figures=list(_figures(report, pattern)),
         map=Markup(inline_svg(drawing)),
-        map_words=_map_words(pattern, unmade),
+        map_words=_map_words(pattern, report.unmade),
         threads=[thread.name for thread in pattern.threads],
-        notes=[str(note) for note in (*(report.get("fit") or {}).get("said", ()), *report.get("notes", []))],
+        notes=[*(report.fit.said if report.fit else ()), *report.notes],
         reasons=list(_reasons(report, pattern)),
         tables=tables,
         cautions=CAUTIONS,
     )
 
 
-def verdict(report: Mapping[str, Any]) -> str:
-    """One sentence: what share of the picture this band makes.
-
-    >>> verdict({"cells": 40, "made": 39})
-    '39 of 40 cells can be tied as the picture wants (97.5 %); 1 shows another thread.'
-    """
-    cells, made = int(report.get("cells", 0)), int(report.get("made", 0))
-    if not cells:
-        return "This band asks for no picture: whatever its knots show is right."
-    if made == cells:
-        return f"Every one of the {cells} cells can be tied as the picture wants."
-    unmade = cells - made
-    share = min(99.9, 100 * made / cells)
-    show = "shows" if unmade == 1 else "show"
-    tied = f"{made} of {cells} cells can be tied as the picture wants ({share:.1f} %)"
-    return f"{tied}; {unmade} {show} another thread."
-
-
-def certificate(report: Mapping[str, Any]) -> str:
-    """How good that is, as far as it was proved, in one or two sentences; "" where nothing was asked.
-
-    >>> certificate({"colour_error": 50.0, "lower_bound": 40.0})
-    'The colour error is 50.0; no band under the same rules gets below 40.0, so at most 20.0 % can be saved.'
-    """
-    error, bound = float(report.get("colour_error", 0.0)), float(report.get("lower_bound", 0.0))
-    if report.get("cells") == 0:
-        return ""
-    if report.get("proved_best") or error == 0:
-        return (
-            "Proved best: with these threads, this number of strands and rows, and these rules for "
-            "hand-overs, no band comes closer to the picture."
-        )
-    stopped = {
-        "time": " The search ended at its time limit; more time may do better.",
-        "interrupt": " The search was ended by hand; more time may do better.",
-    }.get(str(report.get("stopped", "done")), "")
-    if bound <= 0:
-        return f"The colour error is {error:.1f}; how far that is from the best is not known.{stopped}"
-    gap = 100 * (error - bound) / error
-    return (
-        f"The colour error is {error:.1f}; no band under the same rules gets below {bound:.1f}, "
-        f"so at most {gap:.1f} % can be saved.{stopped}"
-    )
-
-
-def _figures(report: Mapping[str, Any], pattern: Pattern) -> Iterator[tuple[str, str]]:
-    names = {
-        "colour_error": "Colour error",
-        "switching_rows": "Switching rows",
-        "hand_overs": "Hand-overs",
-        "same_thread_hand_overs": "Hand-overs, one thread",
-        "joins": "Joins",
-        "thread_changes": "Thread changes",
-    }
-    for key, name in names.items():
-        value = report.get(key)
-        if value is not None and (value or key in ("colour_error", "hand_overs")):
-            yield name, f"{value:.1f}" if isinstance(value, float) else f"{value}"
+def _figures(report: Report, pattern: Pattern) -> Iterator[tuple[str, str]]:
+    yield "Colour error", f"{report.colour_error:.1f}"
+    if report.switching_rows:
+        yield "Switching rows", f"{report.switching_rows}"
+    yield "Hand-overs", f"{report.hand_overs}"
+    for name, count in (
+        ("Hand-overs, one thread", report.same_thread_hand_overs),
+        ("Joins", report.joins),
+        ("Thread changes", report.thread_changes),
+    ):
+        if count:
+            yield name, f"{count}"
     yield "Knots", f"{sum(len(row.knots) for _, _, _, row in pattern.rows())}"
-    hours = report.get("hours")
-    if isinstance(hours, Sequence) and len(hours) == 2:
-        yield "Hours of tying", f"{hours[0]:g}–{hours[1]:g}"
-    elif isinstance(hours, (int, float)):
-        yield "Hours of tying", f"{hours:g}"
+    if report.hours is not None:
+        quick, calm = report.hours
+        yield "Hours of tying", f"{quick:g}" if quick == calm else f"{quick:g}–{calm:g}"
 
 
 def _map_words(pattern: Pattern, unmade: int) -> str:
@@ -147,24 +98,20 @@ def _map_words(pattern: Pattern, unmade: int) -> str:
     return words
 
 
-def _reasons(report: Mapping[str, Any], pattern: Pattern) -> Iterator[dict[str, Any]]:
+def _reasons(report: Report, pattern: Pattern) -> Iterator[dict[str, Any]]:
     before = [0]
     for section in pattern.sections:
         before.append(before[-1] + len(section.rows))
 
-    def kind(cell: Mapping[str, Any]) -> str:
-        why = cell.get("why")
-        found = str(why.get("kind", "")) if isinstance(why, Mapping) else ""
-        return found if found in _WHY else ""
+    def kind(cell: UnmadeCell) -> str:
+        return cell.why.kind if cell.why is not None else ""
 
-    cells = list(report.get("unmade_cells", []))
-    for found in sorted({kind(cell) for cell in cells}, key=list(_WHY).index):
-        mine = [cell for cell in cells if kind(cell) == found]
-        lines: dict[tuple[Any, ...], list[tuple[int, int]]] = {}
+    for found in sorted({kind(cell) for cell in report.unmade_cells}, key=list(_WHY).index):
+        mine = [cell for cell in report.unmade_cells if kind(cell) == found]
+        lines: dict[tuple[int, int, str, str], list[tuple[int, int]]] = {}
         for cell in mine:
-            knots = pattern.sections[cell["section"]].rows[cell["row"]].knots
-            place = before[cell["section"]] + cell["row"] + 1, knots[cell["knot"]][0] + 1
-            key = (cell["wanted"], cell["shown"], f"{cell['delta_e']:.1f}", str(cell.get("reason", "")))
+            place = before[cell.section] + cell.row + 1, cell.position + 1
+            key = cell.wanted, cell.shown, f"{cell.delta_e:.1f}", cell.reason
             lines.setdefault(key, []).append(place)
         heading, words = _WHY[found]
         ordered = sorted(lines.items(), key=lambda item: (-len(item[1]), item[1]))
@@ -205,16 +152,10 @@ def _table(heading: str, words: str, columns: list[str], rows: list[list[Any]], 
     return {"heading": heading, "words": words, "columns": columns, "rows": rows, "numbers": numbers}
 
 
-def _became(report: Mapping[str, Any], pattern: Pattern, cuts: Sequence[Cut]) -> Table | None:
-    rows = [
-        [
-            {"patch": entry["colour"]},
-            _thread(pattern, entry["thread"]),
-            f"{entry.get('delta_e', 0.0):.1f}",
-            entry.get("cells", ""),
-        ]
-        for entry in report.get("threads_became", [])
-        if _is_colour(entry.get("colour"))
+def _became(report: Report, pattern: Pattern, cuts: Sequence[Cut]) -> Table | None:
+    rows: list[list[Any]] = [
+        [{"patch": entry.colour}, _thread(pattern, entry.thread), f"{entry.delta_e:.1f}", entry.cells]
+        for entry in report.threads_became
     ]
     if not rows:
         return None
@@ -224,23 +165,16 @@ def _became(report: Mapping[str, Any], pattern: Pattern, cuts: Sequence[Cut]) ->
     )
 
 
-def _is_colour(value: Any) -> bool:
-    return isinstance(value, str) and len(value) == 7 and set(value[1:]) <= set("0123456789abcdef")
+def _thread(pattern: Pattern, thread: int) -> Any:
+    return {"thread": thread, "name": pattern.threads[thread].name}
 
 
-def _thread(pattern: Pattern, thread: Any) -> Any:
-    if isinstance(thread, int) and 0 <= thread < len(pattern.threads):
-        return {"thread": thread, "name": pattern.threads[thread].name}
-    names = [t.name for t in pattern.threads]
-    return {"thread": names.index(thread), "name": thread} if thread in names else str(thread)
-
-
-def _suggestions(report: Mapping[str, Any], pattern: Pattern, cuts: Sequence[Cut]) -> Table | None:
-    rows = [
-        [entry["change"], _of(entry, report), f"{entry['colour_error']:.1f}", entry.get("price", "")]
-        for entry in report.get("suggestions", [])
+def _suggestions(report: Report, pattern: Pattern, cuts: Sequence[Cut]) -> Table | None:
+    rows: list[list[Any]] = [
+        [entry.change, f"{entry.made} of {entry.cells}", f"{entry.colour_error:.1f}", entry.price]
+        for entry in report.suggestions
     ]
-    idle = [str(entry["change"]) for entry in report.get("tried_without_gain", [])]
+    idle = [entry.change for entry in report.tried_without_gain]
     if not rows and not idle:
         return None
     words = "Each was tried by planning again, with less effort than the band itself; best first."
@@ -251,14 +185,13 @@ def _suggestions(report: Mapping[str, Any], pattern: Pattern, cuts: Sequence[Cut
     )
 
 
-def _of(entry: Mapping[str, Any], report: Mapping[str, Any]) -> str:
-    return f"{entry['made']} of {entry.get('cells') or report.get('cells', '?')}"
+def _of(entry: SwitchingLine | JoinsLine | EaseGiven, report: Report) -> str:
+    return f"{entry.made} of {report.cells}"
 
 
-def _trade_off(report: Mapping[str, Any], pattern: Pattern, cuts: Sequence[Cut]) -> Table | None:
-    rows = [
-        [entry["switching_rows"], _of(entry, report), f"{entry['colour_error']:.1f}"]
-        for entry in report.get("trade_off", [])
+def _trade_off(report: Report, pattern: Pattern, cuts: Sequence[Cut]) -> Table | None:
+    rows: list[list[Any]] = [
+        [entry.switching_rows, _of(entry, report), f"{entry.colour_error:.1f}"] for entry in report.trade_off
     ]
     if len(rows) < 2:
         return None
@@ -268,10 +201,9 @@ def _trade_off(report: Mapping[str, Any], pattern: Pattern, cuts: Sequence[Cut])
     )
 
 
-def _joins(report: Mapping[str, Any], pattern: Pattern, cuts: Sequence[Cut]) -> Table | None:
-    rows = [
-        [entry["joins"], _of(entry, report), f"{entry['colour_error']:.1f}"]
-        for entry in report.get("joins_trade_off", [])
+def _joins(report: Report, pattern: Pattern, cuts: Sequence[Cut]) -> Table | None:
+    rows: list[list[Any]] = [
+        [entry.joins, _of(entry, report), f"{entry.colour_error:.1f}"] for entry in report.joins_trade_off
     ]
     if len(rows) < 2:
         return None
@@ -282,47 +214,36 @@ def _joins(report: Mapping[str, Any], pattern: Pattern, cuts: Sequence[Cut]) -> 
 
 
 _EASES = {
-    "plain": "plain: the leader changes at the edges only",
-    "light": "light: at most one hand-over in a row",
-    "full": "full: any number of hand-overs",
+    "plain": "none: the leader changes at the edges only",
+    "light": "few: at most one in a row",
+    "full": "any number",
 }
 
 
-def _eases(report: Mapping[str, Any], pattern: Pattern, cuts: Sequence[Cut]) -> Table | None:
-    rows = [
-        [
-            _EASES.get(entry["ease"], entry["ease"]),
-            _of(entry, report),
-            f"{entry['colour_error']:.1f}",
-            entry["hand_overs"],
-        ]
-        for entry in report.get("eases", [])
+def _eases(report: Report, pattern: Pattern, cuts: Sequence[Cut]) -> Table | None:
+    rows: list[list[Any]] = [
+        [_EASES[entry.ease], _of(entry, report), f"{entry.colour_error:.1f}", entry.hand_overs]
+        for entry in report.eases
     ]
     if not rows:
         return None
     words = "How many hand-overs a row may have, each planned for itself."
-    return _table("Hand-overs", words, ["Ease", "Cells made", "Colour error", "Hand-overs"], rows, {1, 2, 3})
+    return _table(
+        "Hand-overs", words, ["Allowed", "Cells made", "Colour error", "Hand-overs"], rows, {1, 2, 3}
+    )
 
 
-def _skeins(report: Mapping[str, Any], pattern: Pattern, cuts: Sequence[Cut]) -> Table | None:
-    rows = []
-    for entry in report.get("skeins", []):
-        owned, buy = entry.get("owned_m"), entry.get("buy", 0)
-        if owned is None:
+def _skeins(report: Report, pattern: Pattern, cuts: Sequence[Cut]) -> Table | None:
+    rows: list[list[Any]] = []
+    for entry in report.skeins:
+        if entry.owned_m is None:
             enough = "metres owned not known"
-        elif entry.get("enough"):
+        elif entry.enough:
             enough = "yes"
         else:
-            enough = f"no: buy {buy} more" if buy else "no: a piece is longer than a skein"
-        rows.append(
-            [
-                _thread(pattern, entry.get("thread")),
-                f"{entry.get('needed_m', 0.0):.1f}",
-                "–" if owned is None else f"{owned:.1f}",
-                entry.get("skeins", ""),
-                enough,
-            ]
-        )
+            enough = f"no: buy {entry.buy} more" if entry.buy else "no: a piece is longer than a skein"
+        owned = "–" if entry.owned_m is None else f"{entry.owned_m:.1f}"
+        rows.append([_thread(pattern, entry.thread), f"{entry.needed_m:.1f}", owned, entry.skeins, enough])
     if not rows:
         return None
     return _table(
@@ -331,7 +252,7 @@ def _skeins(report: Mapping[str, Any], pattern: Pattern, cuts: Sequence[Cut]) ->
     )  # fmt: skip
 
 
-def _use(report: Mapping[str, Any], pattern: Pattern, cuts: Sequence[Cut]) -> Table | None:
+def _use(report: Report, pattern: Pattern, cuts: Sequence[Cut]) -> Table | None:
     if not cuts:
         return None
     metres: dict[int, float] = {}
@@ -339,7 +260,7 @@ def _use(report: Mapping[str, Any], pattern: Pattern, cuts: Sequence[Cut]) -> Ta
     for piece in pieces(pattern, tuple(cuts)):
         metres[piece.thread] = metres.get(piece.thread, 0.0) + piece.length_mm / 1000
         longest[piece.thread] = max(longest.get(piece.thread, 0.0), piece.length_mm / 1000)
-    rows = [
+    rows: list[list[Any]] = [
         [
             _thread(pattern, thread),
             pattern.strands.count(thread),
@@ -358,24 +279,22 @@ def _use(report: Mapping[str, Any], pattern: Pattern, cuts: Sequence[Cut]) -> Ta
     )
 
 
-def _shared(report: Mapping[str, Any]) -> str:
-    longest = report.get("longest_strand_mm")
-    if not isinstance(longest, Mapping) or not {"before_sharing", "after_sharing"} <= set(longest):
-        return ""
-    before, after = longest["before_sharing"] / 1000, longest["after_sharing"] / 1000
-    if after >= before:
+def _shared(report: Report) -> str:
+    longest = report.longest_strand_mm
+    if longest is None or longest.after_sharing >= longest.before_sharing:
         return ""
     return (
-        f"Strands of one thread share the tying: the longest takes {after:.1f} m instead of {before:.1f} m."
+        f"Strands of one thread share the tying: the longest takes {longest.after_sharing / 1000:.1f} m "
+        f"instead of {longest.before_sharing / 1000:.1f} m."
     )
 
 
-def _cuts(report: Mapping[str, Any], pattern: Pattern, cuts: Sequence[Cut]) -> Table | None:
+def _cuts(report: Report, pattern: Pattern, cuts: Sequence[Cut]) -> Table | None:
     if not cuts:
         return None
     lines = list(cut_lines(pattern, cuts))
     total = sum(line.metres for line in lines)
-    rows = [
+    rows: list[list[Any]] = [
         [line.strands, _thread(pattern, line.thread), line.length, line.tied or "", line.carried or ""]
         for line in lines
     ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from io import BytesIO
 from typing import Any
 from xml.sax.saxutils import escape
@@ -36,6 +36,7 @@ from pipeline.literals import Paper
 from pipeline.materials.fit import size_mm
 from pipeline.materials.lengths import Cut, cut_list
 from pipeline.materials.skeins import SkeinPlan, ThreadPlan
+from pipeline.report import Report, certificate, verdict
 from pipeline.writers.chart import MARGIN_MM, PAPERS, chart_pages
 from pipeline.writers.cutting import cut_lines, from_the_far_side
 from pipeline.writers.drawing import (
@@ -54,7 +55,6 @@ from pipeline.writers.ink import HAIR, INK, PAPER, SIGNAL, SOFT, ink_on
 from pipeline.writers.key import sign_key, thread_keys
 from pipeline.writers.preview import PAGE, preview_pictures
 from pipeline.writers.printing import BODY, FAINT, HEAD, NUMBER, PLAIN, SMALL, STEP, TITLE, Painted
-from pipeline.writers.report_page import certificate, verdict
 from pipeline.writers.working import working_pages
 
 
@@ -79,7 +79,7 @@ def sheet_pdf(
     pattern: Pattern,
     *,
     paper: Paper = "A4",
-    report: Mapping[str, Any] | None = None,
+    report: Report | None = None,
     cuts: Sequence[Cut] | None = None,
     skeins: SkeinPlan | None = None,
     source: NDArray[np.uint8] | None = None,
@@ -88,7 +88,7 @@ def sheet_pdf(
 ) -> bytes:
     """The sheet as a PDF; the same input gives the same bytes.
 
-    ``report``: the content of report.json, for verdict and certificate. ``cuts`` are computed where not
+    ``report``: for verdict and certificate. ``cuts`` are computed where not
     given. ``source``: (height, width, 3) sRGB, the picture beside the preview. ``lengthwise`` turns both a
     quarter, for letters that read along the band. ``left_handed``: cut list, chart and instructions as seen
     from the far side of the board (see ``pipeline.band.handed``).
@@ -158,7 +158,7 @@ def sheet_pdf(
 
 def _cover(
     pattern: Pattern,
-    report: Mapping[str, Any] | None,
+    report: Report | None,
     inner: float,
     source: NDArray[np.uint8] | None,
     lengthwise: bool,
@@ -169,9 +169,8 @@ def _cover(
     yield Paragraph(
         f"{len(pattern.strands)} strands, {rows} rows, about {wide:.0f} × {long:.0f} mm knotted", FAINT
     )
-    fit = (report or {}).get("fit") or {}
-    for sentence in fit.get("said", ()):
-        yield Paragraph(escape(printable(str(sentence))), FAINT)
+    for sentence in report.fit.said if report is not None and report.fit is not None else ():
+        yield Paragraph(escape(printable(sentence)), FAINT)
     yield Spacer(1, 8)
     yield _pictures(pattern, inner, source, lengthwise)
     if report is not None:

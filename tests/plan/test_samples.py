@@ -86,7 +86,7 @@ def agrees(made: Plan) -> dict[str, Any]:
         assert compare(told, made.pattern) == []
     text = render(made.pattern)
     assert render(parse_pattern(text)) == text
-    report: dict[str, Any] = json.loads(report_of(made))
+    report: dict[str, Any] = json.loads(report_of(made).json_text())
     counted = replayed(text)
     assert [
         (c["section"], c["row"], c["knot"], c["wanted"], c["shown"]) for c in report["unmade_cells"]

@@ -10,6 +10,8 @@ import pytest
 
 from pipeline.band.pattern import Pattern
 from pipeline.materials.lengths import cut_list
+from pipeline.report import report_of_pattern
+from pipeline.verdict.feasibility import check
 from pipeline.writers.report_page import report_html
 from pipeline.writers.worksheet import worksheet_html
 from tests.patterns import random_pattern
@@ -186,7 +188,9 @@ def test_everything_has_a_name_and_the_focus_can_be_seen(browser: Browser, tmp_p
 
 def test_phone_needs_no_sideways_scrolling(browser: Browser, tmp_path: Path) -> None:
     driver = browser(width=360, height=640)
-    for page in (worksheet_html(chequers("rows", strands=24)), report_html({}, pennant(4))):
+    band = pennant(4)
+    report = report_html(report_of_pattern(band, check(band)), band)
+    for page in (worksheet_html(chequers("rows", strands=24)), report):
         open_page(driver, page, tmp_path)
         assert driver.execute_script("return document.documentElement.scrollWidth") <= 360
 
@@ -194,6 +198,6 @@ def test_phone_needs_no_sideways_scrolling(browser: Browser, tmp_path: Path) -> 
 def test_report_is_quiet_too(browser: Browser, tmp_path: Path) -> None:
     driver = browser(width=1200)
     band = tiny()
-    open_page(driver, report_html({"cells": 4, "made": 2}, band, cuts=cut_list(band)), tmp_path)
+    open_page(driver, report_html(report_of_pattern(band, check(band)), band, cuts=cut_list(band)), tmp_path)
     assert "2 of 4 cells" in driver.find_element("class name", "sentence").text
     check_quiet(driver, tmp_path)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import pytest
@@ -10,8 +9,10 @@ import typer
 from typer.testing import CliRunner
 
 from cli import draw, show
-from pipeline.band.pattern import render
+from pipeline.band.pattern import read_pattern, render
 from pipeline.errors import InputError, OutputError
+from pipeline.report import report_of_pattern
+from pipeline.verdict.feasibility import check
 from tests.writers.bands import chequers, pennant, tiny
 
 app = typer.Typer()
@@ -69,16 +70,22 @@ def test_what_cannot_be_drawn_is_refused(band: Path, tmp_path: Path) -> None:
     assert (tmp_path / "a.svg").read_text().startswith("<?xml")
 
 
-def test_the_report_beside_the_pattern_is_used_if_it_is_for_it(band: Path, tmp_path: Path) -> None:
+def test_the_report_beside_the_pattern_is_used_if_it_is_whole_and_for_it(band: Path, tmp_path: Path) -> None:
     page = tmp_path / "report.html"
-    known = {"cells": 3, "made": 1, "colour_error": 1.0, "lower_bound": 1.0, "proved_best": True}
-    (tmp_path / "report.json").write_text(json.dumps({**known, "made": 0, "notes": ["of another band"]}))
-    run("draw", str(band), "--to", str(page))
-    assert "of another band" not in page.read_text()
-    made = int(page.read_text().partition(" of 3 cells")[0][-1])
-    (tmp_path / "report.json").write_text(json.dumps({**known, "made": made, "notes": ["of this band"]}))
-    run("draw", str(band), "--to", str(page), "--replace")
-    assert "of this band" in page.read_text()
+    pattern = read_pattern(band)
+    report = report_of_pattern(pattern, check(pattern), notes=("of this band",))
+    foreign = report_of_pattern(pennant(), check(pennant()), notes=("of another band",)).json_text()
+    for text, told in (
+        (report.json_text(), ""),
+        (foreign, "report.json is the report of another band"),
+        (report.json_text()[:200], "not JSON"),
+        (report.json_text().replace('"wanted": ', '"wanted": -'), "unmade_cells[0].wanted is wrong"),
+    ):
+        (tmp_path / "report.json").write_text(text)
+        said = CliRunner().invoke(app, ["draw", str(band), "--to", str(page), "--replace"]).stderr
+        assert told in said and said.count("\n") == bool(told)
+        assert ("of this band" in page.read_text()) == (not told)
+        assert "of another band" not in page.read_text()
 
 
 def test_left_handed_chart_is_another_chart(band: Path, tmp_path: Path) -> None:

@@ -15,11 +15,12 @@ from pipeline.instructions.text import CAUTIONS
 from pipeline.literals import Paper
 from pipeline.materials.lengths import cut_list
 from pipeline.materials.skeins import plan_skeins
+from pipeline.report import Report
 from pipeline.writers.chart import PAPERS
 from pipeline.writers.sheet import sheet_pdf
 from tests.writers.bands import HOSTILE, pennant, tiny
 
-REPORT = {"cells": 56, "made": 55, "colour_error": 12.5, "lower_bound": 10.0, "proved_best": False}
+REPORT = Report(cells=56, made=55, unmade=1, colour_error=12.5, lower_bound=10.0, gap_per_cent=20.0)
 
 
 def stash_of(pattern: Pattern, metres: float | None) -> Stash:

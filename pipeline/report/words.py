@@ -1,0 +1,52 @@
+"""The report in sentences: how much of the picture is made, and how good that is."""
+
+from __future__ import annotations
+
+from pipeline.report.model import Report
+
+
+def verdict(report: Report) -> str:
+    """One sentence: what share of the picture this band makes.
+
+    >>> verdict(Report(cells=40, made=39, unmade=1, colour_error=12.0))
+    '39 of 40 cells can be tied as the picture wants (97.5 %); 1 shows another thread.'
+    """
+    cells, made, unmade = report.cells, report.made, report.unmade
+    if not cells:
+        return "This band asks for no picture: whatever its knots show is right."
+    if not unmade:
+        return f"Every one of the {cells} cells can be tied as the picture wants."
+    share = min(99.9, 100 * made / cells)
+    show = "shows" if unmade == 1 else "show"
+    tied = f"{made} of {cells} cells can be tied as the picture wants ({share:.1f} %)"
+    return f"{tied}; {unmade} {show} another thread."
+
+
+STOPPED = {
+    "done": "",
+    "time": " The search ended at its time limit; more time may do better.",
+    "interrupt": " The search was ended by hand; more time may do better.",
+}
+
+
+def certificate(report: Report) -> str:
+    """How good that is, as far as it was proved, in one or two sentences; "" where nothing was asked.
+
+    >>> certificate(Report(cells=9, made=8, unmade=1, colour_error=50, lower_bound=40, gap_per_cent=20))
+    'The colour error is 50.0; no band under the same rules gets below 40.0, so at most 20.0 % can be saved.'
+    """
+    error, bound = report.colour_error, report.lower_bound
+    if not report.cells:
+        return ""
+    if report.proved_best:
+        return (
+            "Proved best: with these threads, this number of strands and rows, and these rules for "
+            "hand-overs, no band comes closer to the picture."
+        )
+    stopped = STOPPED[report.stopped]
+    if bound <= 0:
+        return f"The colour error is {error:.1f}; how far that is from the best is not known.{stopped}"
+    return (
+        f"The colour error is {error:.1f}; no band under the same rules gets below {bound:.1f}, "
+        f"so at most {report.gap_per_cent:.1f} % can be saved.{stopped}"
+    )
