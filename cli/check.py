@@ -19,9 +19,12 @@ def command(
 
     Example: hitchgrid check output/pennant/pattern.json
     """
+    from rich.text import Text
+
     from cli.console import band_preview, out
     from pipeline.band.pattern import read_pattern
     from pipeline.errors import PatternError
+    from pipeline.files.channels import label
     from pipeline.verdict.feasibility import check
 
     document = read_pattern(pattern)
@@ -29,17 +32,18 @@ def command(
     knots = sum(len(row.knots) for _, _, _, row in document.rows())
     out.print(band_preview(document))
     out.print(
-        f"[bold]legal[/]: {len(document.strands)} strands, {knots} knots; "
-        f"{verdict.made} of {verdict.cells} cells show what was wanted; "
-        f"colour error {verdict.colour_error:.1f}."
+        Text.assemble(
+            ("legal", "bold"),
+            f": {len(document.strands)} strands, {knots} knots; "
+            f"{verdict.made} of {verdict.cells} cells show what was wanted; "
+            f"colour error {verdict.colour_error:.1f}.",
+        )
     )
     for cell in verdict.unmade[:20]:
         wanted, shown = (document.threads[t].name for t in (cell.wanted, cell.shown))
         out.print(
             f"  section {cell.section + 1}, row {cell.row + 1}, position {cell.position + 1}: "
-            f"wanted {wanted}, shows {shown}",
-            highlight=False,
-            markup=False,
+            f"wanted {wanted}, shows {shown}"
         )
     if len(verdict.unmade) > 20:
         out.print(f"  … and {len(verdict.unmade) - 20} more")
@@ -48,5 +52,7 @@ def command(
 
         differences = compare(read_text(text), document)
         if differences:
-            raise PatternError(f"{text} ties another band: {differences[0]}", "Write the instructions again.")
+            raise PatternError(
+                f"{label(text)} ties another band: {differences[0]}", "Write the instructions again."
+            )
         out.print("The instructions tie this very band.")

@@ -24,7 +24,9 @@ def command(texts: Mapping[str, str]) -> None:
 
     Example: hitchgrid choices sample_images/pennant.png --wrist 16cm
     """
-    from pipeline.choices import EFFORT, offered
+    from cli.console import say
+    from pipeline.choices import EFFORT, SHEET, offered
+    from pipeline.files.collection import claimed
     from pipeline.files.folder import folder_name
     from pipeline.order.given import Given, flag
     from pipeline.order.request import parse
@@ -40,28 +42,13 @@ def command(texts: Mapping[str, str]) -> None:
         order.tying,
         settled=[settled for name, settled in SETTLED.items() if name in given],
     )
-    _free(folder, replace)
-    shown = _plan(asked, order.title, folder, order.drawer.stash, jobs, effort, order.search.seed, quiet)
+    kept: list[str] = []
+    owned, seed = order.drawer.stash, order.search.seed
+    with claimed(folder, SHEET, order.files, replace=replace):
+        shown = _plan(asked, order.title, folder, owned, jobs, effort, seed, quiet, kept)
     if not quiet:
         _show(shown, len(asked), folder)
-
-
-def _free(folder: Path, replace: bool) -> None:
-    """Refuse a folder that the sheet could not be written to."""
-    from pipeline.choices import LIST
-    from pipeline.errors import OutputError
-    from pipeline.files.single import write_file
-
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        present = sorted(path.name for path in folder.iterdir())
-    except OSError as error:
-        raise OutputError(f"cannot write to {folder}: {error.strerror}.", "Choose another --out.") from None
-    if present and LIST not in present:
-        raise OutputError(f"{folder} holds other files ({present[0]}, …).", "Name a new folder with --out.")
-    if present and not replace:
-        raise OutputError(f"{folder} already holds choices.", "Add --replace, or name another --out.")
-    write_file(folder / LIST, "[]\n", replace=True)  # marks the folder, also if this run is ended
+        say(dict.fromkeys(kept))
 
 
 def _plan(
@@ -73,13 +60,17 @@ def _plan(
     effort: float,
     seed: int,
     quiet: bool,
+    kept: list[str],
 ) -> tuple[Choice, ...]:
-    """Plan all, fill the sheet as they come, and write the folders of what is shown in the end."""
+    """Plan all, fill the sheet as they come, and write the folders of what is shown in the end.
+
+    ``kept`` hears of files of the maker's that were in the way.
+    """
     from cli.console import err, watching
     from cli.interrupt import halting
     from pipeline.choices import choice_files, plan_choices, sheet, unbeaten
+    from pipeline.files.collection import put
     from pipeline.files.folder import write_result
-    from pipeline.files.single import write_file
 
     done: list[Choice] = []
     page = folder / "choices.html"
@@ -89,18 +80,15 @@ def _plan(
         for choice in plan_choices(asked, jobs=jobs, effort=effort, seed=seed, halted=halted):
             done.append(choice)
             waiting = max(1, len(asked) - len(done))
-            write_file(
-                page, sheet(title, done, len(done), waiting=waiting, stash=stash)[page.name], replace=True
-            )
+            kept += put(folder, sheet(title, done, len(done), waiting=waiting, stash=stash))
             if len(done) == 1 and not quiet and err.is_terminal:
-                err.print(f"The sheet fills while you wait: {page}", markup=False)
+                err.print(f"The sheet fills while you wait: {page}")
             watch.advising(len(done), len(asked), choice.key)
         shown = unbeaten(done)
         watch.stage("writing the sheet")
         for choice in shown:
-            write_result(folder / choice.key, choice_files(choice), replace=True)
-        for name, content in sheet(title, done, len(done), stash=stash).items():
-            write_file(folder / name, content, replace=True)
+            kept += write_result(folder / choice.key, choice_files(choice), replace=True)
+        kept += put(folder, sheet(title, done, len(done), stash=stash))
     return shown
 
 

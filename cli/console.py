@@ -8,24 +8,36 @@ from contextlib import contextmanager
 from types import TracebackType
 
 from rich.color import Color
-from rich.console import Console
-from rich.markup import escape
+from rich.console import Console, ConsoleOptions, RenderableType
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+from rich.segment import Segment
 from rich.style import Style
 from rich.table import Table
 from rich.text import Text
 
 from pipeline.band.pattern import Pattern
+from pipeline.files.channels import printable
 
 
 class _Console(Console):
+    """A terminal on which text is text: no markup, no emoji codes, and nothing unprintable gets through."""
+
+    def __init__(self, *, stderr: bool = False) -> None:
+        super().__init__(stderr=stderr, highlight=False, markup=False, emoji=False)
+
+    def render(self, renderable: RenderableType, options: ConsoleOptions | None = None) -> Iterator[Segment]:
+        """Yield the segments of a renderable; whatever it holds, its text cannot give orders."""
+        for segment in super().render(renderable, options):
+            text, style, control = segment
+            yield segment if control else Segment(printable(text, keep="\n"), style)
+
     def on_broken_pipe(self) -> None:
         """Leave it to ``cli.main``: that the reader has read enough is not a failure."""
         raise BrokenPipeError
 
 
-out = _Console(highlight=False)
-err = _Console(stderr=True, highlight=False)
+out = _Console()
+err = _Console(stderr=True)
 
 
 def band_preview(pattern: Pattern, width: int | None = None) -> Text:
@@ -62,11 +74,11 @@ def swatch(colour: str, width: int = 2) -> Text:
 
 def table(title: str, columns: Iterable[str], rows: Iterable[Iterable[object]]) -> Table:
     """A plain table; cells that are rich texts are kept, everything else is written as it stands."""
-    made = Table(title=title, title_justify="left", title_style="bold", box=None, pad_edge=False)
+    made = Table(title=printable(title), title_justify="left", title_style="bold", box=None, pad_edge=False)
     for column in columns:
         made.add_column(column, header_style="dim")
     for row in rows:
-        made.add_row(*(cell if isinstance(cell, Text) else escape(str(cell)) for cell in row))
+        made.add_row(*(cell if isinstance(cell, Text) else printable(str(cell)) for cell in row))
     return made
 
 
@@ -81,9 +93,9 @@ class Watch:
 
     def __init__(self, quiet: bool = False) -> None:
         self._progress = Progress(
-            TextColumn("{task.description}"),
+            TextColumn("{task.description}", markup=False),
             BarColumn(bar_width=24),
-            TextColumn("{task.fields[note]}"),
+            TextColumn("{task.fields[note]}", markup=False),
             TimeElapsedColumn(),
             console=err,
             transient=True,

@@ -85,7 +85,7 @@ def command(
     measured = fit_gauge(_with_strands(swatches, strands), worked, name.strip())
     path = save_gauge(measured)
     _show(measured)
-    out.print(f"Saved as {measured.gauge.swatch!r} in {path}. Plan with --gauge.", markup=False)
+    out.print(f"Saved as {measured.gauge.swatch!r} in {path}. Plan with --gauge.")
 
 
 def _swatch(text: str) -> Swatch:

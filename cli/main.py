@@ -7,12 +7,14 @@ import os
 import sys
 from collections.abc import Sequence
 from contextlib import suppress
+from pathlib import Path
 
 import typer
 
 from cli import batch, blocks, check, choices, draw, gauge, plan, replan, show, stash
 from cli.command import Command, Group, usage
 from pipeline.errors import HitchgridError
+from pipeline.files.channels import printable
 
 app = typer.Typer(
     name="hitchgrid",
@@ -44,9 +46,11 @@ UsageFault = typer.BadParameter.__mro__[2]
 
 def run(arguments: Sequence[str] | None = None) -> None:
     """Run the command line and exit: 0 done, 1 a fault of ours, 2 an error the user can mend."""
-    for stream in (sys.stdout, sys.stderr):
-        if hasattr(stream, "reconfigure"):  # a terminal that cannot show ♥ gets a question mark, not a crash
-            stream.reconfigure(errors="replace")
+    _open_streams()
+    try:
+        Path.cwd()
+    except OSError:
+        sys.exit(_say("the folder you are in is gone. Change to one that exists, and try again.", 2))
     try:
         code = app(arguments, standalone_mode=False)
         if sys.stdout is not None:
@@ -54,9 +58,11 @@ def run(arguments: Sequence[str] | None = None) -> None:
     except HitchgridError as error:
         sys.exit(_say(str(error), error.exit_code))
     except KeyboardInterrupt:
-        sys.exit(_say("stopped; nothing was written.", 130))
+        sys.exit(_say("stopped; what was written by then is whole.", 130))
     except typer.Abort:
         sys.exit(_say("stopped at a question; nothing was written. Answer it with y, or add --yes.", 2))
+    except MemoryError:
+        sys.exit(_say("there is not enough memory for this. Try fewer strands or rows.", 2))
     except BrokenPipeError:  # whoever read has read enough, as in: hitchgrid show band/pattern.json | head
         _drop_output()
         sys.exit(0)
@@ -70,6 +76,26 @@ def run(arguments: Sequence[str] | None = None) -> None:
             raise
         sys.exit(_say(usage(error), 2))
     sys.exit(code if isinstance(code, int) else 0)
+
+
+def _open_streams() -> None:
+    """Make sure that there is an input, an output and a place for errors, and that none of them can crash.
+
+    Where one was closed, the next file opened would take its number, and what is printed would go there.
+    """
+    for number, (name, mode) in enumerate((("stdin", "r"), ("stdout", "w"), ("stderr", "w"))):
+        try:
+            os.fstat(number)
+        except OSError:
+            nowhere = os.open(os.devnull, os.O_RDWR)  # takes the lowest number that is free
+            if nowhere != number:
+                os.dup2(nowhere, number)
+                os.close(nowhere)
+        if getattr(sys, name) is None:
+            setattr(sys, name, os.fdopen(number, mode, closefd=False))
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):  # a terminal that cannot show ♥ gets a question mark, not a crash
+            stream.reconfigure(errors="replace")
 
 
 def _drop_output() -> None:
@@ -86,5 +112,6 @@ def _say(text: str, code: int) -> int:
         line = " ".join(text.split())  # names from outside may hold line ends or orders to the terminal
         if len(line) > LONGEST_SAID:  # a name as long as a page: keep what is wrong and what to try
             line = f"{line[: LONGEST_SAID - LAST_SAID]} … {line[-LAST_SAID:]}"
-        print("hitchgrid: " + "".join(c if c.isprintable() else "�" for c in line), file=sys.stderr)
+        with suppress(OSError, ValueError):  # nobody listens
+            print("hitchgrid: " + printable(line), file=sys.stderr, flush=True)
     return code

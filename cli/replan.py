@@ -77,14 +77,13 @@ def command(
         console.print(
             f"The strand in position {strand.position + 1} is {spell_length(strand.short_mm)} short: lay in "
             f"a new piece before row {(strand.runs_out or 0) + 1}.",
-            markup=False,
         )
     for join in made.pattern.joins:
         if join not in document.joins:
-            console.print(f"  {_place(join.section, join.row, join.knot)}", markup=False)
+            console.print(f"  {_place(join.section, join.row, join.knot)}")
     if out is not None:
         write_file(out, render(made.pattern), replace=replace, inputs=[pattern])
-        console.print(f"{out} is written.", markup=False)
+        console.print(f"{out} is written.")
 
 
 def _left(word: str) -> tuple[int, float]:

@@ -51,6 +51,7 @@ PACE_S = 9.0
 """Seconds a knot for the hours that bands are compared by: midway between quick and calm."""
 LOOK_EVERY_S = 0.2
 LIST = "choices.json"
+SHEET = ("choices.html", "choices.png", LIST)
 """The list of what is shown; a folder that has it is one of ours."""
 SOURCE_PX = 360
 """Longest side of the picture on the sheet."""

@@ -20,8 +20,12 @@ _CLAIM = ".in-use"
 
 
 @contextmanager
-def claimed(folder: Path, lists: Iterable[str], inputs: Iterable[Path | None]) -> Iterator[None]:
+def claimed(
+    folder: Path, lists: Iterable[str], inputs: Iterable[Path | None], *, replace: bool = True
+) -> Iterator[None]:
     """Make ``folder`` one of ours, if it is not yet, and keep other runs out of it.
+
+    Without ``replace`` a folder that is one of ours already is refused.
 
     ``lists`` are the names that :func:`put` will write there; none may be one of ``inputs``. Raises
     OutputError for a folder that holds other files or in which another run is at work.
@@ -39,6 +43,8 @@ def claimed(folder: Path, lists: Iterable[str], inputs: Iterable[Path | None]) -
             f"{label(folder)} holds files that hitchgrid did not write ({label(foreign[0])}, …).",
             "Name a new folder with --out.",
         )
+    if foreign and not replace:
+        raise OutputError(f"{label(folder)} already holds results.", "Add --replace, or name another --out.")
     handle = _claim(folder)
     try:
         if not foreign:
@@ -71,12 +77,12 @@ def _claim(folder: Path) -> int:
         ) from None
 
 
-def put(folder: Path, files: Mapping[str, str]) -> list[str]:
+def put(folder: Path, files: Mapping[str, bytes | str]) -> list[str]:
     """Write lists into a claimed folder, each whole; a file in the way that is not ours is kept aside.
 
     Returns the sentences that say so. Raises OutputError.
     """
-    contents = {name: text.encode() for name, text in files.items()}
+    contents = {name: c.encode() if isinstance(c, str) else c for name, c in files.items()}
     moved: dict[str, str] = {}
     with sole_writer(folder):
         written = dict(manifest.read(folder) or {})

@@ -85,7 +85,13 @@ def test_the_command_writes_a_sheet_a_list_and_a_folder_for_each(tmp_path: Path)
         assert (folder / "band.png").read_bytes()[:4] == b"\x89PNG"
     assert 'http-equiv="refresh"' not in (out / "choices.html").read_text()
     names = {path.name for path in out.iterdir()}
-    assert names == {"choices.html", "choices.png", "choices.json", *(e["folder"] for e in listed)}
+    assert names == {
+        "choices.html",
+        "choices.png",
+        "choices.json",
+        "written.json",
+        *(e["folder"] for e in listed),
+    }
 
 
 def test_an_existing_sheet_needs_replace_and_other_files_are_left_alone(

@@ -1,0 +1,19 @@
+"""Where the ``hitchgrid`` command begins: light, so that Ctrl-C finds it listening from the first moment."""
+
+from __future__ import annotations
+
+import signal
+import sys
+
+
+def run() -> None:
+    """Run the command line as a process of its own, and exit."""
+    try:
+        from cli.main import run
+
+        run()
+    except KeyboardInterrupt:  # while modules are loaded, or just behind the last sentence
+        print("hitchgrid: stopped.", file=sys.stderr)
+        sys.exit(130)
+    finally:
+        signal.signal(signal.SIGINT, signal.SIG_IGN)  # all is written; what is left is tidying up
