@@ -15,12 +15,14 @@ from pathlib import Path
 import numpy as np
 from skimage.color import deltaE_ciede2000, rgb2lab
 from skimage.io import imread
+from skimage.transform import resize
 
 from pipeline.band.knots import Worked
 from pipeline.band.network import network, picture_rows
 from pipeline.routing.question import Ease, Question
 
 CASES = Path(__file__).parent / "cases"
+SAMPLES = Path(__file__).parents[1] / "sample_images"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -80,4 +82,27 @@ def problem(case: Case, worked: Worked, ease: Ease = Ease.FULL) -> Question:
     net = network(cells + 1, picture_rows(cells + 1, rows, worked))
     costs = case.difference[case.wanted[net.row, net.position]]
     k = len(case.difference)
-    return Question(net, costs, (None,) * (cells + 1), (None,) * k, (), ease)
+    return Question(net, costs, (None,) * (cells + 1), (None,) * k, (), ease.allowance(net))
+
+
+def soft(name: str, worked: Worked, ease: Ease, strands: int = 24, threads: int = 4) -> Question:
+    """A sample picture taken in at one colour a cell, its costs measured from there.
+
+    Cells are means over their area in CIELAB; the threads are the means of ``threads`` groups of cells of
+    equal lightness. Showing a thread costs its CIEDE2000 difference from the cell, less that of the nearest.
+    """
+    picture = imread(SAMPLES / f"{name}.png")
+    shown = picture[..., :3] / 255.0
+    if picture.shape[2] == 4:
+        solid = picture[..., 3:] / 255.0
+        shown = shown * solid + 1.0 - solid
+    cells = strands - 1
+    rows = max(12, round(cells * shown.shape[0] / shown.shape[1]))
+    seen = resize(rgb2lab(shown), (rows, cells), anti_aliasing=True)
+    levels = np.quantile(seen[..., 0], np.arange(1, threads) / threads)
+    group = np.searchsorted(levels, seen[..., 0])
+    of_threads = np.array([seen[group == t].mean(axis=0) for t in range(threads) if (group == t).any()])
+    net = network(strands, picture_rows(strands, rows, worked))
+    costs = deltaE_ciede2000(seen[net.row, net.position][:, None], of_threads[None])
+    costs = costs - costs.min(axis=1, keepdims=True)
+    return Question(net, costs, (None,) * strands, (None,) * len(of_threads), (), ease.allowance(net))

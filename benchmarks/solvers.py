@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -53,12 +53,12 @@ def ours_long(problem: Question, limit: float) -> Result:
 
 def ours_light(problem: Question, effort: float) -> Result:
     """Our router, at most one hand-over in mid-row."""
-    return _ours(replace(problem, ease=Ease.LIGHT), Budget(effort=effort))
+    return _ours(problem.eased(Ease.LIGHT), Budget(effort=effort))
 
 
 def ours_plain(problem: Question, effort: float) -> Result:
     """Our router, no hand-over in mid-row."""
-    return _ours(replace(problem, ease=Ease.PLAIN), Budget(effort=effort))
+    return _ours(problem.eased(Ease.PLAIN), Budget(effort=effort))
 
 
 def by_hand(problem: Question, limit: float) -> Result:

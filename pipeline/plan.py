@@ -161,7 +161,7 @@ def plan(
     advice = None
     if further and not budget.late:
         clock.stage("trying what would help")
-        if problem.ease is tying.ease and drawn.worked == "rows":
+        if drawn.worked == "rows":
             easy = eases(problem, wanted, {tying.ease: solution}, spare, watch)
         if verdict.unmade:
             as_planned = Change(ChangeKind.EASE, ease=tying.ease)

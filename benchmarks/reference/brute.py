@@ -6,7 +6,7 @@ from itertools import product
 
 import numpy as np
 
-from pipeline.routing.question import Ease, Question
+from pipeline.routing.question import Question
 
 
 def optimum(problem: Question) -> float:
@@ -28,10 +28,9 @@ def _legal(problem: Question, start: tuple[int, ...]) -> bool:
 
 def _follow(problem: Question, start: tuple[int, ...]) -> float:
     """Least cost from one starting order: every reachable order of threads with its least cost so far."""
-    allowed = {Ease.PLAIN: 0, Ease.LIGHT: 1, Ease.FULL: len(problem.costs)}[problem.ease]
     reached = {(start, 0): 0.0}
     knot = 0
-    for row in problem.network.rows:
+    for row, allowed in zip(problem.network.rows, problem.allowance, strict=True):
         for place, position in enumerate(row.positions):
             counts = row.worked == "rows" and 0 < place < len(row.positions) - 1
             after: dict[tuple[tuple[int, ...], int], float] = {}

@@ -14,7 +14,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import coo_array
 
 from benchmarks.reference.replay import swaps_of
-from pipeline.routing.question import Ease, Question
+from pipeline.routing.question import ANY, Question
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +54,7 @@ def solve(problem: Question, *, whole: bool = True, time_limit: float | None = N
     edges, knots = network.edges, network.knots
     shown_from = edges * k
     handed_from = shown_from + knots * k
-    columns = handed_from + (knots if problem.ease is Ease.LIGHT else 0)
+    columns = handed_from + (knots if 1 in problem.allowance else 0)
     rows = _Rows()
     for edge in range(edges):
         rows.add([(edge * k + t, 1.0) for t in range(k)], 1, 1)
@@ -101,12 +101,11 @@ def solve(problem: Question, *, whole: bool = True, time_limit: float | None = N
 
 
 def _ease(problem: Question, rows: _Rows, handed_from: int) -> None:
-    """In mid-row different threads swap: always (plain), or but once a row (light)."""
-    if problem.ease is Ease.FULL:
-        return
+    """In mid-row different threads swap, but for as many knots as the row's allowance."""
     network, k = problem.network, problem.threads
     for index, row in enumerate(network.rows):
-        if row.worked != "rows":
+        allowance = problem.allowance[index]
+        if row.worked != "rows" or allowance == ANY:
             continue
         knots = network.knots_of_row(index)
         inside = range(knots.start + 1, knots.stop - 1)
@@ -114,10 +113,10 @@ def _ease(problem: Question, rows: _Rows, handed_from: int) -> None:
             (a, b), (c, d) = network.into[knot].tolist(), network.out[knot].tolist()
             for t in range(k):
                 for enters, leaves in ((a, d), (b, c)):
-                    if problem.ease is Ease.PLAIN:
+                    if allowance == 0:
                         rows.add([(enters * k + t, 1.0), (leaves * k + t, -1.0)], 0, 0)
                     else:
                         terms = [(enters * k + t, 1.0), (leaves * k + t, -1.0), (handed_from + knot, -1.0)]
                         rows.add(terms, -np.inf, 0)
-        if problem.ease is Ease.LIGHT and len(inside) > 1:
+        if allowance == 1 and len(inside) > 1:
             rows.add([(handed_from + knot, 1.0) for knot in inside], 0, 1)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.band.knots import knot_of, tie
-from pipeline.routing.question import Ease, Question
+from pipeline.routing.question import Question
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +24,7 @@ class Replayed:
 
 
 def replay(problem: Question, strands: Sequence[int], swaps: Sequence[bool]) -> Replayed:
-    """Tie the band and count. Raises AssertionError where pins, bounds, folds or the ease are broken."""
+    """Tie the band and count. Raises AssertionError where pins, bounds, folds or an allowance are broken."""
     threads = [int(thread) for thread in strands]
     assert len(threads) == problem.network.strands and len(swaps) == problem.network.knots
     assert all(0 <= thread < problem.threads for thread in threads)
@@ -48,9 +48,8 @@ def replay(problem: Question, strands: Sequence[int], swaps: Sequence[bool]) -> 
                 in_row += 0 < place < len(row.positions) - 1
             knot += 1
         inside.append(in_row)
-    most = max(inside, default=0)
-    assert most <= {Ease.PLAIN: 0, Ease.LIGHT: 1, Ease.FULL: most}[problem.ease]
-    return Replayed(cost, everywhere, sum(inside), most)
+    assert all(made <= most for made, most in zip(inside, problem.allowance, strict=True))
+    return Replayed(cost, everywhere, sum(inside), max(inside, default=0))
 
 
 def swaps_of(problem: Question, labels: np.ndarray) -> np.ndarray:

@@ -263,7 +263,7 @@ def eases(
             continue
         if solution is None:
             progress.next(f"ease {ease}")
-            solution = route(replace(problem, ease=ease), share)
+            solution = route(problem.eased(ease), share)
         if best is not None and best.cost < solution.cost:
             solution = replace(best, lower_bound=solution.lower_bound)
         best = solution

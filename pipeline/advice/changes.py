@@ -56,7 +56,7 @@ class Redesign:
                 if change.ease is None or self.drawn.worked != "rows":
                     return None
                 same = self._same(f"ease {change.ease}", "more hand-overs in mid-row")
-                return replace(same, problem=replace(self.problem, ease=change.ease), present=None)
+                return replace(same, problem=self.problem.eased(change.ease), present=None)
             case ChangeKind.WITHOUT_THREAD:
                 return self._without(change.thread)
             case ChangeKind.SELVEDGE:

@@ -104,7 +104,8 @@ def pose(drawn: Design, band: Band, tying: Tying) -> tuple[Question, NDArray[np.
         order = tying.start_order[::-1] if band.left_handed else tying.start_order
         start = tuple(None if n is None else _thread(n, index, "--start-order") for n in order)
     folded = neighbour_pairs(drawn.strands) if band.start in ("larks-head", "holding-cord") else ()
-    problem = Question(net, routing_costs(wanted, drawn.threads), start, tuple(at_most), folded, tying.ease)
+    costs, allowance = routing_costs(wanted, drawn.threads), tying.ease.allowance(net)
+    problem = Question(net, costs, start, tuple(at_most), folded, allowance)
     return problem, wanted
 
 

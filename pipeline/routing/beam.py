@@ -112,12 +112,13 @@ def _advance(  # type: ignore[no-untyped-def]
                     fresh &= best[j] != t
                 if fresh and (best[i] < 0 or cost[v, t] < cost[v, best[i]]):
                     best[i] = t
-        counted = board.light and board.counted[v]
+        counted = board.counted[v]
+        closed = counted and board.allowance[board.row[v]] == 0
         threads, strand, counts = fronts.threads[side], fronts.strand[side], fronts.counts[side]
         if v == 0 or board.row[v] != board.row[v - 1]:
             for s in range(alive):
                 if fronts.mid[side, s]:
-                    fronts.score[side, s] -= ahead.allowance[board.row[v - 1]] if sees else 0.0
+                    fronts.score[side, s] -= ahead.toll[board.row[v - 1]] if sees else 0.0
                     fronts.mid[side, s] = False
                     fronts.mark[side, s] ^= row_mark
         if sees:
@@ -158,7 +159,7 @@ def _advance(  # type: ignore[no-untyped-def]
                             continue
                     shown = min(cost[v, x] if x >= 0 else WORST, cost[v, y] if y >= 0 else WORST)
                     for turn in range(2):
-                        if turn == 1 and (x == y or (counted and fronts.mid[side, s])):
+                        if turn == 1 and (x == y or closed or (counted and fronts.mid[side, s])):
                             continue
                         left, right = (x, y) if turn == 1 else (y, x)
                         origin[children] = s
@@ -169,7 +170,7 @@ def _advance(  # type: ignore[no-untyped-def]
                             has = layers == 2 and again and (fronts.mid[side, s] or hands)
                             after = others + (digit(ahead, left) + digit(ahead, right) * base) * one
                             guess += ahead.cost[after + has * size_of]
-                            guess += ahead.allowance[board.row[v]] if hands else 0.0
+                            guess += ahead.toll[board.row[v]] if hands else 0.0
                         score[children] = rest + shown + guess
                         mark[children] = bare ^ _key(p, left) ^ _key(p + 1, right)
                         if counted and turn == 1:

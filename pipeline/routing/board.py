@@ -13,7 +13,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.routing.question import Ease, Question, Routed, Stopped
+from pipeline.band.network import Network
+from pipeline.routing.question import ANY, Question, Routed, Stopped
 
 Labels = NDArray[np.int8]
 
@@ -34,9 +35,11 @@ class Board(NamedTuple):
     position: NDArray[np.int32]
     """(V,) left position of each knot."""
     counted: NDArray[np.bool_]
-    """(V,) whether a hand-over here counts as one in mid-row."""
-    light: bool
-    """Whether a row may have at most one counted hand-over."""
+    """(V,) whether a hand-over here counts against the allowance of its row; never where that is ``ANY``."""
+    allowance: NDArray[np.int32]
+    """(rows,) how many counted hand-overs each row may have."""
+    limited: bool
+    """Whether any knot is counted."""
     weight: NDArray[np.int32]
     """(E,) how many starting strands the wire stands for: 0, 1, or 2 where folded."""
     partner: NDArray[np.int32]
@@ -71,12 +74,8 @@ def board(problem: Question) -> Board:
         if thread is not None:
             pin[alias[p]] = thread
     at_most = [n if most is None else min(most, n) for most in problem.at_most]
-    worked_in_rows = np.array([row.worked == "rows" for row in net.rows], dtype=bool)
-    counted = np.zeros(knots, dtype=bool)
-    if knots:
-        counted = worked_in_rows[net.row]
-        edge = np.append(True, np.diff(net.row) != 0)
-        counted &= ~edge & ~np.append(edge[1:], True)
+    allowance = np.array(problem.allowance, dtype=np.int32)
+    counted = middle(net) & (allowance < ANY)[net.row]
     return Board(
         n,
         k,
@@ -86,12 +85,34 @@ def board(problem: Question) -> Board:
         net.row.astype(np.int32),
         net.position.astype(np.int32),
         counted,
-        problem.ease is not Ease.FULL and bool(counted.any()),  # diagonal rows are not bound by an ease
+        allowance,
+        bool(counted.any()),
         weight,
         alias[:n].copy(),
         pin,
         np.array(at_most, dtype=np.int32),
     )
+
+
+def row_worked(network: Network) -> NDArray[np.bool_]:
+    """(knots,) whether a knot is of a row-worked row."""
+    return np.array([row.worked == "rows" for row in network.rows], dtype=bool)[network.row]
+
+
+def middle(network: Network) -> NDArray[np.bool_]:
+    """(knots,) whether a knot is neither the first nor the last of a row-worked row.
+
+    >>> from pipeline.band.network import network, picture_rows
+    >>> middle(network(4, picture_rows(4, 2, "rows"))).tolist()
+    [False, True, False, False, True, False]
+    """
+    return np.asarray(row_worked(network) & ~at_edge(network.row))
+
+
+def at_edge(row: NDArray[np.integer]) -> NDArray[np.bool_]:
+    """(knots,) whether a knot is the first or the last of its row, from the (knots,) ``row`` of each."""
+    turns = np.concatenate([[True], np.diff(row) != 0, [True]])
+    return np.asarray((turns[:-1] | turns[1:])[: len(row)])
 
 
 def colour_error(board: Board, labels: Labels) -> float:
@@ -123,10 +144,9 @@ def faults(board: Board, labels: Labels) -> list[str]:
         found.append("a pinned strand has another thread")
     if (used(board, labels) > board.at_most).any():
         found.append("a thread has more strands than allowed")
-    if board.light and board.knots:
-        mid = hand_overs(board, labels) & board.counted
-        if np.bincount(board.row[mid], minlength=1).max() > 1:
-            found.append("a row has more than one hand-over in the middle")
+    made = np.bincount(board.row[hand_overs(board, labels) & board.counted], minlength=len(board.allowance))
+    if (made > board.allowance).any():
+        found.append("a row has more hand-overs in the middle than allowed")
     return found
 
 
@@ -153,10 +173,7 @@ def solution(
         raise RuntimeError("the recount of the colour error differs")
     if lower_bound > cost + 1e-6 * max(1.0, cost):
         raise RuntimeError(f"the lower bound {lower_bound} lies above the colour error {cost}")
-    counted = sum(
-        bool(s) and problem.network.rows[r].worked == "rows"
-        for s, r in zip(stays, problem.network.row, strict=True)
-    )
+    counted = int((stays & row_worked(problem.network)).sum())
     strands.flags.writeable = False
     swaps = ~stays
     swaps.flags.writeable = False

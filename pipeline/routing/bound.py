@@ -3,9 +3,9 @@
 The knots are split into strips of neighbouring columns, and only the wires that cross from one strip to
 another have prices (see ``prices``). Each strip is a program of its own (``strips``) in which every wire
 inside is shared exactly, so the best bound of strips is never below that of single knots. What else strips
-have in common is relaxed in the same way: each starting strand of a thread with a limit has a price, and at
-light ease each hand-over of a row, neither below zero. Folded strands are priced like wires that cross. At
-plain ease hand-overs are beyond price.
+have in common is relaxed in the same way: each starting strand of a thread with a limit has a price, and
+each hand-over of a row that may have one, neither below zero; where a row may have none, they are beyond
+price. Folded strands are priced like wires that cross.
 
 Strips smoothed a little are climbed with L-BFGS (``ascent``), finer and finer, but not wire by wire: a price
 is thought of as a sum of terms, its own and those of runs of 2, 4, 8 … rows, at its boundary, at some and at
@@ -57,7 +57,7 @@ SPAN = 6
 class Priced(NamedTuple):
     """A certified bound, the work it took, and the point where it holds.
 
-    ``prices``: (E, k) of the wires that cross from strip to strip, else zero; ``allowance``: (rows,) of a
+    ``prices``: (E, k) of the wires that cross from strip to strip, else zero; ``toll``: (rows,) of a
     hand-over in each row; ``owner``: (V,) strip of each knot; ``strands``: (k,) how many starting strands of
     each thread the strips take, averaged by a smoothing.
     """
@@ -65,7 +65,7 @@ class Priced(NamedTuple):
     bound: float
     work: float
     prices: Prices
-    allowance: Floats
+    toll: Floats
     owner: NDArray[np.int64]
     strands: Floats
     dual: Dual
@@ -77,15 +77,14 @@ class Priced(NamedTuple):
         dual = self.dual.under(cost, self.at)
         ascent = Ascent(dual.start, dual.free, dual.spread)
         ascent.climb(lambda at: dual.smoothed(at, AVERAGED), steps, stop)
-        crossing, _, allowance = dual.prices(ascent.at)
-        return self._replace(bound=0.0, work=steps * dual.work, prices=crossing, allowance=allowance)
+        crossing, _, toll = dual.prices(ascent.at)
+        return self._replace(bound=0.0, work=steps * dual.work, prices=crossing, toll=toll)
 
 
 class Dual:
     """The bound as a function of a point: of all prices, those of wires first.
 
-    ``plain``: whether no row may have a counted hand-over; ``kind``: float type for climbing, certified
-    bounds are always float64.
+    ``kind``: float type for climbing, certified bounds are always float64.
     """
 
     def __init__(
@@ -94,15 +93,13 @@ class Dual:
         parts: Split,
         start: Prices,
         *,
-        plain: bool = False,
         kind: type[np.floating[Any]] = np.float32,
     ) -> None:
         self.board, self.strips, self.owner, self.cross = board, *parts
         self.scales = _scales(board, self.cross)
         self.limited = np.flatnonzero(board.at_most < board.strands)
-        self.beyond = FAR if plain else 0.0
-        eased = board.light and not plain
-        self.rows = np.unique(board.row[board.counted]) if eased else np.empty(0, np.int32)
+        counted = board.row[board.counted]
+        self.rows = np.unique(counted[board.allowance[counted] > 0])
         self.free = len(self.cross) * board.threads
         self.start = np.concatenate(
             [start[self.cross].ravel(), np.zeros(len(self.limited)), np.zeros(len(self.rows))]
@@ -126,11 +123,11 @@ class Dual:
 
     def hard(self, at: Floats) -> float:
         """The bound at a point, but for rounding."""
-        prices, limit, allowance = self.prices(at)
-        bound = -float(limit @ self.board.at_most) - float(allowance[self.rows].sum())
+        prices, limit, toll = self.prices(at)
+        bound = -float(limit @ self.board.at_most) - float(toll[self.rows].sum())
         for strip in self.strips:
             memory = np.empty(strip.total)
-            bound += forward(self.board, strip, self.board.cost, prices, limit, allowance, 0.0, 0.0, memory)
+            bound += forward(self.board, strip, self.board.cost, prices, limit, toll, 0.0, 0.0, memory)
         return bound
 
     def smoothed(self, at: Floats, smooth: float) -> tuple[float, Floats]:
@@ -144,17 +141,15 @@ class Dual:
         return np.asarray(self._swept(at, smooth)[1][1] + self.board.at_most, np.float64)
 
     def _swept(self, at: Floats, smooth: float) -> tuple[float, tuple[Floats, Floats, Floats]]:
-        prices, limit, allowance = self.prices(at)
-        bound = -float(limit @ self.board.at_most) - float(allowance[self.rows].sum())
-        slopes = np.zeros_like(prices), -self.board.at_most.astype(np.float64), -np.ones_like(allowance)
+        prices, limit, toll = self.prices(at)
+        bound = -float(limit @ self.board.at_most) - float(toll[self.rows].sum())
+        slopes = np.zeros_like(prices), -self.board.at_most.astype(np.float64), -np.ones_like(toll)
         kind = self.memory.dtype.type
         delta, curve = kind(smooth), kind(0.25 / smooth)
-        prices, limit, allowance = (each.astype(kind) for each in (prices, limit, allowance))
+        prices, limit, toll = (each.astype(kind) for each in (prices, limit, toll))
         for strip in self.strips:
-            bound += forward(
-                self.board, strip, self.cost, prices, limit, allowance, delta, curve, self.memory
-            )
-            backward(self.board, strip, prices, allowance, delta, curve, self.memory, self.scratch, slopes)
+            bound += forward(self.board, strip, self.cost, prices, limit, toll, delta, curve, self.memory)
+            backward(self.board, strip, prices, toll, delta, curve, self.memory, self.scratch, slopes)
         return bound, slopes
 
     def spread(self, slope: Floats) -> Floats:
@@ -170,14 +165,14 @@ class Dual:
 
     def prices(self, at: Floats) -> tuple[Prices, Floats, Floats]:
         """Prices of wires (E, k), of a starting strand of each thread (k,), of a hand-over in each row."""
-        wires, limits, allowances = np.split(at, [self.free, self.free + len(self.limited)])
+        wires, limits, tolls = np.split(at, [self.free, self.free + len(self.limited)])
         prices = np.zeros((len(self.board.ends), self.board.threads))
         prices[self.cross] = wires.reshape(-1, self.board.threads)
         limit = np.zeros(self.board.threads)
         limit[self.limited] = limits
-        allowance = np.full(int(self.board.row.max()) + 1, self.beyond)
-        allowance[self.rows] = allowances
-        return prices, limit, allowance
+        toll = np.where(self.board.allowance > 0, 0.0, FAR)
+        toll[self.rows] = tolls
+        return prices, limit, toll
 
 
 def strip_bound(
@@ -187,17 +182,15 @@ def strip_bound(
     start: Prices | None = None,
     *,
     enough: float = np.inf,
-    plain: bool = False,
 ) -> Priced:
     """Climb with about ``allowed`` units of work.
 
-    ``start`` (E, k): prices to start from; ``enough``: a bound that needs no raising; ``plain``: whether no
-    row may have a counted hand-over (a board tells only that no row may have two). The widest strips that
+    ``start`` (E, k): prices to start from; ``enough``: a bound that needs no raising. The widest strips that
     the work suffices for are not always the best, so the next narrower ones compete at the first smoothing.
     """
     prices = np.zeros((len(board.ends), board.threads)) if start is None else start
-    climbs = [_Climb(dual, stop, enough) for dual in _widest(board, allowed, prices, plain)]
-    (smooth, share), *finer = LIGHT_SMOOTHINGS if board.light else SMOOTHINGS
+    climbs = [_Climb(dual, stop, enough) for dual in _widest(board, allowed, prices)]
+    (smooth, share), *finer = LIGHT_SMOOTHINGS if board.limited else SMOOTHINGS
     for climb in climbs:
         climb.rise(smooth, share * min(MOST_STEPS, allowed / climbs[0].dual.work))
     best = max(climbs, key=lambda climb: climb.reached)
@@ -205,11 +198,11 @@ def strip_bound(
     steps = min(MOST_STEPS, (allowed - others) / best.dual.work)
     for smooth, share in finer:
         best.rise(smooth, share * steps)
-    crossing, _, allowance = best.dual.prices(best.at)
+    crossing, _, toll = best.dual.prices(best.at)
     strands = best.dual.strands(best.at, AVERAGED)
     bound = certified(best.bound, board)
     work = others + best.work
-    return Priced(bound, work, crossing, allowance, best.dual.owner, strands, best.dual, best.at)
+    return Priced(bound, work, crossing, toll, best.dual.owner, strands, best.dual, best.at)
 
 
 class _Climb:
@@ -237,18 +230,18 @@ class _Climb:
             self.bound, self.at = self.reached, self.ascent.at
 
 
-def _widest(board: Board, allowed: float, start: Prices, plain: bool) -> list[Dual]:
+def _widest(board: Board, allowed: float, start: Prices) -> list[Dual]:
     """The widest strips that the work allows ``LEAST_STEPS`` steps, then the next narrower ones."""
     columns = int(board.position.max()) + 1
     differ = _differences(board, columns)
     duals: list[Dual] = []
     for width in range(1, columns + 1):
-        entries = len(board.wire) / columns * board.threads ** (width + 1) * (1 + board.light)
-        sight = len(board.wire) * (board.threads + 1) ** (width + 1) * (1 + board.light)
+        entries = len(board.wire) / columns * board.threads ** (width + 1) * (1 + board.limited)
+        sight = len(board.wire) * (board.threads + 1) ** (width + 1) * (1 + board.limited)
         too_many = entries * width > MEMORY or sight > SIGHT or ENTRY_WORK * entries * LEAST_STEPS > allowed
         if duals and too_many:
             break
-        dual = Dual(board, split(board, _begins(differ, width)), start, plain=plain)
+        dual = Dual(board, split(board, _begins(differ, width)), start)
         if duals and dual.work * LEAST_STEPS > allowed:
             break
         duals = [dual, *duals[:1]]

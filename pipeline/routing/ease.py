@@ -14,10 +14,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from pipeline.routing.board import Labels, colour_error, solution
+from pipeline.routing.board import Labels, colour_error, middle, solution
 from pipeline.routing.easing import Easing
 from pipeline.routing.meter import Meter
-from pipeline.routing.plain import mid_row, solve_plain
+from pipeline.routing.plain import solve_plain
 from pipeline.routing.question import Budget, Ease, Question, Routed, Stopped
 from pipeline.routing.settle import labels_of
 
@@ -36,7 +36,7 @@ def fewer_hand_overs(
     where they are at hand. Where the plain band is as good, it is the answer, as it reads most simply: two
     threads free of bounds come out as one leader over bases of the other thread.
     """
-    if not mid_row(problem.network).any():
+    if not middle(problem.network).any():
         return found
     labels = labels_of(problem.network, found).astype(np.int8)
     meter = Meter(replace(budget, effort=SHARE * budget.effort, reporter=None), problem.network.knots)
@@ -63,7 +63,7 @@ def fewer_hand_overs(
 def hasty_plain(problem: Question, budget: Budget) -> Labels:
     """The plain band as a start, with a small share of the effort."""
     hasty = replace(budget, effort=HASTY * budget.effort, reporter=None)
-    found = solve_plain(replace(problem, ease=Ease.PLAIN), hasty)
+    found = solve_plain(problem.eased(Ease.PLAIN), hasty)
     return labels_of(problem.network, found).astype(np.int8)
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.routing.board import Labels, board, colour_error, hand_overs
+from pipeline.routing.board import Labels, board, colour_error, hand_overs, middle, row_worked
 from pipeline.routing.meter import Meter
 from pipeline.routing.question import Question
 from pipeline.routing.sweep import Strips, clock, families, strips, sweep
@@ -22,7 +22,6 @@ MARGIN = 8
 """How far along its strip a window reaches beyond what has changed."""
 FALLING = (0.5, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.002)
 """Prices of a hand-over on the way from plain to full ease, as shares of the largest cost of a cell."""
-FORBIDDING = 1e9
 AT_EDGE = 1 / 50
 """Price of a hand-over at an edge, where it is a change of leader, as a share of one in mid-row."""
 
@@ -32,15 +31,15 @@ class Easing:
 
     def __init__(self, problem: Question, meter: Meter) -> None:
         laid = self.board = board(problem)
-        row_worked = np.array([row.worked == "rows" for row in problem.network.rows], dtype=bool)
         self.meter = meter
-        self.rows = row_worked[laid.row]
-        self.weight = np.where(laid.counted, 1.0, np.where(self.rows, AT_EDGE, 0.0))
+        self.rows = row_worked(problem.network)
+        self.middle = middle(problem.network)
+        self.weight = np.where(self.middle, 1.0, np.where(self.rows, AT_EDGE, 0.0))
         self.top = float(laid.cost.max(initial=0.0))
         self._labels = np.zeros(len(laid.ends), np.int8)
         self._desk = desk(laid, self._labels, STATES, memory=1 << 23)
         self._clock = clock(laid)
-        around = list(families(laid, row_worked))
+        around = list(families(laid, self.rows))
         widths = [m for m in range(2, 6) if laid.threads ** (m + 1) <= STATES] or [1]
         self._levels = [[strips(laid, across, along, m) for across, along in around] for m in widths]
 
@@ -56,15 +55,15 @@ class Easing:
         return self._labels.copy()
 
     def keep_plain(self, labels: Labels) -> Labels:
-        """Re-solve strips so that no hand-over comes into mid-row."""
+        """Re-solve strips of a question whose allowances are 0."""
         self._begin(labels)
         for level in self._levels[:3]:
-            self._descend(level, np.where(self.board.counted, FORBIDDING * max(1.0, self.top), 0.0))
+            self._descend(level, np.zeros(self.board.knots))
         return self._labels.copy()
 
     def mid_row(self, labels: Labels) -> int:
         """Hand-overs in mid-row."""
-        return int((hand_overs(self.board, labels) & self.board.counted).sum())
+        return int((hand_overs(self.board, labels) & self.middle).sum())
 
     def rank(self, labels: Labels) -> tuple[int, int]:
         """Hand-overs in mid-row, and all of row work."""
@@ -81,7 +80,7 @@ class Easing:
         """Falsify the prices around some hand-over for a moment, then reduce there again."""
         laid = self.board
         self._begin(labels)
-        centre = int(laid.row[random.choice(np.flatnonzero(hand_overs(laid, labels) & laid.counted))])
+        centre = int(laid.row[random.choice(np.flatnonzero(hand_overs(laid, labels) & self.middle))])
         reach = int(random.integers(3, 20))
         near = np.abs(laid.row - centre) <= reach
         price = FALLING[-1] * self.top * self.weight

@@ -58,7 +58,7 @@ def seat(board, desk, labels, mask, order, left, threads, spare, frees, sizes, s
                     if place[p] == w:
                         seats[s, 0, j] = p
         row = board.row[v]
-        counts = board.light and board.counted[v]
+        counts = board.counted[v] and desk.row_used[row] < board.allowance[row]
         if counts:
             left[row] -= 1
             if begun[row]:
@@ -149,7 +149,7 @@ def ways(  # type: ignore[no-untyped-def]
     for j in range(5):
         if seats[0, j] >= 0:
             before[j] = old[seats[0, j]]
-    counts = board.light and board.counted[v]
+    counts = board.counted[v]
     count = 0
     for x in range(kw):
         for y in range(kw):

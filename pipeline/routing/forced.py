@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from pipeline.routing.board import Board, Labels, board, colour_error
 from pipeline.routing.exchange import exchange
 from pipeline.routing.meter import Meter
-from pipeline.routing.question import Budget, Ease, Question, Routed
+from pipeline.routing.question import Budget, Question, Routed
 from pipeline.routing.search import EXCHANGE_WORK
 from pipeline.routing.settle import labels_of, settle
 
@@ -47,18 +47,18 @@ def costs_if_made(
     for v in sorted(knots, key=lambda v: (-shown[v], v)):
         if meter.over():
             break
-        error = _forced(laid, base.copy(), problem.ease, v, int(wanted[v]), meter)
+        error = _forced(laid, base.copy(), v, int(wanted[v]), meter)
         if error is not None:
             answers[v] = error
     return answers
 
 
-def _forced(laid: Board, labels: Labels, ease: Ease, knot: int, thread: int, meter: Meter) -> float | None:
+def _forced(laid: Board, labels: Labels, knot: int, thread: int, meter: Meter) -> float | None:
     cost = laid.cost.copy()
     others = np.arange(laid.threads) != thread
     cost[knot, others] = FORCE
     forced = laid._replace(cost=cost)
-    if not laid.light:
+    if not laid.limited:
         best: Labels | None = None
         for other in np.flatnonzero(others):
             tried = labels.copy()
@@ -69,6 +69,6 @@ def _forced(laid: Board, labels: Labels, ease: Ease, knot: int, thread: int, met
         assert best is not None
         labels = best
     else:
-        settle(forced, labels, ease, meter, rounds=2)
+        settle(forced, labels, meter, rounds=2)
     made = thread in labels[laid.wire[knot, :2]]
     return float(colour_error(laid, labels)) if made else None

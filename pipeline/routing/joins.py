@@ -111,7 +111,7 @@ class _Joins:
         self.labels = labels_of(problem.network, solution)
         self.legs: list[_Leg] = []
         self.meter = meter
-        self.strict = self.real.light  # an ease of few hand-overs: flows could break it
+        self.strict = self.real.limited  # few hand-overs are allowed: flows could break it
 
     def costs(self, legs: list[_Leg]) -> NDArray[np.float64]:
         """(V, threads + legs) costs."""
@@ -183,7 +183,7 @@ class _Joins:
     def _settled(self, labels: Labels, legs: list[_Leg]) -> tuple[Labels, list[_Leg]]:
         """Route everything anew around the legs, then place their joins anew; or leave all as it is."""
         moved = labels.copy()
-        settle(self.board(labels, legs), moved, self.problem.ease, self.meter, rounds=2)
+        settle(self.board(labels, legs), moved, self.meter, rounds=2)
         placed = list(legs)
         for i, leg in enumerate(legs):
             there = self._placed(moved, self.problem.threads + i, leg.old, leg.new, placed)

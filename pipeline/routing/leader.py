@@ -23,11 +23,12 @@ from pipeline.routing.board import Labels
 from pipeline.routing.compiled import compiled
 from pipeline.routing.light import NONE, Band, Row, follow, read_band, write_band
 from pipeline.routing.meter import Meter
-from pipeline.routing.question import Ease, Question
+from pipeline.routing.question import Question
 from pipeline.routing.stretches import stretches
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 
 STATES = 5000
 """Most states of a program; with k threads it frees the leader and ⌊log_k STATES⌋ − 1 columns."""
@@ -72,10 +73,10 @@ class _Trail:
 
 
 def applies(problem: Question) -> bool:
-    """Whether the band is one run of row-worked rows of light ease, which this search knows."""
+    """Whether the band is one run of row-worked rows of at most one hand-over each."""
     runs = list(stretches(problem.network))
     whole = len(runs) == 1 and len(runs[0].rows) == len(problem.network.rows)
-    return problem.ease is Ease.LIGHT and whole and problem.network.strands >= 4
+    return set(problem.allowance) <= {0, 1} and whole and problem.network.strands >= 4
 
 
 def improve_leader(
@@ -90,7 +91,8 @@ def improve_leader(
     counted = any(most is not None and most < problem.network.strands for most in problem.at_most)
     held = counted or bool(problem.folded) or any(pin is not None for pin in problem.start)
     band = read_band(problem, run, labels)
-    search = _Search(np.ascontiguousarray(band.costs), _trail(band), held, meter, seed)
+    open_ = np.array([problem.allowance[row] > 0 for row in run.rows])
+    search = _Search(np.ascontiguousarray(band.costs), _trail(band), open_, held, meter, seed)
     begun = search.error
     try:
         search.run()
@@ -119,8 +121,10 @@ def _trail(band: Band) -> _Trail:
 class _Search:
     """Draws programs until the effort is spent."""
 
-    def __init__(self, costs: Floats, trail: _Trail, held: bool, meter: Meter, seed: int) -> None:
-        self.costs, self.trail, self.held, self.meter = costs, trail, held, meter
+    def __init__(
+        self, costs: Floats, trail: _Trail, open_: Bools, held: bool, meter: Meter, seed: int
+    ) -> None:
+        self.costs, self.trail, self.open, self.held, self.meter = costs, trail, open_, held, meter
         self.random = np.random.default_rng(seed)
         self.columns, self.threads = costs.shape[1:]
         self.free = min(self.columns, max(1, int(np.log(STATES) / np.log(max(2, self.threads))) - 1))
@@ -157,7 +161,8 @@ class _Search:
         trail = self.trail.copy()
         held = self.held or start > 0
         gain = _program(
-            costs, trail.first, trail.last, trail.column, trail.base, free, start, start + reach, held
+            *(costs, self.open, trail.first, trail.last, trail.column, trail.base),
+            *(free, start, start + reach, held),
         )
         self.meter.spend(WORK * reach * self.threads ** (len(free) + 1) * (len(free) + 1) ** 2)
         if not gain:
@@ -209,9 +214,10 @@ class _Search:
 
 
 @compiled
-def _program(costs, first, last, column, base, free, start, stop, held):  # type: ignore[no-untyped-def]
+def _program(costs, open_, first, last, column, base, free, start, stop, held):  # type: ignore[no-untyped-def]
     """Solve rows ``start`` … ``stop``−1 for the leader and the ``free`` columns, in place.
 
+    ``open_`` (rows,): whether a row may have a hand-over.
     ``held``: the state before ``start`` stays. The state before ``stop`` stays unless that is the end.
     Returns whether a way was found (one always is unless the trail at hand is not legal).
     """
@@ -291,7 +297,7 @@ def _program(costs, first, last, column, base, free, start, stop, held):  # type
                 where[i, s] = -1
             for g in range(q):
                 goes = digit[s, g + 1]
-                if goes == lead or along[g] == 0 or along[g] == columns - 1:
+                if not open_[r] or goes == lead or along[g] == 0 or along[g] == columns - 1:
                     continue
                 cost = value[s] + sums[along[g] + 1, lead] + sums[columns, goes] - sums[along[g] + 1, goes]
                 for f in range(q):

@@ -17,8 +17,9 @@ from pipeline.band.network import Network, RowPlan, network
 from pipeline.routing.beam import beam
 from pipeline.routing.board import Board, Labels, board, colour_error, faults, hand_overs, solution
 from pipeline.routing.meter import Meter
+from pipeline.routing.plain import is_plain
 from pipeline.routing.prices import knot_prices
-from pipeline.routing.question import Budget, Ease, Question, Routed
+from pipeline.routing.question import Budget, Question, Routed
 from pipeline.routing.search import Search
 from pipeline.routing.settle import labels_of, settle
 
@@ -115,16 +116,17 @@ class Band:
         return sorted(gaps)
 
     def with_blocks(self, blocks: Sequence[Block]) -> Band:
-        """Put in blocks; the routes change nothing there."""
+        """Put in blocks, with the allowance of the row they come before; the routes change nothing there."""
         band = self
         for block in sorted(blocks, key=lambda block: -block.gap):
-            net = band.problem.network
+            net, allowance, gap = band.problem.network, band.problem.allowance, block.gap
             at = [int(np.searchsorted(net.row, block.gap))] * sum(len(row.positions) for row in block.rows)
             band = band.rebuilt(
                 (*net.rows[: block.gap], *block.rows, *net.rows[block.gap :]),
                 np.insert(band.problem.costs, at, 0.0, axis=0),
                 np.insert(band.wanted, at, -1),
                 np.insert(band.swaps, at, block.swaps),
+                (*allowance[:gap], *(allowance[gap],) * len(block.rows), *allowance[gap:]),
             )
         return band
 
@@ -134,22 +136,24 @@ class Band:
         costs: NDArray[np.float64],
         wanted: NDArray[np.int64],
         swaps: NDArray[np.bool_],
+        allowance: tuple[int, ...],
     ) -> Band:
-        changed = replace(self.problem, network=network(self.problem.network.strands, rows), costs=costs)
+        net = network(self.problem.network.strands, rows)
+        changed = replace(self.problem, network=net, costs=costs, allowance=allowance)
         return Band(changed, wanted, self.strands, swaps, self.error)
 
     def settled(self, meter: Meter) -> Band:
         """Improve the routes by a quick descent."""
         laid = board(self.problem)
         labels = labels_of(self.problem.network, self.routes)
-        settle(laid, labels, self.problem.ease, meter, rounds=3)
+        settle(laid, labels, meter, rounds=3)
         return self._with(laid, labels)
 
     def searched(self, budget: Budget, seed: int) -> Band:
         """Improve the routes by the router's search, until the budget is spent."""
         meter = Meter(budget, self.problem.network.knots)
         laid = board(self.problem)
-        if laid.light and self.problem.ease is Ease.PLAIN:
+        if is_plain(self.problem):
             return self.settled(meter)
         search = Search(laid, self._in_rows(), meter, seed)
         return self._with(laid, search.improve(labels_of(self.problem.network, self.routes), 0.0))
@@ -163,7 +167,7 @@ class Band:
     def routed_anew(self, meter: Meter, seed: int) -> Band:
         """Route from nothing, guided by prices; keep the routes at hand if they are better."""
         laid = board(self.problem)
-        if laid.light and self.problem.ease is Ease.PLAIN:
+        if is_plain(self.problem):
             return self
         prices, _ = knot_prices(laid, PRICE_STEPS, lambda: meter.late)
         labels = beam(laid, laid.cost, prices, WIDTH, lambda: meter.late)
@@ -203,8 +207,9 @@ class Band:
         if not drop.any():
             return self
         rows = tuple(row for row, gone in zip(net.rows, drop, strict=True) if not gone)
+        allowance = tuple(a for a, gone in zip(self.problem.allowance, drop, strict=True) if not gone)
         keep = ~drop[net.row]
-        return self.rebuilt(rows, self.problem.costs[keep], self.wanted[keep], self.swaps[keep])
+        return self.rebuilt(rows, self.problem.costs[keep], self.wanted[keep], self.swaps[keep], allowance)
 
     def point(self, lower_bound: float) -> Point:
         routes = solution(self.problem, labels_of(self.problem.network, self.routes), lower_bound)

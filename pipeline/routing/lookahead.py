@@ -32,12 +32,12 @@ class Ahead(NamedTuple):
     first: NDArray[np.int64]
     """(S,) where its tables begin."""
     layers: int
-    """2 where a row has an allowance of hand-overs: unused and used. Else 1."""
+    """2 where a row has an allowance of hand-overs: unused and used up. Else 1."""
     base: int
     """Digits of a position: its threads, and one more for a strand without a thread."""
     cost: NDArray[np.float32]
     """Cost to go, a table (layers, base ** wide) for each step; position ``low`` is the lowest digit."""
-    allowance: NDArray[np.float64]
+    toll: NDArray[np.float64]
     """(rows,) price of a row's one hand-over, given back at the end of the row."""
 
 
@@ -52,14 +52,14 @@ def look_ahead(
     cost: NDArray[np.float64],
     prices: NDArray[np.float64],
     owner: NDArray[np.int64],
-    allowance: NDArray[np.float64],
+    toll: NDArray[np.float64],
 ) -> Ahead:
     """Tabulate the cost to go from each knot on.
 
-    ``cost`` (V, k), ``prices`` (E, k) of wires between strips, ``allowance`` (rows,) of hand-overs, ``owner``
+    ``cost`` (V, k), ``prices`` (E, k) of wires between strips, ``toll`` (rows,) of hand-overs, ``owner``
     (V,) the strip of each knot, a range of positions (see ``bound.Priced``).
     """
-    layers, base = 2 if board.light else 1, board.threads + 1
+    layers, base = 2 if board.limited else 1, board.threads + 1
     step, low, wide, first = np.zeros_like(owner), [], [], []
     tables: list[NDArray[np.float32]] = []
     at = 0
@@ -71,7 +71,7 @@ def look_ahead(
         wide.append(int(board.position[knots].max()) + 2 - low[-1])
         first.append(at)
         table = np.empty((len(knots) + 1, layers, base ** wide[-1]), np.float32)
-        _tabulate(board, cost, prices, owner, allowance, priced, knots, low[-1], wide[-1], table)
+        _tabulate(board, cost, prices, owner, toll, priced, knots, low[-1], wide[-1], table)
         tables.append(table.ravel())
         at += table.size
     return Ahead(
@@ -83,12 +83,12 @@ def look_ahead(
         layers,
         base,
         np.concatenate(tables) if tables else np.empty(0, np.float32),
-        allowance,
+        toll,
     )
 
 
 @compiled
-def _tabulate(board, cost, prices, owner, allowance, priced, knots, low, wide, table):  # type: ignore[no-untyped-def]
+def _tabulate(board, cost, prices, owner, toll, priced, knots, low, wide, table):  # type: ignore[no-untyped-def]
     """Fill ``table`` (steps + 1, layers, (k + 1) ** wide) from the last knot back.
 
     ``priced`` (E,): wires between two knots; those that join two strips have a price.
@@ -110,7 +110,7 @@ def _tabulate(board, cost, prices, owner, allowance, priced, knots, low, wide, t
         one = k**p
         two = one * k
         for m in range(layers):
-            on = m if again else 0  # the allowance is of a row
+            on = m if again else 0  # the toll is of a row
             used = 1 if counted and again else on
             for y in range(k):
                 for x in range(k):
@@ -127,7 +127,7 @@ def _tabulate(board, cost, prices, owner, allowance, priced, knots, low, wide, t
                         swap += prices[d, x]
                         stay += prices[d, y]
                     if counted and x != y:
-                        stay += allowance[board.row[v]] if m == 0 else 1e30
+                        stay += toll[board.row[v]] if m == 0 else 1e30
                     for high in range(0, size, two * k):
                         straight, parked = high + y * one + x * two, high + x * one + y * two
                         for i in range(one):

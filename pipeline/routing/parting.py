@@ -29,7 +29,13 @@ def parted(band: Band, gap: int, most: int, budget: Budget) -> Band | None:
     net = band.problem.network
     n, k = net.strands, band.problem.threads
     at = int(np.searchsorted(net.row, gap))
-    upper = replace(band.problem, network=network(n, net.rows[:gap]), costs=band.problem.costs[:at])
+    allowance = band.problem.allowance
+    upper = replace(
+        band.problem,
+        network=network(n, net.rows[:gap]),
+        costs=band.problem.costs[:at],
+        allowance=allowance[:gap],
+    )
     over = _better(route(upper, budget), upper, band.strands, band.swaps[:at])
     ending = labels_of(upper.network, over)[upper.network.last]
     counts = np.bincount(ending, minlength=k)
@@ -38,7 +44,7 @@ def parted(band: Band, gap: int, most: int, budget: Budget) -> Band | None:
         band.problem.costs[at:],
         (None,) * n,
         tuple(int(count) for count in counts),
-        ease=band.problem.ease,
+        allowance=allowance[gap:],
     )
     under = route(lower, budget)
     rows, swaps, reached = sorting_rows(ending, under.strands, most)
@@ -54,6 +60,7 @@ def parted(band: Band, gap: int, most: int, budget: Budget) -> Band | None:
         np.concatenate(costs),
         np.concatenate(wanted),
         np.concatenate([over.swaps, swaps, under.swaps]),
+        (*allowance[:gap], *(allowance[gap],) * len(rows), *allowance[gap:]),
     )
     return replace(whole, strands=over.strands, error=over.cost + under.cost)
 

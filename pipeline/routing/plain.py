@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from pipeline.band.network import Network
 from pipeline.errors import ImpossibleError
-from pipeline.routing.board import solution
+from pipeline.routing.board import middle, row_worked, solution
 from pipeline.routing.easing import Easing
 from pipeline.routing.meter import Meter
 from pipeline.routing.plain_run import Effort, PlainRun, Run, solve_run
@@ -32,20 +32,17 @@ WORK = 1.5e8
 """Visited cells that effort 1.0 stands for; about 5 s on the machine of ``benchmarks/RESULTS.md``."""
 
 
-def mid_row(network: Network) -> NDArray[np.bool_]:
-    """(knots,) whether a knot is neither the first nor the last of a row-worked row."""
-    inside = np.zeros(network.knots, dtype=bool)
-    for index, row in enumerate(network.rows):
-        if row.worked == "rows":
-            knots = network.knots_of_row(index)
-            inside[knots.start + 1 : knots.stop - 1] = True
-    return inside
+def is_plain(problem: Question) -> bool:
+    """Whether there is row work, and none of its rows may have a hand-over in mid-row."""
+    inside = middle(problem.network)
+    allowance = np.array(problem.allowance)[problem.network.row]
+    return bool(inside.any()) and not allowance[inside].any()
 
 
 def solve_plain(problem: Question, budget: Budget = Budget()) -> Routed:
     """Route with no hand-over of different threads in mid-row. Pins, at_most and folded starts are kept.
 
-    The bound holds for the problem with ``Ease.PLAIN``. Raises ImpossibleError where no starting order
+    The bound holds where every allowance is 0. Raises ImpossibleError where no starting order
     meets the bounds set, ValueError for a row-worked row that does not cross the whole band.
     """
     network = problem.network
@@ -151,8 +148,7 @@ def tally(problem: Question, strands: Ints, swaps: NDArray[np.bool_]) -> tuple[f
             order[position], order[position + 1] = right, left
     knots = np.arange(network.knots)
     cost = np.minimum(problem.costs[knots, met[:, 0]], problem.costs[knots, met[:, 1]]).sum()
-    row_worked = np.array([row.worked == "rows" for row in network.rows], dtype=bool)[network.row]
-    return float(cost), int((row_worked & ~swaps & (met[:, 0] != met[:, 1])).sum())
+    return float(cost), int((row_worked(network) & ~swaps & (met[:, 0] != met[:, 1])).sum())
 
 
 def _two_strands(problem: Question) -> Routed:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import Protocol
 
@@ -18,9 +18,12 @@ from numpy.typing import NDArray
 from pipeline.band.network import Network
 from pipeline.errors import ImpossibleError
 
+ANY = 1 << 20
+"""The allowance of a row that may have any number of hand-overs in mid-row."""
+
 
 class Ease(StrEnum):
-    """How many hand-overs of different threads a row of row-worked knots may have.
+    """A maker's word for one allowance of hand-overs that holds for every row.
 
     ``PLAIN``: none in mid-row, the leader changes only with the strand at an edge (a row's last knot or
     the next row's first). ``LIGHT``: besides, at most one in the middle of a row. ``FULL``: any number.
@@ -30,6 +33,16 @@ class Ease(StrEnum):
     PLAIN = "plain"
     LIGHT = "light"
     FULL = "full"
+
+    def allowance(self, network: Network) -> tuple[int, ...]:
+        """The allowance of each row of a band.
+
+        >>> from pipeline.band.network import network, picture_rows
+        >>> Ease.LIGHT.allowance(network(4, picture_rows(4, 3, "rows")))
+        (1, 1, 1)
+        """
+        each = {Ease.PLAIN: 0, Ease.LIGHT: 1, Ease.FULL: ANY}[self]
+        return (each,) * len(network.rows)
 
 
 class Stopped(StrEnum):
@@ -47,7 +60,10 @@ class Question:
 
     ``network``: the knots; ``costs``: (knots, threads) float64, finite and ≥ 0, zero rows are free cells;
     ``start``: for each starting position a pinned thread or None; ``at_most``: for each thread the largest
-    number of strands or None; ``folded``: pairs of starting positions that are one cut and so one thread.
+    number of strands or None; ``folded``: pairs of starting positions that are one cut and so one thread;
+    ``allowance``: for each row how many hand-overs of different threads it may have in mid-row, 0, 1 or
+    ``ANY`` (which an empty tuple stands for). Only knots of row-worked rows count, and not a row's first and
+    last one.
     """
 
     network: Network
@@ -55,9 +71,13 @@ class Question:
     start: tuple[int | None, ...]
     at_most: tuple[int | None, ...]
     folded: tuple[tuple[int, int], ...] = ()
-    ease: Ease = Ease.FULL
+    allowance: tuple[int, ...] = ()
 
     def __post_init__(self) -> None:
+        if not self.allowance:
+            object.__setattr__(self, "allowance", Ease.FULL.allowance(self.network))
+        if len(self.allowance) != len(self.network.rows) or not set(self.allowance) <= {0, 1, ANY}:
+            raise ValueError("allowance needs 0, 1 or ANY for each row")
         knots, threads = self.costs.shape
         if knots != self.network.knots or threads < 1:
             raise ValueError(f"costs of shape {self.costs.shape} for {self.network.knots} knots")
@@ -77,13 +97,17 @@ class Question:
     def threads(self) -> int:
         return int(self.costs.shape[1])
 
+    def eased(self, ease: Ease) -> Question:
+        """The same question with the allowance of an ease in every row."""
+        return replace(self, allowance=ease.allowance(self.network))
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Routed:
     """Routes: the thread of each starting strand, and for each knot whether its two strands swap.
 
     ``cost`` is Σ min over the two threads that meet; ``lower_bound`` is certified for the problem as
-    posed (its ease, pins and bounds included). ``strands``: (strands,) int64; ``swaps``: (knots,) bool.
+    posed (its allowance, pins and bounds included). ``strands``: (strands,) int64; ``swaps``: (knots,) bool.
     """
 
     strands: NDArray[np.int64]

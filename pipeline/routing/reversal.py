@@ -39,9 +39,10 @@ def reverse(board: Board) -> tuple[Board, NDArray[np.int64]]:
         wire=np.ascontiguousarray(wire),
         ends=ends,
         cost=np.ascontiguousarray(board.cost[::-1]),
-        row=np.ascontiguousarray(board.row.max(initial=0) - board.row[::-1]).astype(np.int32),
+        row=np.ascontiguousarray(len(board.allowance) - 1 - board.row[::-1]).astype(np.int32),
         position=np.ascontiguousarray(board.position[::-1]),
         counted=np.ascontiguousarray(board.counted[::-1]),
+        allowance=np.ascontiguousarray(board.allowance[::-1]),
         weight=weight,
         partner=np.arange(n, dtype=np.int32),
     ), to

@@ -10,15 +10,15 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 
 from pipeline.routing.beam import complete, follow
-from pipeline.routing.board import Board, Labels, board, colour_error, solution
+from pipeline.routing.board import Board, Labels, board, colour_error, row_worked, solution
 from pipeline.routing.bound import strip_bound
 from pipeline.routing.ease import fewer_hand_overs, hasty_plain
 from pipeline.routing.exchange import exchange
 from pipeline.routing.leader import applies, improve_leader
 from pipeline.routing.meter import Meter
-from pipeline.routing.plain import solve_plain
+from pipeline.routing.plain import is_plain, solve_plain
 from pipeline.routing.prices import certified
-from pipeline.routing.question import Budget, Ease, Question, Routed, Stopped, proved, require_possible
+from pipeline.routing.question import Budget, Question, Routed, Stopped, proved, require_possible
 from pipeline.routing.search import EVERYWHERE, Search
 from pipeline.routing.starts import Guide, ladder, starts
 from pipeline.routing.warm import compiler
@@ -51,7 +51,7 @@ def route(problem: Question, budget: Budget | None = None) -> Routed:
 def _route(problem: Question, budget: Budget) -> Routed:
     require_possible(problem)
     laid = board(problem)
-    if problem.ease is Ease.PLAIN and laid.light:
+    if is_plain(problem):
         return solve_plain(problem, budget)
     compiling = compiler(budget)
     if compiling is not None:
@@ -101,12 +101,11 @@ class _Run:
         if not len(self.board.wire) or self.proved:
             return
         laid, meter = self.board, self.meter
-        if laid.threads == 2 and not laid.light and not self.problem.folded:
+        if laid.threads == 2 and not laid.limited and not self.problem.folded:
             least = exchange(laid, laid.cost, self.best, 0, 1)
             self.bound = certified(least, laid)
             return
-        in_rows = np.array([row.worked == "rows" for row in self.problem.network.rows])
-        in_rows = in_rows[self.problem.network.row]
+        in_rows = row_worked(self.problem.network)
         search = Search(laid, in_rows, meter, self.seed)
         try:
             self.start(search, bool(in_rows.any()), bool(in_rows.all()))
@@ -141,7 +140,7 @@ class _Run:
             return
         share, until = STRIPS, GUIDED
         if all_rows:
-            share, until = STRIPS_IN_ROWS, GUIDED_LIGHT if board.light else GUIDED_IN_ROWS
+            share, until = STRIPS_IN_ROWS, GUIDED_LIGHT if board.limited else GUIDED_IN_ROWS
         priced = strip_bound(board, share * meter.allowed, lambda: meter.late, prices, enough=self.cost)
         meter.spend(priced.work)
         self.raise_bound(priced.bound)
@@ -155,7 +154,7 @@ class _Run:
             self.keep(start)
             if self.proved or self.meter.over():
                 return
-            if not self.board.light:  # many hand-overs cannot fade to one a row
+            if not self.board.limited:  # many hand-overs cannot fade to one a row
                 search.soften(start)
                 self.keep(search.labels)
 
@@ -192,7 +191,7 @@ def cells(problem: Question) -> int:
 def makeshift(problem: Question, laid: Board, budget: Budget) -> Labels:
     """Return a passable routing without compiled loops: the plain band, or exchanges of two threads."""
     best = simple(laid)
-    if laid.light:
+    if laid.limited:
         plain = hasty_plain(problem, budget)
         return min(best, plain, key=lambda labels: colour_error(laid, labels))
     for s, t in combinations(range(laid.threads), 2):

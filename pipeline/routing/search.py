@@ -12,7 +12,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.routing.board import Board, Labels, colour_error
+from pipeline.routing.board import Board, Labels, at_edge, colour_error
 from pipeline.routing.cycles import reroute
 from pipeline.routing.exchange import exchange
 from pipeline.routing.meter import Meter
@@ -52,6 +52,7 @@ class Search:
         self.desk = desk(board, self.labels, max(STATES, 64), memory=1 << 23)
         self.clock = clock(board)
         self.free = np.zeros(len(board.wire))
+        self.middle = rows_worked & ~at_edge(board.row)
         widest = 1
         while board.threads ** (widest + 2) <= STATES and widest < 8:
             widest += 1
@@ -107,7 +108,7 @@ class Search:
 
     def exchange(self, cost: NDArray[np.float64], rounds: int = 1) -> None:
         """Exchange every pair of threads, at most ``rounds`` times or until nothing changes."""
-        if self.board.light:
+        if self.board.limited:
             return
         for _ in range(rounds):
             before = self.labels.copy()
@@ -168,7 +169,7 @@ class Search:
         """
         self.labels[:] = labels
         recount(self.board, self.labels, self.desk)
-        weight = np.where(self.board.counted, 1.0, AT_EDGE) * self.board.cost.max(initial=0.0)
+        weight = np.where(self.middle, 1.0, AT_EDGE) * self.board.cost.max(initial=0.0)
         for share in FALLING:
             self.free[:] = share * weight
             self.touch(0, EVERYWHERE)
@@ -221,7 +222,7 @@ class Search:
         )
         self.mark(near)
         level = self.levels[min(int(random.choice((2, 3))), len(self.levels)) - 1]
-        if not board.light:
+        if not board.limited:
             self.exchange_near(false, low, high)
         elif random.random() < 0.5:
             self.free[near] = random.choice((0.05, 0.2)) * board.cost.max()
@@ -249,7 +250,7 @@ class Search:
             moved = self.changed(self.best)
             if moved.any():
                 self.mark(moved)
-                if not board.light and random.random() < 0.5:
+                if not board.limited and random.random() < 0.5:
                     rows = board.row[moved]
                     self.exchange_near(board.cost, int(rows.min()) - 3, int(rows.max()) + 3)
                 self.descend(2, min(int(random.choice((3, 4))), len(self.levels)))

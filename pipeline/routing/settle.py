@@ -15,7 +15,7 @@ from pipeline.band.network import Network
 from pipeline.routing.board import Board, Labels, colour_error
 from pipeline.routing.exchange import exchange
 from pipeline.routing.meter import Meter
-from pipeline.routing.question import Ease, Routed
+from pipeline.routing.question import Routed
 from pipeline.routing.search import EXCHANGE_WORK
 from pipeline.routing.windows import desk, recount, solve
 
@@ -25,8 +25,6 @@ HAND_OVER = 1e-3
 """Price of a hand-over in ΔE, to choose among equals."""
 SETTING_UP = 2e7
 """Units of work of laying out the strips."""
-NEVER = 1e4
-"""Price of a hand-over where there may be none."""
 
 
 def labels_of(network: Network, solution: Routed) -> Labels:
@@ -45,14 +43,12 @@ def relabel(network: Network, strands: NDArray[np.int64], swaps: NDArray[np.bool
     return labels
 
 
-def settle(board: Board, labels: Labels, ease: Ease, meter: Meter, rounds: int = 8) -> float:
+def settle(board: Board, labels: Labels, meter: Meter, rounds: int = 8) -> float:
     """Improve ``labels`` in place; return their colour error. The work is charged to ``meter``.
 
-    Exchanges are used where hand-overs are free. With ``Ease.PLAIN`` no hand-over in mid-row is added.
+    Exchanges are used where hand-overs are free.
     """
     penalty = np.full(len(board.wire), HAND_OVER)
-    if ease is Ease.PLAIN:
-        penalty[board.counted] = NEVER
     present = len(np.unique(labels[: board.strands]))
     width = max(1, min(4, int(np.log(STATES) / np.log(max(2, present))) - 1))
     strips = [
@@ -64,7 +60,7 @@ def settle(board: Board, labels: Labels, ease: Ease, meter: Meter, rounds: int =
     meter.spend(SETTING_UP)
     last = float(colour_error(board, labels))
     for _ in range(rounds):
-        if not board.light:
+        if not board.limited:
             for t, s in combinations(range(board.threads), 2):
                 exchange(board, board.cost, labels, s, t)
                 meter.spend(EXCHANGE_WORK * len(board.wire))

@@ -150,13 +150,13 @@ class Guide:
         return self._beam(laid, cost, priced, backwards)
 
     def _beam(self, laid: Board, cost: NDArray[np.float64], priced: Priced, backwards: bool) -> Labels | None:
-        owner, allowance = priced.owner, priced.allowance
+        owner, toll = priced.owner, priced.toll
         # a folded start leads to two knots, maybe before its thread is known: a beam cannot pay it by halves
         prices = np.where((self.board.weight > 0)[:, None], 0.0, priced.prices)
         if backwards:
-            cost, owner, allowance = cost[::-1].copy(), owner[::-1].copy(), allowance[::-1].copy()
+            cost, owner, toll = cost[::-1].copy(), owner[::-1].copy(), toll[::-1].copy()
             prices = turned(self.board, prices, self.to)
-        ahead = look_ahead(laid, cost, prices, owner, allowance)
+        ahead = look_ahead(laid, cost, prices, owner, toll)
         width = max(1, min(GUIDED, MEMORY // max(1, len(laid.wire))))
         self.meter.spend(BEAM_SETUP + GUIDED_WORK * width * len(laid.wire) + TABLE_WORK * len(ahead.cost))
         labels = beam(laid, cost, prices, width, lambda: self.meter.late, ahead=ahead)

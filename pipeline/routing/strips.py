@@ -75,7 +75,7 @@ def strip(board: Board, knots: NDArray[np.int64], cross: NDArray[np.bool_]) -> S
     """Make the steps of the strip of ``knots``, rising; ``cross`` (E,): the wires that have prices."""
     k, low = board.threads, int(board.position[knots].min())
     sizes = [1] * (int(board.position[knots].max()) - low + 2)
-    flags = 2 if board.light else 1
+    flags = 2 if board.limited else 1
     steps: list[tuple[int, int, int, int, int]] = []
     begin = [0]
 
@@ -98,7 +98,7 @@ def strip(board: Board, knots: NDArray[np.int64], cross: NDArray[np.bool_]) -> S
                 first = board.ends[w, 0] == v and (side == 0 or board.wire[v, 0] != w)
                 step(ENTER, w, 1 if first else -1, axis + side, 1)
                 sizes[axis + side] = k
-        counted = board.light and bool(board.counted[v])
+        counted = bool(board.counted[v])
         if counted and board.row[v] != row:
             row = int(board.row[v])
             step(ROW, row, 0, 0, 0)
@@ -114,10 +114,10 @@ def strip(board: Board, knots: NDArray[np.int64], cross: NDArray[np.bool_]) -> S
 
 
 @compiled
-def forward(board, strip, cost, prices, limit, allowance, smooth, curve, memory):  # type: ignore[no-untyped-def]
+def forward(board, strip, cost, prices, limit, toll, smooth, curve, memory):  # type: ignore[no-untyped-def]
     """Fill ``memory`` with the tensors of a sweep; return the least cost of the strip.
 
-    ``prices`` (E, k) of wires, ``limit`` (k,) of each starting strand, ``allowance`` (rows,) of each counted
+    ``prices`` (E, k) of wires, ``limit`` (k,) of each starting strand, ``toll`` (rows,) of each counted
     hand-over; ``smooth``: δ, and ``curve`` = 1/4δ, or both 0.
     """
     k = np.uint64(board.threads)
@@ -126,7 +126,7 @@ def forward(board, strip, cost, prices, limit, allowance, smooth, curve, memory)
     nothing = far - far
     lowered = 0.0
     memory[0] = 0
-    if board.light:
+    if board.limited:
         memory[1] = far
     for s in range(len(strip.steps)):
         what, item, sign = strip.steps[s, 0], strip.steps[s, 1], strip.steps[s, 2]
@@ -137,7 +137,7 @@ def forward(board, strip, cost, prices, limit, allowance, smooth, curve, memory)
         elif what == TIE_COUNTED:
             half = high // np.uint64(2) * k * k * low
             tie_counted(
-                now, then, cost[item], allowance[board.row[item]], half,
+                now, then, cost[item], toll[board.row[item]], half,
                 high // np.uint64(2), low, k, smooth, curve,
             )  # fmt: skip
         elif what == LEAVE:
@@ -167,13 +167,13 @@ def forward(board, strip, cost, prices, limit, allowance, smooth, curve, memory)
 
 
 @compiled
-def backward(board, strip, prices, allowance, smooth, curve, memory, work, slopes):  # type: ignore[no-untyped-def]
-    """Add the slopes of ``forward`` to ``slopes``: by prices (E, k), limit (k,) and allowance (rows,).
+def backward(board, strip, prices, toll, smooth, curve, memory, work, slopes):  # type: ignore[no-untyped-def]
+    """Add the slopes of ``forward`` to ``slopes``: by prices (E, k), limit (k,) and toll (rows,).
 
     ``memory``: as ``forward`` left it; ``work``: (3, most) scratch.
     """
     k, one = np.uint64(board.threads), np.uint64(1)
-    slope, limits, allowances = slopes
+    slope, limits, tolls = slopes
     after, before, had = work[0], work[1], work[2]
     last = memory[strip.begin[-2] : strip.begin[-1]]
     after[: len(last)] = 0
@@ -187,8 +187,8 @@ def backward(board, strip, prices, allowance, smooth, curve, memory, work, slope
             continue
         if what == TIE_COUNTED:
             half = high // np.uint64(2) * k * k * low
-            allowances[board.row[item]] += untie_counted(
-                now, after, before, allowance[board.row[item]], half,
+            tolls[board.row[item]] += untie_counted(
+                now, after, before, toll[board.row[item]], half,
                 high // np.uint64(2), low, k, smooth, curve,
             )  # fmt: skip
         elif what == LEAVE:

@@ -33,7 +33,8 @@ from pipeline.routing.lengthening import (
 )
 from pipeline.routing.meter import Meter
 from pipeline.routing.parting import parted
-from pipeline.routing.question import Budget, Ease, Question, Routed, Stopped
+from pipeline.routing.plain import is_plain
+from pipeline.routing.question import ANY, Budget, Question, Routed, Stopped
 
 EFFORT = 0.8
 """Effort of everything here, as a multiple of a plain search's; the last level has nearly half of it."""
@@ -83,7 +84,7 @@ def insert_switching(
             layouts = _tried(band, bare, total, _part(whole, TRIALS * level))
             if total == limit:
                 layouts += _anew(layouts[1:], _part(whole, ANEW * level), budget.seed)
-                if board(problem).light:
+                if board(problem).limited:
                     layouts += _partings(bare, total, _part(whole, PARTS * level))
             longer = _raced(layouts, _part(whole, (1.0 - TRIALS) * level), budget.seed + total).trimmed()
             if longer.error < band.error - 1e-6:
@@ -114,8 +115,7 @@ def _finished(point: Point, budget: Budget, stopped: Stopped) -> Point:
     meter = Meter(_part(budget, BOUND), problem.network.knots)
     bound = 0.0
     if not meter.late:
-        plain = problem.ease is Ease.PLAIN
-        bound = strip_bound(board(problem), meter.allowed, lambda: meter.late, enough=cost, plain=plain).bound
+        bound = strip_bound(board(problem), meter.allowed, lambda: meter.late, enough=cost).bound
     routes = replace(point.solution, lower_bound=min(bound, cost), stopped=stopped)
     routes = fewer_hand_overs(problem, routes, budget)
     made = count_made(problem.network, routes, point.wanted)
@@ -141,9 +141,9 @@ def _layouts(band: Band, bare: Band, total: int) -> Iterator[Band]:
 def _ways(base: Band, more: int) -> Iterator[Band]:
     """Ways to put ``more`` rows into a band, the most promising ones first."""
     n = base.problem.network.strands
-    # straight rows in a diagonal band are bound by its ease, diagonal ones are not
+    # straight rows in a diagonal band are bound by its allowance, diagonal ones are not
     straight = more >= 2 and (
-        base.problem.ease is Ease.FULL
+        min(base.problem.allowance) >= ANY
         or any(row.picture is not None and row.worked == "rows" for row in base.problem.network.rows)
     )
     if straight:
@@ -201,7 +201,7 @@ def _partings(bare: Band, total: int, budget: Budget) -> list[Band]:
     """The bare band parted at a few places while the budget lasts, where that gains something."""
     knots = bare.problem.network.knots
     meter = Meter(budget, knots)
-    least = knots * (PLAIN_PART_WORK if bare.problem.ease is Ease.PLAIN else PART_WORK)
+    least = knots * (PLAIN_PART_WORK if is_plain(bare.problem) else PART_WORK)
     parts: list[Band] = []
     for gap in dict.fromkeys((*bare.painful(1), *bare.spread(2))):
         if meter.late or meter.spent + least > meter.allowed:

@@ -176,26 +176,26 @@ def total(values, a, count, stride):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def _hand_over(now, then, half, p, q, count, stride, cost, allowance, smooth, curve):  # type: ignore[no-untyped-def]
+def _hand_over(now, then, half, p, q, count, stride, cost, toll, smooth, curve):  # type: ignore[no-untyped-def]
     """A run of states p is reached by a swap from q, in the second ``half`` by a hand-over from p too."""
     zero = smooth - smooth
     for i in range(count):
         a, b = p + i * stride, q + i * stride
         then[a] = now[b] + cost
-        x, y = now[half + b], now[a] + allowance
+        x, y = now[half + b], now[a] + toll
         near = smooth - abs(x - y)
         near = near if near > zero else zero
         then[half + a] = (x if x < y else y) - near * near * curve + cost
 
 
 @compiled
-def _take_back(now, after, before, half, p, q, count, stride, allowance, smooth, curve):  # type: ignore[no-untyped-def]
+def _take_back(now, after, before, half, p, q, count, stride, toll, smooth, curve):  # type: ignore[no-untyped-def]
     """The slope of ``_hand_over`` goes from ``after`` to ``before``."""
     zero = smooth - smooth
     one = zero + np.float32(1)
     for i in range(count):
         a, b = p + i * stride, q + i * stride
-        share = (smooth + (now[a] + allowance) - now[half + b]) * (curve + curve)
+        share = (smooth + (now[a] + toll) - now[half + b]) * (curve + curve)
         share = share if share > zero else zero
         share = share if share < one else one
         part = share * after[half + a]
@@ -204,8 +204,8 @@ def _take_back(now, after, before, half, p, q, count, stride, allowance, smooth,
 
 
 @compiled
-def tie_counted(now, then, cost, allowance, half, high, low, k, smooth, curve):  # type: ignore[no-untyped-def]
-    """A knot where to stay costs ``allowance``, and is allowed once: the second ``half`` is after that."""
+def tie_counted(now, then, cost, toll, half, high, low, k, smooth, curve):  # type: ignore[no-untyped-def]
+    """A knot where to stay costs ``toll``, and is allowed once: the second ``half`` is after that."""
     one = np.uint64(1)
     for x in range(k):
         for y in range(k):
@@ -219,11 +219,11 @@ def tie_counted(now, then, cost, allowance, half, high, low, k, smooth, curve): 
                     shift(now, then, p + at, p + at, count, stride, stride, c)
                     shift(now, then, half + p + at, half + p + at, count, stride, stride, c)
                 else:
-                    _hand_over(now, then, half, p + at, q + at, count, stride, c, allowance, smooth, curve)
+                    _hand_over(now, then, half, p + at, q + at, count, stride, c, toll, smooth, curve)
 
 
 @compiled
-def untie_counted(now, after, before, allowance, half, high, low, k, smooth, curve):  # type: ignore[no-untyped-def]
+def untie_counted(now, after, before, toll, half, high, low, k, smooth, curve):  # type: ignore[no-untyped-def]
     """The slope of ``_tie_counted`` goes from ``after`` to ``before``; return the share of hand-overs."""
     one = np.uint64(1)
     made = 0.0
@@ -240,7 +240,7 @@ def untie_counted(now, after, before, allowance, half, high, low, k, smooth, cur
                     shift(after, before, half + p + at, half + p + at, count, stride, stride, smooth - smooth)
                 else:
                     _take_back(
-                        now, after, before, half, p + at, q + at, count, stride, allowance, smooth, curve
+                        now, after, before, half, p + at, q + at, count, stride, toll, smooth, curve
                     )  # fmt: skip
                     made += total(before, p + at, count, stride) - total(after, q + at, count, stride)
     return made

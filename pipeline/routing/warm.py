@@ -89,9 +89,9 @@ def compile_all() -> None:
     for worked, ease in cases:
         net = network(7, picture_rows(7, 8, worked))
         costs = random.uniform(5, 60, (net.knots, 4))
-        problem = Question(net, costs, (None,) * 7, (None,) * 4, ease=ease)
+        problem = Question(net, costs, (None,) * 7, (None,) * 4, allowance=ease.allowance(net))
         found = route(problem, Budget(0.1))
-        settle(board(problem), labels_of(net, found), ease, Meter(Budget(0.1), net.knots))
+        settle(board(problem), labels_of(net, found), Meter(Budget(0.1), net.knots))
     path = note()
     if path is not None:
         with suppress(OSError):

@@ -191,7 +191,7 @@ def solve(board, cost, penalty, labels, order, desk):  # type: ignore[no-untyped
             old[p], new[p] = old_size, new_size
             old_size *= dims[s, p]
             new_size *= dims[s + 1, p]
-        closed = desk.row_used[board.row[v]] > 0
+        closed = desk.row_used[board.row[v]] >= board.allowance[board.row[v]]
         count, room = ways(
             board, cost, penalty, labels, mask, v, sizes[s], seats[s], dims[s + 1],
             threads, spare, frees, old, closed, out, (codes, froms, local, prices),

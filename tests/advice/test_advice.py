@@ -28,7 +28,11 @@ class Blocks:
         if change.kind in (ChangeKind.SWITCHING_ROWS, ChangeKind.JOINS):
             return here
         if change.kind is ChangeKind.EASE:
-            return replace(here, problem=replace(self.problem, ease=change.ease), present=None)
+            return replace(
+                here,
+                problem=self.problem.eased(change.ease),
+                present=None,
+            )
         if change.kind is ChangeKind.WITHOUT_THREAD and change.thread == 3:
             wanted = np.where(self.wanted == 3, 0, self.wanted)
             problem = replace(

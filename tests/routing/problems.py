@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from pipeline.band.knots import WORKED, row_positions
@@ -45,7 +47,7 @@ def tiny(
         pairs = int(rng.integers(0, strands // 2 + 1))
         folded = tuple((int(order[2 * i]), int(order[2 * i + 1])) for i in range(pairs))
         folded = tuple(pair for pair in folded if None in (start[pair[0]], start[pair[1]]))
-    return Question(net, costs, tuple(start), tuple(at_most), folded, ease)
+    return Question(net, costs, tuple(start), tuple(at_most), folded, ease.allowance(net))
 
 
 def picture(
@@ -56,7 +58,7 @@ def picture(
     assert worked in WORKED
     net = network(cells + 1, picture_rows(cells + 1, rows, "rows" if worked == "rows" else "diagonal"))
     costs = difference * (wanted[net.row, net.position, None] != np.arange(threads))
-    return Question(net, costs, (None,) * (cells + 1), (None,) * threads, (), ease)
+    return Question(net, costs, (None,) * (cells + 1), (None,) * threads, (), ease.allowance(net))
 
 
 def mirrored(problem: Question) -> Question:
@@ -68,6 +70,4 @@ def mirrored(problem: Question) -> Question:
     ]
     other = net.strands - 1
     folded = tuple((other - a, other - b) for a, b in problem.folded)
-    return Question(
-        network(net.strands, plans), problem.costs, problem.start[::-1], problem.at_most, folded, problem.ease
-    )
+    return replace(problem, network=network(net.strands, plans), start=problem.start[::-1], folded=folded)

@@ -19,4 +19,6 @@ def crossed_blocks(
     order = np.array([[0, 1, 2, 3], [2, 3, 0, 1], [1, 0, 3, 2], [3, 2, 1, 0]])
     wanted = order[(net.row // 4) % 4, (net.position // 4) % 4].astype(np.int64)
     costs = np.ascontiguousarray(thread_distances(THREADS)[wanted])
-    return Question(net, costs, (None,) * strands, (None,) * len(THREADS), ease=ease), wanted
+    return Question(
+        net, costs, (None,) * strands, (None,) * len(THREADS), allowance=ease.allowance(net)
+    ), wanted

@@ -32,7 +32,7 @@ def test_the_bound_never_exceeds_what_brute_force_finds_and_often_meets_it(ease:
         optimum = brute.optimum(problem)
         if problem.network.knots == 0 or not np.isfinite(optimum):
             continue
-        found = strip_bound(board(problem), 2e7, never, plain=ease is Ease.PLAIN)
+        found = strip_bound(board(problem), 2e7, never)
         assert 0 <= found.bound <= optimum + 1e-9
         tried += 1
         met += found.bound >= optimum - 0.01 * max(1.0, optimum)

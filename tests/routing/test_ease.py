@@ -46,7 +46,7 @@ def test_the_flow_of_two_threads_hands_over_needlessly_and_the_pass_mends_it() -
     start = (0, 1) * 4
     problem = replace(picture(rng.integers(0, 2, (16, 7)), "rows"), start=start)
     laid = board(problem)
-    labels = labels_of(problem.network, solve_plain(replace(problem, ease=Ease.PLAIN))).astype(np.int8)
+    labels = labels_of(problem.network, solve_plain(problem.eased(Ease.PLAIN))).astype(np.int8)
     exchange(laid, laid.cost, labels, 0, 1)
     found = solution(problem, labels, 0.0)
     eased = fewer_hand_overs(problem, found, Budget(effort=1.0))
@@ -55,7 +55,7 @@ def test_the_flow_of_two_threads_hands_over_needlessly_and_the_pass_mends_it() -
 
 
 def _plain_labels(problem: Question) -> np.ndarray:
-    plain = solve_plain(replace(problem, ease=Ease.PLAIN))
+    plain = solve_plain(problem.eased(Ease.PLAIN))
     return labels_of(problem.network, plain).astype(np.int8)
 
 

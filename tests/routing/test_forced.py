@@ -43,7 +43,7 @@ def test_no_band_that_makes_the_cell_is_better_than_possible() -> None:
     for seed in range(30):
         wanted = np.random.default_rng(seed).integers(0, 3, size=net.knots)
         costs = np.ascontiguousarray(thread_distances(THREADS[:3])[wanted])
-        problem = Question(net, costs, (None,) * 4, (None,) * 3, ease=Ease.FULL)
+        problem = Question(net, costs, (None,) * 4, (None,) * 3)
         start = route(problem, EFFORT)
         missing = unmade(problem, wanted, tuple(start.strands.tolist()), tuple(start.swaps.tolist()))
         found = costs_if_made(problem, wanted, start, missing, EFFORT)

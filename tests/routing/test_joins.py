@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from itertools import pairwise, product
 
 import numpy as np
@@ -28,7 +27,7 @@ EFFORT = Budget(effort=0.3)
 def test_joins_are_real_and_the_error_falls(worked: Worked, ease: Ease) -> None:
     problem, wanted = crossed_blocks(13 if worked == "diagonal" else 9, 16, worked, ease)
     plain = ease is not Ease.FULL and worked == "rows"  # a plain band is legal under any ease
-    start = route(replace(problem, ease=Ease.PLAIN) if plain else problem, EFFORT)
+    start = route(problem.eased(Ease.PLAIN) if plain else problem, EFFORT)
     points = thread_changes(problem, wanted, start, 4, Budget(effort=0.5))
     assert points[0].joins == 0 and points[-1].joins >= 1
     for fewer, more in pairwise(points):
@@ -85,9 +84,7 @@ def test_a_bound_on_strands_counts_the_pieces_laid_in() -> None:
     problem, wanted = crossed_blocks(9, 16, "diagonal")
     start = route(problem, EFFORT)
     counts = np.bincount(start.strands, minlength=4)
-    full = Question(
-        problem.network, problem.costs, problem.start, tuple(int(c) for c in counts), ease=Ease.FULL
-    )
+    full = Question(problem.network, problem.costs, problem.start, tuple(int(c) for c in counts))
     assert len(thread_changes(full, wanted, start, 3, EFFORT)) == 1
 
 

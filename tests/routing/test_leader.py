@@ -21,7 +21,7 @@ def problem(seed: int, strands: int, rows: int, threads: int, *, pinned: bool = 
     table = np.round(random.uniform(1, 9, (threads, threads)), 1)
     np.fill_diagonal(table, 0)
     start = tuple(int(random.integers(threads)) if pinned and p % 2 else None for p in range(strands))
-    return Question(net, table[wanted], start, (None,) * threads, ease=Ease.LIGHT)
+    return Question(net, table[wanted], start, (None,) * threads, allowance=Ease.LIGHT.allowance(net))
 
 
 @pytest.mark.parametrize("pinned", [False, True])

@@ -12,7 +12,8 @@ from sklearn.datasets import load_digits
 from benchmarks.reference import brute
 from benchmarks.reference.replay import replay
 from pipeline.errors import ImpossibleError
-from pipeline.routing.plain import mid_row, solve_plain
+from pipeline.routing.board import middle
+from pipeline.routing.plain import solve_plain
 from pipeline.routing.question import Budget, Ease, Routed
 from tests.routing.problems import mirrored, picture, tiny
 
@@ -84,5 +85,5 @@ def test_every_digit_is_tied_by_one_leader_over_bases_of_the_other_thread() -> N
 
 def test_mid_row_is_all_but_the_first_and_last_knot_of_row_work() -> None:
     rows = picture(np.zeros((2, 4), dtype=int), "rows")
-    assert mid_row(rows.network).tolist() == [False, True, True, False] * 2
-    assert not mid_row(picture(np.zeros((2, 4), dtype=int), "diagonal").network).any()
+    assert middle(rows.network).tolist() == [False, True, True, False] * 2
+    assert not middle(picture(np.zeros((2, 4), dtype=int), "diagonal").network).any()

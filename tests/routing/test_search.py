@@ -56,7 +56,7 @@ def best_by_hand(laid: Board) -> float:
                 swapped = (*hung[:p], y, x, *hung[p + 2 :])
                 ways = [(swapped, had)]
                 if x != y:
-                    more = had + int(laid.light and laid.counted[v])
+                    more = had + int(laid.counted[v])
                     if more <= 1:
                         ways.append((hung, more))
                 for way in ways:
@@ -202,7 +202,7 @@ def hills(rows: int, strands: int, threads: int, ease: Ease = Ease.FULL) -> Ques
     net = network(strands, picture_rows(strands, rows, "rows"))
     wanted = ((net.row + 2 * net.position + (net.row * net.position) // 7) // 3) % threads
     costs = 20.0 * np.abs(wanted[:, None] - np.arange(threads))
-    return Question(net, costs, (None,) * strands, (None,) * threads, (), ease)
+    return Question(net, costs, (None,) * strands, (None,) * threads, (), ease.allowance(net))
 
 
 def test_the_same_seed_gives_the_same_routes() -> None:

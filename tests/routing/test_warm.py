@@ -31,7 +31,7 @@ for worked in ("rows", "diagonal"):
         net = network(9, picture_rows(9, 14, worked))
         wanted = random.integers(0, 3, net.knots)
         costs = np.where(np.arange(3) == wanted[:, None], 0.0, 30.0)
-        problem = Question(net, costs, (1, *(None,) * 8), (9, 4, 4), folded=((3, 4),), ease=ease)
+        problem = Question(net, costs, (1, *(None,) * 8), (9, 4, 4), folded=((3, 4),)).eased(ease)
         budget = Budget(0.02)
         found = route(problem, budget)
         insert_switching(problem, wanted, found, 4, budget)
@@ -64,7 +64,7 @@ def cold(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 def problem(worked: str, ease: Ease) -> Question:
     random = np.random.default_rng(3)
     net = network(9, picture_rows(9, 14, worked))  # type: ignore[arg-type]
-    return Question(net, random.uniform(0, 60, (net.knots, 4)), (None,) * 9, (None,) * 4, ease=ease)
+    return Question(net, random.uniform(0, 60, (net.knots, 4)), (None,) * 9, (None,) * 4).eased(ease)
 
 
 @pytest.mark.parametrize("worked", ["rows", "diagonal"])
