@@ -2,8 +2,8 @@
 
 Fewest new skeins come first, then fewest skeins, then the least length opened, then the longest remnant.
 Sets of skeins are tried in that order, beginning at the bound of Gilmore and Gomory (column generation;
-Operations Research 9, 1961), and each is packed exactly by constraint programming. Where a size is wanted
-very often, the whole part of the linear optimum is cut first and only the rest is searched.
+Operations Research 9, 1961), and each is packed exactly by a mixed-integer programme (HiGHS). Where a size is
+wanted very often, the whole part of the linear optimum is cut first and only the rest is searched.
 """
 
 from __future__ import annotations
@@ -15,12 +15,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from ortools.sat.python import cp_model
-from scipy.optimize import linprog
+from numpy.typing import NDArray
 
-EFFORT, REMNANT_EFFORT = 0.5, 0.1
-"""Work that one packing and one search for a remnant may take, in the solver's own measure and not in
-seconds, so that the same pieces give the same plan."""
+EFFORT, REMNANT_EFFORT = 2000, 200
+"""Branches that one packing and one search for a remnant may take; not seconds, so that the same pieces give
+the same plan."""
 MOST_SETS = 60
 """Sets of skeins that are tried before the plan by best fit is taken."""
 
@@ -103,8 +102,8 @@ Packed = list[tuple[int, list[int]]]
 def _fewest(wanted: list[int], owned_cm: Sequence[int], more_cm: int) -> tuple[Packed, bool]:
     cut: Packed = []
     rest = wanted
-    least = 0
-    if not owned_cm:
+    least = math.ceil(sum(wanted) / more_cm)
+    if not owned_cm and _fill(wanted, [more_cm] * least) is None:
         bound, patterns = _columns(wanted, more_cm)
         least = math.ceil(bound - 1e-6)
         cut, rest = _whole_part(wanted, patterns, more_cm)
@@ -146,11 +145,7 @@ def _pack(rest: Sequence[int], skeins: Sequence[int]) -> tuple[Packed | None, bo
     quick = _fill(rest, skeins)
     if quick is not None:
         return quick, True
-    model, inside = _model(rest, skeins)
-    solver, status = _solve(model, EFFORT)
-    if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-        return _read(solver, inside, skeins), True
-    return None, status == cp_model.INFEASIBLE
+    return _packed(rest, skeins, EFFORT)
 
 
 def _fill(rest: Sequence[int], skeins: Sequence[int]) -> Packed | None:
@@ -178,42 +173,39 @@ def _best_fit(rest: Sequence[int], owned_cm: Sequence[int], more_cm: int) -> Pac
     return packed
 
 
-Counts = dict[tuple[int, int], cp_model.IntVar]
+def _packed(
+    rest: Sequence[int], skeins: Sequence[int], effort: int, *, spare: int | None = None, most: int = 0
+) -> tuple[Packed | None, bool]:
+    """Pack the pieces into just these skeins, counting sizes in each; and whether the answer is certain.
 
+    ``spare``: a skein into which at most ``most`` cm go, and as little as can be; the last one of skeins
+    alike, which are ordered by their load.
+    """
+    from scipy.optimize import Bounds, LinearConstraint, milp
 
-def _model(rest: Sequence[int], skeins: Sequence[int]) -> tuple[cp_model.CpModel, Counts]:
-    """How many of each size go into each skein; skeins alike are ordered by their load."""
-    model = cp_model.CpModel()
     demand = sorted(Counter(rest).items(), reverse=True)
-    inside: Counts = {}
-    loads: list[cp_model.LinearExprT] = []
-    for j, length in enumerate(skeins):
-        for size, count in demand:
-            inside[size, j] = model.new_int_var(0, min(count, length // size), f"{size} in {j}")
-        load = sum(size * inside[size, j] for size, _ in demand)
-        model.add(load <= length)
-        if j and skeins[j - 1] == length:
-            model.add(load <= loads[-1])
-        loads.append(load)
-    for size, count in demand:
-        model.add(sum(inside[size, j] for j in range(len(skeins))) == count)
-    return model, inside
-
-
-def _solve(model: cp_model.CpModel, effort: float) -> tuple[cp_model.CpSolver, int]:
-    solver = cp_model.CpSolver()
-    solver.parameters.num_workers = 1
-    solver.parameters.catch_sigint_signal = False  # else Ctrl-C kills whatever runs after it
-    solver.parameters.max_deterministic_time = effort
-    solver.parameters.random_seed = 0
-    return solver, int(solver.solve(model))
-
-
-def _read(solver: cp_model.CpSolver, inside: Counts, skeins: Sequence[int]) -> Packed:
-    packed: Packed = [(length, []) for length in skeins]
-    for (size, j), variable in inside.items():
-        packed[j][1].extend([size] * solver.value(variable))
-    return packed
+    sizes = np.array([size for size, _ in demand])
+    wanted = np.array([count for _, count in demand])
+    room = np.array([most if j == spare else length for j, length in enumerate(skeins)])
+    each, n = np.eye(len(skeins)), len(skeins) * len(sizes)
+    alike = [j for j in range(1, len(skeins)) if skeins[j] == skeins[j - 1]]
+    answer = milp(
+        np.zeros(n) if spare is None else np.kron(each[spare], sizes),
+        integrality=np.ones(n),
+        bounds=Bounds(0, np.minimum(wanted, room[:, None] // sizes).ravel()),
+        constraints=[
+            LinearConstraint(np.kron(each, sizes), -np.inf, room),
+            LinearConstraint(np.tile(np.eye(len(sizes)), len(skeins)), wanted, wanted),
+            *(LinearConstraint(np.kron(each[j] - each[j - 1], sizes), -np.inf, 0) for j in alike),
+        ],
+        options={"node_limit": effort},
+    )
+    if answer.x is None:
+        return None, answer.status == 2
+    counts: NDArray[np.int64] = np.rint(answer.x).astype(np.int64).reshape(len(skeins), len(sizes))
+    return [
+        (length, np.repeat(sizes, inside).tolist()) for length, inside in zip(skeins, counts, strict=True)
+    ], True
 
 
 def _long_remnant(rest: Sequence[int], packed: Packed) -> Packed:
@@ -227,13 +219,8 @@ def _long_remnant(rest: Sequence[int], packed: Packed) -> Packed:
     for j in [j for j, length in enumerate(skeins) if length != (skeins[j + 1 : j + 2] or [0])[0]]:
         if not packed or remnant(packed) == min(slack, max(skeins)):
             break
-        model, inside = _model(rest, skeins)
-        load = sum(size * variable for (size, k), variable in inside.items() if k == j)
-        model.add(load < skeins[j] - remnant(packed))
-        model.minimize(load)
-        solver, status = _solve(model, REMNANT_EFFORT)
-        if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-            packed = _read(solver, inside, skeins)
+        most = skeins[j] - remnant(packed) - 1
+        packed = _packed(rest, skeins, REMNANT_EFFORT, spare=j, most=most)[0] or packed
     return packed
 
 
@@ -242,6 +229,8 @@ def _columns(wanted: Sequence[int], skein_cm: int) -> tuple[float, list[tuple[di
 
     The bound is Farley's, which holds at any prices (Operations Research 38, 1990).
     """
+    from scipy.optimize import linprog
+
     demand = sorted(Counter(wanted).items(), reverse=True)
     sizes = [size for size, _ in demand]
     ways = [[skein_cm // size if i == j else 0 for j in range(len(sizes))] for i, size in enumerate(sizes)]

@@ -34,7 +34,6 @@ from typing import Annotated
 import numpy as np
 import platformdirs
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
-from scipy.optimize import nnls
 
 from pipeline.band.knots import Worked
 from pipeline.band.pattern import Gauge, place_of
@@ -230,6 +229,8 @@ def _thread_use(used: Sequence[Strand]) -> tuple[float, float, float | None, flo
     mm = np.array([s.used_mm for s in used], dtype=np.float64)
     told_apart = np.linalg.matrix_rank(knots / np.linalg.norm(knots), tol=0.02) == 2
     if told_apart:
+        from scipy.optimize import nnls  # heavy, and seldom wanted
+
         figures, _ = nnls(knots, mm)
         if figures.min() > 0:
             free = len(mm) - 2

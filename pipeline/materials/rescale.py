@@ -13,7 +13,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import nnls
 
 from pipeline.band.pattern import Gauge, GaugeByOrder, Pattern
 from pipeline.errors import InputError
@@ -165,6 +164,8 @@ def _rates(measured: Sequence[tuple[float, float, float]]) -> tuple[float, float
 
     Deviations are counted in proportion, so that a long leader does not outweigh all others.
     """
+    from scipy.optimize import nnls  # heavy, and seldom wanted
+
     if not measured:
         return 1.0, 1.0, 0.0
     predicted = np.array([row[:2] for row in measured])

@@ -39,7 +39,7 @@ def test_the_tables_begin_with_the_bound_of_the_strips(worked: str) -> None:
     priced = strip_bound(laid, 2e7, never)
     assert priced.bound > 0
     assert len(np.unique(priced.owner)) > 1
-    ahead = look_ahead(laid, laid.cost, priced.prices, priced.owner, priced.allowance)
+    ahead = look_ahead(laid, laid.cost, priced.prices, priced.owner, priced.toll)
     assert least(ahead) == pytest.approx(priced.bound, rel=1e-5)
 
 
@@ -63,7 +63,7 @@ def test_a_beam_that_forgets_nothing_finds_the_best(ease: Ease) -> None:
         laid = board(problem)
         priced = strip_bound(laid, 1e5, never)
         prices = priced.prices * rng.uniform(0.5, 2)  # must not matter to a beam that keeps every frontier
-        ahead = look_ahead(laid, laid.cost, prices, priced.owner, priced.allowance)
+        ahead = look_ahead(laid, laid.cost, prices, priced.owner, priced.toll)
         labels = beam(laid, laid.cost, prices, 20_000, never, problem.threads, ahead)
         assert labels is not None
         assert not faults(laid, labels)
