@@ -52,7 +52,7 @@ def command(
         bool, typer.Option("--lengthwise", help="Lay the preview on its side, for letters along the band.")
     ] = False,
     left_handed: Annotated[
-        bool, typer.Option("--left-handed", help="As seen from the far side of the board.")
+        bool, typer.Option("--left-handed", help="Rows begin at the right edge, the picture as it was.")
     ] = False,
     replace: Annotated[bool, typer.Option("--replace", help="Replace an existing file.")] = False,
 ) -> None:
@@ -60,16 +60,17 @@ def command(
 
     Example: hitchgrid draw output/pennant/pattern.json --to chart.svg
     """
+    from pipeline.band.handed import for_left_hand
     from pipeline.band.pattern import read_pattern
     from pipeline.files.single import write_file
 
     chosen = choose(to, what)
     document = read_pattern(pattern)
     source = None if picture is None else _picture(picture)
+    tied = for_left_hand(document) if left_handed else document
     content = _draw(
-        document, chosen, to.suffix.lower(),
-        paper=paper, source=source, lengthwise=lengthwise, left_handed=left_handed,
-        beside=pattern.with_name("report.json"),
+        document, tied, chosen, to.suffix.lower(),
+        paper=paper, source=source, lengthwise=lengthwise, beside=pattern.with_name("report.json"),
     )  # fmt: skip
     write_file(to, content, replace=replace, inputs=[pattern, picture])
 
@@ -106,8 +107,10 @@ def _picture(path: Path) -> Any:
     return load_picture(path).rgb
 
 
-def _report(beside: Path, pattern: Pattern) -> Report:
+def _report(beside: Path, pattern: Pattern, tied: Pattern) -> Report:
     """The report beside the pattern if there is one, else what a replay tells.
+
+    Where the band is ``tied`` from its other end, its unmade cells are counted from there.
 
     One that is damaged or of another band is left alone, and a sentence says so.
     """
@@ -118,52 +121,54 @@ def _report(beside: Path, pattern: Pattern) -> Report:
     from pipeline.verdict.feasibility import check
 
     found = check(pattern)
+    report = report_of_pattern(tied, check(tied))
     if beside.exists():
         try:
-            return read_report(beside, pattern, found)
+            planned = read_report(beside, pattern, found)
+            if tied is pattern:
+                return planned
+            return planned.model_copy(update={"unmade_cells": report.unmade_cells})
         except InputError as error:
             said = printable(error.message.rstrip("."))
             err.print(f"{said}; drawn without it.", markup=False, soft_wrap=True)
-    return report_of_pattern(pattern, found)
+    return report
 
 
 def _draw(
-    pattern: Pattern, what: What, suffix: str, *,
-    paper: Paper, source: Any, lengthwise: bool, left_handed: bool, beside: Path,
+    pattern: Pattern, tied: Pattern, what: What, suffix: str, *,
+    paper: Paper, source: Any, lengthwise: bool, beside: Path,
 ) -> bytes | str:  # fmt: skip
-    """Call the writer of ``what``."""
-    from pipeline.band.handed import mirrored
+    """Call the writer of ``what``: previews show the finished ``pattern``, all else how it is ``tied``."""
     from pipeline.materials.lengths import cut_list, cut_list_csv
 
     if what is What.CHART:
         from pipeline.writers import chart
 
-        seen = mirrored(pattern) if left_handed else pattern
         if suffix == ".pdf":
-            return chart.chart_pdf(seen, paper)
-        return chart.chart_svg(seen) if suffix == ".svg" else chart.chart_png(seen)
+            return chart.chart_pdf(tied, paper)
+        return chart.chart_svg(tied) if suffix == ".svg" else chart.chart_png(tied)
     if what is What.PREVIEW:
         from pipeline.writers.preview import preview_png
 
         return preview_png(pattern, source, lengthwise=lengthwise)
-    cuts = cut_list(pattern)
+    cuts = cut_list(tied)
     if what is What.SHEET:
         from pipeline.writers.sheet import sheet_pdf
 
         return sheet_pdf(
-            pattern, paper=paper, report=_report(beside, pattern), cuts=cuts, source=source,
-            lengthwise=lengthwise, left_handed=left_handed,
+            tied, paper=paper, report=_report(beside, pattern, tied), cuts=cuts, source=source,
+            lengthwise=lengthwise, finished=pattern,
         )  # fmt: skip
     if what is What.WORKSHEET:
         from pipeline.writers.worksheet import worksheet_html
 
-        return worksheet_html(pattern, left_handed=left_handed)
+        return worksheet_html(tied)
     if what is What.REPORT:
         from pipeline.writers.report_page import report_html
 
-        return report_html(_report(beside, pattern), pattern, cuts=cuts)
+        return report_html(_report(beside, pattern, tied), tied, cuts=cuts)
     if what is What.INSTRUCTIONS:
         from pipeline.instructions.text import write_instructions
 
-        return write_instructions(pattern, cuts, left_handed=left_handed)
-    return cut_list_csv(pattern, cuts)
+        return write_instructions(tied, cuts)
+    return cut_list_csv(tied, cuts)

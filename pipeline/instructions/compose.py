@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from itertools import groupby
 
-from pipeline.band.handed import mirrored
 from pipeline.band.pattern import Pattern
 from pipeline.band.replay import replay
 from pipeline.instructions import words
@@ -27,42 +26,36 @@ TELLING_MM = 150.0
 """A strand that should have used less tells too little about the hand; our own choosing."""
 
 
-def instructions(
-    pattern: Pattern, cuts: Iterable[Cut] = (), *, left_handed: bool = False, fit: Fit | None = None
-) -> Instructions:
+def instructions(pattern: Pattern, cuts: Iterable[Cut] = (), *, fit: Fit | None = None) -> Instructions:
     """Put a whole band into steps.
 
-    ``cuts`` gives the length of each strand; without it the lengths are left out. ``left_handed`` is for
-    a maker who works from right to left, seated at the far side of the board: the same band, the same
-    picture. ``fit`` says how the length follows from the wrist. Raises InputError for a band that is too
-    large to be put into words.
+    ``cuts`` gives the length of each strand; without it the lengths are left out. ``fit`` says how the
+    length follows from the wrist. Raises InputError for a band that is too large to be put into words.
 
     >>> from pipeline.band.example import two_rows
     >>> [len(said.lines) for said in instructions(two_rows()).passages[0].said]
     [1, 1]
     """
     cuts = tuple(cuts)
-    seen = mirrored(pattern) if left_handed else pattern
     labels = words.thread_labels([thread.name for thread in pattern.threads])
-    made = steps(pattern, left_handed=left_handed)
+    made = steps(pattern)
     by_section = {s: tuple(gather(list(group))) for s, group in groupby(made, key=lambda step: step.section)}
-    measures = _measures(pattern, cuts, by_section, left_handed=left_handed)
+    measures = _measures(pattern, cuts, by_section)
     passages, rows = [], 0
-    for s, section in enumerate(seen.sections):
+    for s, section in enumerate(pattern.sections):
         passages.append(_passage(s, rows, by_section.get(s, ()), measures))
         rows += len(section.rows)
     unmade = sum(k.wanted not in (None, k.shown) for row in replay(pattern) for k in row.steps)
-    why = roles(seen, labels, made)
+    why = roles(pattern, labels, made)
     return Instructions(
-        pattern=seen,
-        left_handed=left_handed,
+        pattern=pattern,
         labels=labels,
         band=(*band(pattern, unmade, fit), *(() if why is None else (why,))),
         materials=tuple(threads(pattern, labels, cuts)),
-        cutting=tuple(starting_order(seen, labels, cuts, left_handed=left_handed)),
-        before=before(seen),
+        cutting=tuple(starting_order(pattern, labels, cuts)),
+        before=before(pattern),
         passages=tuple(passages),
-        finish=after(seen),
+        finish=after(pattern),
         unmade=unmade,
     )
 
@@ -88,12 +81,12 @@ def _passage(
 
 
 def _measures(
-    pattern: Pattern, cuts: Sequence[Cut], said: Mapping[int, Sequence[Said]], *, left_handed: bool
+    pattern: Pattern, cuts: Sequence[Cut], said: Mapping[int, Sequence[Said]]
 ) -> dict[tuple[int, int], tuple[Measure, ...]]:
     """Which strands are measured after which line, by (section, index of the line)."""
     if not cuts:
         return {}
-    book, last = Ledger(pattern, cuts), len(pattern.strands) - 1
+    book = Ledger(pattern, cuts)
     total = sum(line.knots for lines in said.values() for line in lines)
     found: dict[tuple[int, int], tuple[Measure, ...]] = {}
     done: set[Place] = set()
@@ -106,10 +99,9 @@ def _measures(
             moments = [moment for moment in moments if moment > len(done)]
             told = []
             for account in _tightest(book.at(done)):
-                strand = last - account.strand if left_handed else account.strand
-                position = line.last.order.index(strand)
+                position = line.last.order.index(account.strand)
                 thread = line.last.threads[position]
-                told.append(Measure(strand, thread, position, account.left_mm, account.least_mm))
+                told.append(Measure(account.strand, thread, position, account.left_mm, account.least_mm))
             if told:
                 found[s, i] = tuple(sorted(told, key=lambda measure: measure.position))
     return found

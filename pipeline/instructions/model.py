@@ -174,13 +174,12 @@ class Passage:
 class Instructions:
     """A whole band for the maker's hand.
 
-    ``pattern`` is the band as the maker sees it (see ``pipeline.band.handed``), ``labels`` how each of its
-    threads is called. The rest is said sentence by sentence: ``band`` what it is, ``materials`` its threads,
-    ``cutting`` and ``before`` what is done before the first knot, ``finish`` after the last.
+    ``labels`` is how each of the pattern's threads is called. The rest is said sentence by sentence: ``band``
+    what it is, ``materials`` its threads, ``cutting`` and ``before`` what is done before the first knot,
+    ``finish`` after the last.
     """
 
     pattern: Pattern
-    left_handed: bool
     labels: tuple[str, ...]
     band: tuple[str, ...]
     materials: tuple[str, ...]

@@ -11,7 +11,6 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from pipeline.band.knots import knot_of
 from pipeline.instructions import grammar, words
 from pipeline.instructions.lines import (
     Line,
@@ -65,27 +64,13 @@ def read_instructions(text: str) -> Spoken:
     """
     parts = parts_of(text)
     threads = threads_of(parts[words.MATERIALS])
-    left_handed = any(line.text.startswith(words.LEFT_HANDED) for line in parts[words.WORDS])
     work = parts[words.WORK]
     strands = starting_order(parts[words.SETTING_UP], threads)
     reader = _Reader(Hands(threads, strands), _watched(work))
     for line in work:
         reader.follow(line)
     reader.end_section(work[-1] if work else Line(1, ""))
-    knots = reader.hands.knots
-    if left_handed:  # left and right were the maker's at the far side
-        last = len(strands) - 1
-        strands = strands[::-1]
-        knots = [
-            SpokenKnot(
-                said.line,
-                last - 1 - said.position,
-                knot_of(left_ties=not said.knot.left_ties, swaps=said.knot.swaps),
-                None if said.joined is None else (last - said.joined[0], said.joined[1]),
-            )
-            for said in knots
-        ]
-    return Spoken(threads, strands, tuple(knots), tuple(reader.claims))
+    return Spoken(threads, strands, tuple(reader.hands.knots), tuple(reader.claims))
 
 
 def _watched(work: list[Line]) -> frozenset[int]:

@@ -92,17 +92,11 @@ def threads(pattern: Pattern, labels: Sequence[str], cuts: Sequence[Cut]) -> Ite
         yield f"{i + 1}. {label} ({thread.colour}{known_as}): {strands}{total}"
 
 
-def how_to_read(pattern: Pattern, *, left_handed: bool, steps: Sequence[Step]) -> Iterator[str]:
+def how_to_read(pattern: Pattern, *, steps: Sequence[Step]) -> Iterator[str]:
     """Explain the words that this band needs, and no others, each before it is used."""
     knots = {knot for step in steps for _, knot in step.knots}
     across = [step for step in steps if step.way is None and step.knots]
     along = [step for step in steps if step.way is not None and step.knots]
-    if left_handed:
-        yield (
-            f"{words.LEFT_HANDED} Keep the start nearest to you and let the strands run away from you. "
-            "Left and right below are yours as you sit there; the picture stands on its head while you "
-            "tie and reads right when you pick the band up."
-        )
     yield (
         "Thread: a material of one colour; its number is the one in the chart. Strand: one length of thread "
         "hanging in the band; it keeps the number of the place where it hangs at the start, 1 at the left. "
@@ -191,25 +185,19 @@ _KNOT_MEANS = {
 }
 
 
-def starting_order(
-    pattern: Pattern, labels: Sequence[str], cuts: Sequence[Cut], *, left_handed: bool
-) -> Iterator[str]:
-    """The order in which the strands hang, and how long each is cut.
-
-    ``pattern`` is as the maker sees it; ``cuts`` count positions as the chart does.
-    """
+def starting_order(pattern: Pattern, labels: Sequence[str], cuts: Sequence[Cut]) -> Iterator[str]:
+    """The order in which the strands hang, and how long each is cut."""
     strands = len(pattern.strands)
     yield f"{words.START_ORDER}: {words.counted(labels[t] for t in pattern.strands)} ({strands} strands)."
-    last = strands - 1
     first: dict[int, tuple[str, str]] = {}  # by position: thread and length of what hangs there at the start
     later: dict[int, list[str]] = defaultdict(list)
     whole: list[str] = []
     for piece in pieces(pattern, tuple(cuts)) if cuts else ():
         name, length = labels[piece.thread], f"{piece.length_mm / 10:.0f} cm"
-        places = sorted(last - p if left_handed else p for p in piece.positions)
+        places = sorted(piece.positions)
         if len(places) != 1:
             which = f"strands {places[0] + 1} and {places[1] + 1}" if places else "holding cord"
-            whole.append(f"- {which}, {name}: {length}{_folded(piece, left_handed, last)}")
+            whole.append(f"- {which}, {name}: {length}{_folded(piece)}")
             first.update((place, ("", "")) for place in places)
         elif places[0] in first:
             later[places[0]].append(f"{length} {name}")
@@ -225,7 +213,7 @@ def starting_order(
             yield f"- {which}, {name}: {length}{' each' if len(places) > 1 else ''}"
     for place in sorted(later):
         yield f"- for joins to strand {place + 1}: {', '.join(later[place])}"
-    cards = sorted(last - p if left_handed else p for p in on_cards(cuts))
+    cards = sorted(on_cards(cuts))
     if cards:
         which = f"strand{'s' if len(cards) > 1 else ''} {', '.join(str(place + 1) for place in cards)}"
         yield f"Too long to hang, wind on a card: {which}."
@@ -255,15 +243,13 @@ def after(pattern: Pattern) -> tuple[str, ...]:
     )
 
 
-def _folded(piece: Piece, left_handed: bool, last: int) -> str:
+def _folded(piece: Piece) -> str:
     """Where a cut is folded: in the middle, or so that each half hangs as long as it must."""
     if not piece.halves_mm:
         return ""
     if len(set(piece.halves_mm)) == 1:
         return ", folded"
-    halves = sorted(
-        (last - p if left_handed else p, mm) for p, mm in zip(piece.positions, piece.halves_mm, strict=True)
-    )
+    halves = sorted(zip(piece.positions, piece.halves_mm, strict=True))
     hang = " and ".join(f"{mm / 10:.0f} cm as strand {p + 1}" for p, mm in halves)
     return f", folded so that {hang} hang down"
 

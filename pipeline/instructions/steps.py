@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pipeline.band.handed import mirrored
 from pipeline.band.pattern import Pattern, Section
 from pipeline.errors import InputError
 from pipeline.instructions.bench import Bench, Line, diagonal_lines, row_lines
@@ -18,13 +17,12 @@ MAX_SAID = 20_000_000
 """Largest strands × knots: every step tells where every strand hangs, and 400 MB are enough for that."""
 
 
-def steps(pattern: Pattern, *, left_handed: bool = False) -> tuple[Step, ...]:
+def steps(pattern: Pattern) -> tuple[Step, ...]:
     """Return the whole band as spoken steps, none folded.
 
     Of the orders in which a diagonal-worked section can be tied, the one is taken that needs the fewest
-    spoken steps once repeats are folded. With ``left_handed`` everything is as seen from the far side of the
-    board (see ``handed.py``): positions and strands are counted from that side; sections, rows and
-    knot indices stay. Raises InputError for a band that is too large to be put into words.
+    spoken steps once repeats are folded. Raises InputError for a band that is too large to be put
+    into words.
 
     >>> from pipeline.band.example import two_rows
     >>> [(step.rightwards, len(step.knots)) for step in steps(two_rows())]
@@ -36,10 +34,9 @@ def steps(pattern: Pattern, *, left_handed: bool = False) -> tuple[Step, ...]:
             f"{knots} knots on {len(pattern.strands)} strands are too many to be put into words.",
             "Make the band shorter or narrower.",
         )
-    seen = mirrored(pattern) if left_handed else pattern
-    bench = Bench(seen)
+    bench = Bench(pattern)
     said: list[Step] = []
-    for s, section in enumerate(seen.sections):
+    for s, section in enumerate(pattern.sections):
         tried = []
         for lines in _ways(section, bench.strands):
             trial = bench.copy()

@@ -40,9 +40,7 @@ CAUTIONS = (
 )
 
 
-def write_instructions(
-    pattern: Pattern, cuts: Iterable[Cut] = (), *, left_handed: bool = False, fit: Fit | None = None
-) -> str:
+def write_instructions(pattern: Pattern, cuts: Iterable[Cut] = (), *, fit: Fit | None = None) -> str:
     """Write the whole band as plain text, lines of at most about 88 characters.
 
     The arguments are those of :func:`pipeline.instructions.compose.instructions`.
@@ -53,7 +51,7 @@ def write_instructions(
     Row 2, right to left: navy (strand 1) is held while the next 3 tie over it (columns
         3–1). Shows: 3 white.
     """
-    told = instructions(pattern, cuts, left_handed=left_handed, fit=fit)
+    told = instructions(pattern, cuts, fit=fit)
     phrases = Phrases(told.labels)
     lines = [told.title, "=" * min(WIDTH, len(told.title))]
     for part in written(told):
@@ -71,7 +69,7 @@ def write_instructions(
 def written(told: Instructions) -> tuple[Part, ...]:
     """The parts of the instructions in writing, each entry with its role."""
     steps = [step for passage in told.passages for said in passage.said for step in said.steps]
-    reading = how_to_read(told.pattern, left_handed=told.left_handed, steps=steps)
+    reading = how_to_read(told.pattern, steps=steps)
     return (
         Part(words.CAUTIONS, tuple(_plain(CAUTIONS))),
         Part(words.BAND, tuple(_plain(told.band))),

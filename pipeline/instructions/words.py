@@ -41,7 +41,6 @@ ORDER_AFTER, MEASURE_AFTER = "Order after", "Measure after"
 FROM_THE_KNOT = "from the last knot to the end"
 TOO_SHORT = "too short below"
 START_ORDER = "Order at the start, left to right"
-LEFT_HANDED = "Left-handed: sit at the far side of the board, where the work is seen turned half round."
 
 
 def thread_labels(names: Sequence[str]) -> tuple[str, ...]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import groupby
 
 from pipeline.band.pattern import Pattern
@@ -64,16 +64,3 @@ def _fold(piece: Piece) -> str:
         return ""
     halves = [f"{mm / 10:.0f}" for mm in piece.halves_mm]
     return ", folded" if len(set(halves)) < 2 else f", folded {' + '.join(halves)}"
-
-
-def from_the_far_side(cuts: Sequence[Cut]) -> tuple[Cut, ...]:
-    """The same cuts with positions counted from the right (see ``pipeline.band.handed``)."""
-    last = len(cuts) - 1
-    return tuple(
-        replace(
-            cut,
-            position=last - cut.position,
-            folded_with=None if cut.folded_with is None else last - cut.folded_with,
-        )
-        for cut in reversed(cuts)
-    )

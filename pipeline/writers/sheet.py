@@ -27,7 +27,6 @@ from reportlab.platypus import (
     TableStyle,
 )
 
-from pipeline.band.handed import mirrored
 from pipeline.band.pattern import Pattern
 from pipeline.files.channels import printable
 from pipeline.instructions.compose import instructions
@@ -38,7 +37,7 @@ from pipeline.materials.lengths import Cut, cut_list
 from pipeline.materials.skeins import SkeinPlan, ThreadPlan
 from pipeline.report import Report, certificate, verdict
 from pipeline.writers.chart import MARGIN_MM, PAPERS, chart_pages
-from pipeline.writers.cutting import cut_lines, from_the_far_side
+from pipeline.writers.cutting import cut_lines
 from pipeline.writers.drawing import (
     Drawing,
     Polygon,
@@ -84,14 +83,14 @@ def sheet_pdf(
     skeins: SkeinPlan | None = None,
     source: NDArray[np.uint8] | None = None,
     lengthwise: bool = False,
-    left_handed: bool = False,
+    finished: Pattern | None = None,
 ) -> bytes:
     """The sheet as a PDF; the same input gives the same bytes.
 
     ``report``: for verdict and certificate. ``cuts`` are computed where not
     given. ``source``: (height, width, 3) sRGB, the picture beside the preview. ``lengthwise`` turns both a
-    quarter, for letters that read along the band. ``left_handed``: cut list, chart and instructions as seen
-    from the far side of the board (see ``pipeline.band.handed``).
+    quarter, for letters that read along the band. ``finished``: the band as it is picked up, where
+    that is not as it is tied.
 
     >>> from pipeline.band.example import two_rows
     >>> sheet_pdf(two_rows())[:5]
@@ -102,19 +101,18 @@ def sheet_pdf(
     margin = MARGIN_MM * mm
     inner = page_width - 2 * margin
     cuts = cut_list(pattern) if cuts is None else cuts
-    seen, seen_cuts = (mirrored(pattern), from_the_far_side(cuts)) if left_handed else (pattern, cuts)
     story: list[Flowable] = [
-        *_cover(pattern, report, inner, source, lengthwise),
+        *_cover(pattern if finished is None else finished, report, inner, source, lengthwise),
         PageBreak(),
-        *_cutting(seen, seen_cuts, skeins, inner),
+        *_cutting(pattern, cuts, skeins, inner),
         NextPageTemplate("bare"),
     ]
-    for drawing in chart_pages(seen, paper, legend=False):
+    for drawing in chart_pages(pattern, paper, legend=False):
         story += [PageBreak(), WholePage(drawing)]
     story += [
         NextPageTemplate("text"),
         PageBreak(),
-        *working_pages(instructions(pattern, cuts, left_handed=left_handed), inner),
+        *working_pages(instructions(pattern, cuts), inner),
     ]
     out = BytesIO()
     document = BaseDocTemplate(
@@ -131,7 +129,7 @@ def sheet_pdf(
     )
     frame = Frame(margin, margin + 5 * mm, inner, page_height - 2 * margin - 5 * mm, 0, 0, 0, 0)
     title = printable(pattern.title)
-    threads = thread_line(seen, inner / mm - 70)
+    threads = thread_line(pattern, inner / mm - 70)
 
     def key(canvas: Any, _: Any) -> None:
         paint_pdf(canvas, threads, margin + 38 * mm, margin + 1.8 * mm)

@@ -6,7 +6,7 @@
   const SVG = "http://www.w3.org/2000/svg";
   const CELL = 38, TALL = 34, TAB = 30;
   const store = "hitchgrid " + data.key;
-  const hands = data.hands.map((lines, i) => tieAll(lines, data.start[i]));
+  const steps = tieAll(data.lines, data.start);
 
   // Ties every step, so that each knows the threads that hang before and after it.
   function tieAll(lines, start) {
@@ -37,15 +37,13 @@
 
   const clamp = (value, low, high) => Math.min(high, Math.max(low, value));
   let keeps = true;
-  let state = { left: data.left, at: [0, 0], before: [] };
+  let state = { at: 0, before: [] };
 
   function load() {
     try {
       const kept = JSON.parse(localStorage.getItem(store) || "null");
-      if (!kept || !Array.isArray(kept.at) || !Array.isArray(kept.before)) return;
-      const whole = (n, i) => Number.isInteger(n) ? clamp(n, 0, hands[i].length) : 0;
-      state.left = kept.left === true;
-      state.at = [whole(kept.at[0], 0), whole(kept.at[1], 1)];
+      if (!kept || !Number.isInteger(kept.at) || !Array.isArray(kept.before)) return;
+      state.at = clamp(kept.at, 0, steps.length);
       state.before = kept.before.filter(Number.isInteger).slice(-500);
     } catch {
       keeps = false;
@@ -61,23 +59,18 @@
     if (!keeps) $("kept").textContent = "This browser does not keep your place here: note the number when you stop.";
   }
 
-  const hand = () => (state.left ? 1 : 0);
-  const steps = () => hands[hand()];
-  const at = () => state.at[hand()];
-
   // What "go to" counts: rows of the chart where some lines are rows, else steps.
   const place = (step) => data.rows ? step.row : step.number;
 
   function move(to, undoing) {
-    const next = clamp(to, 0, steps().length);
-    if (!undoing && next !== at()) state.before = [...state.before, at()].slice(-500);
-    state.at[hand()] = next;
-    if (data.shared) state.at = [next, next];
+    const next = clamp(to, 0, steps.length);
+    if (!undoing && next !== state.at) state.before = [...state.before, state.at].slice(-500);
+    state.at = next;
     save();
     show();
   }
 
-  const forward = () => { if (at() < steps().length) move(at() + 1, false); };
+  const forward = () => { if (state.at < steps.length) move(state.at + 1, false); };
   const undo = () => { if (state.before.length) move(state.before.pop(), true); };
 
   function make(parent, name, attributes, text) {
@@ -107,7 +100,7 @@
   }
 
   function strip(index) {
-    const list = steps(), step = list[index];
+    const list = steps, step = list[index];
     const line = [];
     for (let i = index; i >= 0 && list[i].of === step.of; i--) line.unshift(i);
     for (let i = index + 1; i < list.length && list[i].of === step.of; i++) line.push(i);
@@ -158,7 +151,7 @@
   }
 
   function show() {
-    const list = steps(), index = at(), over = index >= list.length;
+    const list = steps, index = state.at, over = index >= list.length;
     const step = list[over ? list.length - 1 : index];
     const tied = list.slice(0, index).reduce((sum, s) => sum + s.knots.length, 0);
     $("progress").max = Math.max(1, data.knots);
@@ -166,8 +159,6 @@
     const sections = data.narrow.length;
     const where = sections > 1 && step ? `section ${step.section + 1} of ${sections} · ` : "";
     $("place").textContent = `${where}${tied} of ${data.knots} knots tied`;
-    $("hand").checked = state.left;
-    $("hand-note").hidden = !state.left;
     $("undo").disabled = !state.before.length;
     $("done").disabled = over || !step;
     $("row").max = list.reduce((most, s) => Math.max(most, place(s)), 1);
@@ -228,20 +219,14 @@
 
   $("done").addEventListener("click", forward);
   $("undo").addEventListener("click", undo);
-  $("hand").addEventListener("change", () => {
-    state.left = $("hand").checked;
-    if (!data.shared) state.before = [];
-    save();
-    show();
-  });
   $("jump").addEventListener("submit", (event) => {
     event.preventDefault();
     const asked = Number($("row").value);
-    const fits = steps().filter((s) => place(s) >= asked);
-    const here = steps()[Math.min(at(), steps().length - 1)];
+    const fits = steps.filter((s) => place(s) >= asked);
+    const here = steps[Math.min(state.at, steps.length - 1)];
     // Steps are counted afresh in each section: the present one is meant first.
     const found = (!data.rows && fits.find((s) => s.section === here.section)) || fits[0];
-    if (found) move(steps().indexOf(found), false);
+    if (found) move(steps.indexOf(found), false);
   });
   document.addEventListener("keydown", (event) => {
     if (event.ctrlKey || event.metaKey || event.altKey) return;

@@ -14,7 +14,6 @@ from pipeline.instructions.compose import instructions
 from pipeline.instructions.model import Instructions, Passage, Step
 from pipeline.instructions.phrases import Phrases
 from pipeline.instructions.text import CAUTIONS
-from pipeline.instructions.words import LEFT_HANDED
 from pipeline.writers.ink import ink_on
 from pipeline.writers.pages import data_block, page, thread_css
 
@@ -29,8 +28,8 @@ _KNOT_WORDS = {
 }
 
 
-def worksheet_html(pattern: Pattern, *, left_handed: bool = False) -> str:
-    """The worksheet of a pattern; ``left_handed`` writes its plain list for the left hand.
+def worksheet_html(pattern: Pattern) -> str:
+    """The worksheet of a pattern.
 
     The page's place is kept under a hash of the pattern's content, so another pattern starts afresh.
 
@@ -38,8 +37,7 @@ def worksheet_html(pattern: Pattern, *, left_handed: bool = False) -> str:
     >>> "two rows" in worksheet_html(two_rows())
     True
     """
-    hands = [_Hand(instructions(pattern, left_handed=left)) for left in (False, True)]
-    shown, labels = hands[left_handed], hands[0].told.labels
+    shown = _Work(instructions(pattern))
     kinds = {knot for _, _, _, row in shown.pattern.rows() for _, knot in row.knots}
     rows = sum(len(section.rows) for section in pattern.sections)
     knots = sum(len(row.knots) for _, _, _, row in pattern.rows())
@@ -48,14 +46,12 @@ def worksheet_html(pattern: Pattern, *, left_handed: bool = False) -> str:
         "threads": [
             {"name": printable(t.name), "colour": t.colour, "ink": ink_on(t.colour)} for t in pattern.threads
         ],
-        "hands": [hand.data() for hand in hands],
-        "labels": [printable(label) for label in labels],
-        "start": [list(hand.pattern.strands) for hand in hands],
-        "shared": hands[0].cells == hands[1].cells,
+        "lines": shown.data(),
+        "labels": [printable(label) for label in shown.told.labels],
+        "start": list(pattern.strands),
         "narrow": [section.worked == "rows" for section in pattern.sections],
         "rows": any(passage.by_row for passage in shown.told.passages),
         "knots": knots,
-        "left": left_handed,
     }
     return page(
         "worksheet.html",
@@ -70,7 +66,6 @@ def worksheet_html(pattern: Pattern, *, left_handed: bool = False) -> str:
         ],
         start=shown.phrases.hanging(shown.pattern.strands),
         knots=[words for knot, words in _KNOT_WORDS.items() if knot in kinds],
-        left_note=LEFT_HANDED,
         cautions=CAUTIONS,
         sections=list(shown.sections()),
         data=data_block(data),
@@ -81,8 +76,8 @@ def _strands(count: int) -> str:
     return "1 strand" if count == 1 else f"{count} strands" if count else "no strand"
 
 
-class _Hand:
-    """The steps as one hand ties them, with what the page says about each."""
+class _Work:
+    """The steps, with what the page says about each."""
 
     def __init__(self, told: Instructions) -> None:
         self.told = told
@@ -94,11 +89,6 @@ class _Hand:
             for step in row.steps
             if step.wanted not in (None, step.shown)
         }
-
-    @property
-    def cells(self) -> list[tuple[tuple[int, int], ...]]:
-        """The cells of each step."""
-        return [step.cells for _, _, _, line in self._lines() for step in line]
 
     def _lines(self) -> Iterator[tuple[Passage, int, str, tuple[Step, ...]]]:
         """Every line with its passage, its index there, and its label as in the written instructions."""

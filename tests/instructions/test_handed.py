@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+import pytest
 from hypothesis import given
 
-from pipeline.band.handed import mirrored
-from pipeline.band.pattern import Pattern, problems
+from pipeline.band.handed import begins_right, for_left_hand, mirrored, turned
+from pipeline.band.pattern import End, Ends, Pattern, problems
 from pipeline.band.replay import replay
-from pipeline.instructions.spoken import compare, read_instructions
-from pipeline.instructions.steps import steps
+from pipeline.errors import ImpossibleError
+from pipeline.instructions.spoken import compare
 from pipeline.instructions.text import write_instructions
 from tests.instructions.bands import FLAG, two_thread_picture
-from tests.patterns import patterns
+from tests.patterns import patterns, random_pattern
 
 
 def seen(pattern: Pattern) -> tuple[str, ...]:
@@ -50,28 +51,65 @@ def test_a_plan_of_the_mirrored_picture_tied_mirrored_reads_right() -> None:
     assert compare(text, for_the_left_hand) == []
 
 
-def test_from_the_far_side_the_same_band_is_tied_from_right_to_left() -> None:
-    """The text mirrors every hand movement; turned half round, what it ties is the very band."""
-    pattern = two_thread_picture(FLAG)
-    text = write_instructions(pattern, left_handed=True)
-    assert "Row 1, right to left" in text and "Row 1, left to right" in write_instructions(pattern)
-    assert compare(text, pattern) == []
-    tied = read_instructions(text)
-    assert tied.strands == pattern.strands
-    assert [(said.position, said.knot) for said in tied.knots] == [
-        knot for row in pattern.sections[0].rows for knot in row.knots
-    ]
+# ---------------------------------------------------------------- a finished pattern, tied from its other end
+
+
+@given(patterns(joins=0))
+def test_turned_twice_is_the_same_band(pattern: Pattern) -> None:
+    other = turned(pattern)
+    assert list(problems(other)) == []
+    assert turned(other) == pattern
 
 
 @given(patterns(joins=1))
-def test_left_handed_steps_name_the_same_knots_of_the_chart(pattern: Pattern) -> None:
-    right = {cell for step in steps(pattern) for cell in ((step.section, *c) for c in step.cells)}
-    left = {
-        cell for step in steps(pattern, left_handed=True) for cell in ((step.section, *c) for c in step.cells)
-    }
-    assert left == right
+def test_the_turned_band_shows_the_same_picture_from_the_other_end(pattern: Pattern) -> None:
+    """Cell by cell: what shows, what is hidden and what was wanted, turned half round."""
+    try:
+        other = turned(pattern)
+    except ImpossibleError as error:
+        assert "a join of this band has no place" in error.message
+        return
     last = len(pattern.strands) - 2
-    for step in steps(pattern, left_handed=True):
-        for (row, index), (position, knot) in zip(step.cells, step.knots, strict=True):
-            there = pattern.sections[step.section].rows[row].knots[index]
-            assert there == (last - position, knot.mirrored)
+    for one, two in zip(list(replay(pattern))[::-1], replay(other), strict=True):
+        assert [(s.shown, s.wanted, s.tied.position, s.tied.knot.swaps) for s in one.steps[::-1]] == [
+            (s.shown, s.wanted, last - s.tied.position, s.tied.knot.swaps) for s in two.steps
+        ]
+        assert [s.hidden for s in one.steps[::-1] if s.joined is None] == [
+            s.hidden for s, t in zip(two.steps, one.steps[::-1], strict=True) if t.joined is None
+        ]
+    assert compare(write_instructions(other), other) == []
+
+
+@pytest.mark.parametrize("rows", [FLAG, FLAG[:-1]])
+def test_any_finished_band_can_begin_at_the_right(rows: tuple[str, ...]) -> None:
+    """Where the last row ends at the right, a row of ground comes first; the picture is the same."""
+    pattern = two_thread_picture(rows)
+    left = for_left_hand(pattern)
+    assert not begins_right(pattern) and begins_right(left)
+    assert for_left_hand(left) is left
+    picked_up = [line[::-1] for line in seen(left)[::-1]]
+    assert picked_up[: len(rows)] == list(rows)
+    assert len(picked_up) == len(rows) + len(rows) % 2
+    assert "Row 1, right to left" in write_instructions(left)
+    assert compare(write_instructions(left), left) == []
+
+
+def test_a_folded_start_is_planned_again() -> None:
+    folded = End(style="loop", tail_mm=100, folded=((1, 2),), loop_mm=40)
+    pattern = two_thread_picture(FLAG)
+    pattern = pattern.model_copy(update={"ends": Ends(start=folded, finish=pattern.ends.finish)})
+    with pytest.raises(ImpossibleError, match="Plan the band again with --left-handed"):
+        for_left_hand(pattern)
+
+
+def test_diagonal_work_has_no_beginning_edge() -> None:
+    pattern = random_pattern(4, strands=6, worked="diagonal", sections=1)
+    assert begins_right(pattern) is None and for_left_hand(pattern) is pattern
+
+
+def test_both_ends_change_places() -> None:
+    start = End(style="braid", tail_mm=150, taper=(2, 4), taper_mm=8)
+    pattern = two_thread_picture(FLAG)
+    pattern = pattern.model_copy(update={"ends": Ends(start=start, finish=pattern.ends.finish)})
+    ends = turned(pattern).ends
+    assert (ends.finish.style, ends.finish.taper, ends.start) == ("braid", (4, 2), pattern.ends.finish)

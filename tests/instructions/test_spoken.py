@@ -50,9 +50,9 @@ def chart_cells(pattern: Pattern) -> dict[tuple[int, int], tuple[int, str]]:
     return cells
 
 
-@given(patterns(), st.booleans())
-def test_text_ties_the_chart(pattern: Pattern, left_handed: bool) -> None:
-    text = write_instructions(pattern, left_handed=left_handed)
+@given(patterns())
+def test_text_ties_the_chart(pattern: Pattern) -> None:
+    text = write_instructions(pattern)
     assert compare(text, pattern) == []
     assert shown_cells(read_instructions(text)) == chart_cells(pattern)
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 
-import pytest
 from hypothesis import given
 
 from pipeline.band.pattern import Pattern, PatternThread
@@ -33,12 +32,10 @@ def test_every_strand_is_cut_once_and_as_long_as_listed(pattern: Pattern) -> Non
     count = len(pattern.strands)
     names = [pattern.threads[thread].name for thread in pattern.strands]
     right = cut_lines(write_instructions(pattern, cuts))
-    left = cut_lines(write_instructions(pattern, cuts, left_handed=True))
     assert sorted(right) == list(range(1, count + 1))
     for cut in cuts:
         expected = (names[cut.position], round(cut.pieces_mm[0] / 10))
         assert right[cut.position + 1] == expected
-        assert left[count - cut.position] == expected
 
 
 def test_later_pieces_are_listed_for_their_joins() -> None:
@@ -48,9 +45,6 @@ def test_later_pieces_are_listed_for_their_joins() -> None:
     assert f"- for joins to strand 1: {cuts[0].pieces_mm[1] / 10:.0f} cm navy" in text
     folded = (cuts[2].pieces_mm[0] + cuts[3].pieces_mm[0]) / 10
     assert f"- strands 3 and 4, chalk: {folded:.0f} cm, folded" in text
-    assert f"- strands 3 and 4, chalk: {folded:.0f} cm, folded" in write_instructions(
-        pattern, cuts, left_handed=True
-    )
 
 
 def test_only_the_words_that_are_needed_are_explained() -> None:
@@ -83,8 +77,7 @@ def test_no_thread_is_listed_that_no_strand_has() -> None:
     assert compare(text, pattern) == []
 
 
-@pytest.mark.parametrize("left_handed", [False, True])
-def test_cautions_defer_to_local_rules(left_handed: bool) -> None:
-    text = write_instructions(two_thread_picture(FLAG), left_handed=left_handed)
+def test_cautions_defer_to_local_rules() -> None:
+    text = write_instructions(two_thread_picture(FLAG))
     assert text.index("Local rules") < text.index("Materials")
     assert "under 3" in text and "finger must slide" in text

@@ -7,6 +7,7 @@ from collections.abc import Callable
 import pytest
 from hypothesis import given
 
+from pipeline.band.handed import for_left_hand
 from pipeline.band.knots import knot_of, tie
 from pipeline.band.pattern import Pattern, PatternThread, Row
 from pipeline.band.replay import replay
@@ -121,8 +122,8 @@ def test_golden_texts(name: str, band: Callable[[], Pattern], golden: Callable[[
 
 
 def test_left_handed_golden(golden: Callable[[str, str], None]) -> None:
-    pattern = two_thread_picture(FLAG)
-    golden("harbour-pennant-left.txt", write_instructions(pattern, cut_list(pattern), left_handed=True))
+    pattern = for_left_hand(two_thread_picture(FLAG))
+    golden("harbour-pennant-left.txt", write_instructions(pattern, cut_list(pattern)))
 
 
 HOSTILE = (

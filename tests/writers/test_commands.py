@@ -2,18 +2,27 @@
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 
+import pypdf
 import pytest
 import typer
 from typer.testing import CliRunner
 
 from cli import draw, show
+from pipeline.band.handed import for_left_hand
 from pipeline.band.pattern import read_pattern, render
+from pipeline.band.replay import replay
 from pipeline.errors import InputError, OutputError
+from pipeline.instructions.text import write_instructions
+from pipeline.materials.lengths import cut_list, cut_list_csv
 from pipeline.report import report_of_pattern
 from pipeline.verdict.feasibility import check
-from tests.writers.bands import chequers, pennant, tiny
+from pipeline.writers.chart import chart_svg
+from pipeline.writers.preview import preview_png
+from pipeline.writers.worksheet import worksheet_html
+from tests.writers.bands import PENNANT, chequers, pennant, tiny
 
 app = typer.Typer()
 app.command("draw")(draw.command)
@@ -88,10 +97,33 @@ def test_the_report_beside_the_pattern_is_used_if_it_is_whole_and_for_it(band: P
         assert "of another band" not in page.read_text()
 
 
-def test_left_handed_chart_is_another_chart(band: Path, tmp_path: Path) -> None:
-    run("draw", str(band), "--to", str(tmp_path / "a.svg"))
-    run("draw", str(band), "--to", str(tmp_path / "b.svg"), "--left-handed")
-    assert (tmp_path / "a.svg").read_text() != (tmp_path / "b.svg").read_text()
+def test_left_handed_means_one_thing_in_every_output(tmp_path: Path) -> None:
+    """Rows begin at the right edge, and the finished band shows the picture the right way round."""
+    band, path = pennant(), tmp_path / "pattern.json"
+    path.write_text(render(band), encoding="utf-8")
+    left = for_left_hand(band)
+    cuts = cut_list(left)
+    made = {}
+    outputs = "chart.svg preview.png sheet.pdf worksheet.html instructions.txt cut-list.csv"
+    for name in outputs.split():
+        run("draw", str(path), "--to", str(tmp_path / name), "--left-handed")
+        made[name] = (tmp_path / name).read_bytes()
+    assert made["preview.png"] == preview_png(band)  # the band as it is picked up
+    assert made["chart.svg"].decode() == chart_svg(left)
+    assert made["worksheet.html"].decode() == worksheet_html(left)
+    assert made["instructions.txt"].decode() == write_instructions(left, cuts)
+    assert made["cut-list.csv"].decode() == cut_list_csv(left, cuts)
+    assert "Row 1, right to left" in made["instructions.txt"].decode()
+    words = "".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(made["sheet.pdf"])).pages)
+    assert "Row 1, right to left" in words
+    shown = [[s.shown for s in sorted(r.steps, key=lambda s: s.tied.position)] for r in replay(left)]
+    picture = [[0 if cell == "#" else 1 for cell in line] for line in PENNANT]
+    assert [row[::-1] for row in shown[::-1]][: len(picture)] == picture
+    run("draw", str(path), "--to", str(tmp_path / "report.html"), "--left-handed")
+    assert "Every one of the 56 cells" in (tmp_path / "report.html").read_text()
+    path.write_text(render(left), encoding="utf-8")  # a band that begins at the right stays as it is
+    run("draw", str(path), "--to", str(tmp_path / "again.svg"), "--left-handed")
+    assert (tmp_path / "again.svg").read_text() == chart_svg(left)
 
 
 def test_show_prints_one_row_or_all(tmp_path: Path) -> None:

@@ -5,10 +5,9 @@ from __future__ import annotations
 import pytest
 from hypothesis import given
 
-from pipeline.band.handed import mirrored
 from pipeline.band.pattern import End, Ends, Pattern
 from pipeline.materials.lengths import cut_list, pieces
-from pipeline.writers.cutting import cut_lines, from_the_far_side
+from pipeline.writers.cutting import cut_lines
 from tests.patterns import patterns
 from tests.writers.bands import chequers, pennant, tiny
 
@@ -20,11 +19,6 @@ def test_lines_hold_every_piece_and_every_knot(pattern: Pattern) -> None:
     total = sum(piece.length_mm for piece in pieces(pattern, cuts)) / 1000
     assert sum(line.metres for line in lines) == pytest.approx(total)
     assert sum(line.tied for line in lines) == sum(len(row.knots) for _, _, _, row in pattern.rows())
-
-
-@given(patterns().filter(lambda pattern: len(pattern.strands) > 2))  # rows of two have no direction
-def test_from_the_far_side_cuts_are_those_of_the_mirrored_band(pattern: Pattern) -> None:
-    assert from_the_far_side(cut_list(pattern)) == cut_list(mirrored(pattern))
 
 
 def test_joins_and_equal_neighbours_are_said_so() -> None:

@@ -98,10 +98,8 @@ def test_same_input_same_bytes() -> None:
     assert sheet_pdf(tiny(), report=REPORT) == sheet_pdf(tiny(), report=REPORT)
 
 
-def test_source_picture_and_left_hand_are_taken() -> None:
-    plain, left = sheet_pdf(pennant()), sheet_pdf(pennant(), left_handed=True)
-    assert "far side of the board" in " ".join(text_of(left).split())
-    assert "far side of the board" not in " ".join(text_of(plain).split())
+def test_source_picture_is_taken() -> None:
+    plain = sheet_pdf(pennant())
     assert "- strand 1, deep water" not in text_of(plain), "the cut list stands on its own page"
     source = np.full((8, 7, 3), 90, np.uint8)
     with_picture = pypdf.PdfReader(io.BytesIO(sheet_pdf(pennant(), source=source)))

@@ -18,9 +18,9 @@ class Told(NamedTuple):
     opening: str
 
 
-def told_steps(pattern: Pattern, *, left_handed: bool = False) -> list[Told]:
+def told_steps(pattern: Pattern) -> list[Told]:
     """Every step of the band in order."""
-    told = instructions(pattern, left_handed=left_handed)
+    told = instructions(pattern)
     phrases = Phrases(told.labels)
     return [
         Told(step, phrases.told(step), phrases.opening(line[0]))
