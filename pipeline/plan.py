@@ -49,10 +49,14 @@ from pipeline.routing import (
     thread_changes,
 )
 from pipeline.verdict.feasibility import Feasibility, check
+from pipeline.verdict.likeness import Likeness, likeness
 from pipeline.verdict.reasons import Reason, knot_numbers, reasons
 
 FURTHER_EFFORT = 1.0
 """What eases and advice may spend together, as a share of the effort of the band's own search."""
+
+PICTURE_EFFORT = 0.1
+"""Effort of pictures that are priced cell by cell, as a share of exact grids': a tenth comes within 1 %."""
 
 LEAST_SEARCH = 0.2
 """Share of the time left that is searched even where finishing may take longer."""
@@ -74,6 +78,7 @@ class Plan:
     design: Design
     verdict: Feasibility
     reasons: tuple[Reason, ...]
+    likeness: Likeness | None
     lower_bound: float
     stopped: Stopped
     fit: Fit | None
@@ -127,9 +132,9 @@ def plan(
 
     clock.stage("routing the strands")
     problem, wanted = pose(drawn, band, tying)
-    budget = _keeping_back(
-        replace(budget, reporter=watch), finishing_s(drawn.wanted.shape[0] * drawn.strands)
-    )
+    usual = 1.0 if drawn.floor is None else PICTURE_EFFORT
+    budget = replace(budget, reporter=watch, effort=usual * budget.effort)
+    budget = _keeping_back(budget, finishing_s(drawn.kinds.shape[0] * drawn.strands))
     solution = route(problem, budget)
     switched = insert_switching(problem, wanted, solution, tying.switching_rows or 0, budget)
     routed = switched[-1]
@@ -153,7 +158,7 @@ def plan(
     forced: dict[int, float] = {}
     if further and not joined[-1].joins and not budget.late:
         cells = knot_numbers(pattern, verdict)
-        forced = costs_if_made(routed.problem, routed.wanted, routed.solution, cells, spare)
+        forced = costs_if_made(routed.problem, routed.solution, cells, spare)
     why = reasons(pattern, verdict, lower_bound=bound, ease=tying.ease, found=forced)
     cuts = cut_list(pattern, margin=tying.margin)
 
@@ -165,7 +170,7 @@ def plan(
             easy = eases(problem, wanted, {tying.ease: solution}, spare, watch)
         if verdict.unmade:
             as_planned = Change(ChangeKind.EASE, ease=tying.ease)
-            figures = verdict.cells, verdict.made, verdict.colour_error, 0.0, verdict.hand_overs
+            figures = verdict.cells, verdict.made, verdict.colour_error, drawn.beyond, verdict.hand_overs
             base = Suggestion(as_planned, "as planned", "", *figures)
             changes = usual_changes(
                 problem, tying.ease, tying.switching_rows or 0, tying.joins, drawn.worked == "rows"
@@ -180,6 +185,7 @@ def plan(
         drawn,
         verdict,
         why,
+        None if drawn.picture is None or drawn.light is None else likeness(pattern, drawn.light[drawn.kinds]),
         bound,
         stopped,
         fit_of(band, drawn.strands, gauge),
@@ -210,7 +216,8 @@ def _assembled(
     )
     strands = [int(t) for t in joined.solution.strands]
     ends = ends_of(band, strands, gauge)
-    wanted = [None if t < 0 else int(t) for t in routed.wanted]
+    kinds = routed.wanted
+    wanted = [None if t < 0 else int(t) for t in drawn.wanted_of(kinds)]
     return to_pattern(
         routed.problem.network,
         joined.solution,
@@ -221,6 +228,8 @@ def _assembled(
         title,
         ground=drawn.ground,
         changes=joined.changes,
+        costs=None if drawn.floor is None else routed.problem.costs,
+        either=drawn.either_of(kinds),
     )
 
 

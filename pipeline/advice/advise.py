@@ -67,10 +67,10 @@ class Change:
 class Replanned:
     """The routing problem under one change.
 
-    ``wanted``: (knots,) int64, the thread index wanted at each knot, −1 where nothing is asked. ``label``
+    ``wanted``: (knots,) int64, the kind of cell at each knot, −1 where nothing is asked. ``label``
     names the change ("27 strands instead of 25"), ``price`` what it costs the maker ("the band becomes
-    3 mm wider"). ``off_picture``: Σ CIEDE2000 by which the cells now wanted are farther from the picture than
-    those wanted before (a thread fewer); it is added to the colour error when answers are compared.
+    3 mm wider"). ``off_picture``: what the threads of this band can never do, Σ over its cells; it is added
+    to the colour error when answers are compared.
     ``present``: the band as planned, from which switching rows and joins set out.
     """
 
@@ -229,7 +229,7 @@ def _solve(change: Change, asked: Replanned, budget: Budget) -> Suggestion:
     cells = int((asked.wanted >= 0).sum())
     problem, wanted = asked.problem, asked.wanted
     solution = asked.present or route(problem, budget)
-    made, cost = count_made(problem.network, solution, wanted), solution.cost
+    made, cost = count_made(problem, solution, wanted), solution.cost
     if change.kind is ChangeKind.SWITCHING_ROWS:
         longer = insert_switching(problem, wanted, solution, change.amount, budget)[-1]
         solution, made, cost = longer.solution, longer.made, longer.colour_error
@@ -267,6 +267,6 @@ def eases(
         if best is not None and best.cost < solution.cost:
             solution = replace(best, lower_bound=solution.lower_bound)
         best = solution
-        made = count_made(problem.network, solution, wanted)
+        made = count_made(problem, solution, wanted)
         lines.append(EaseLine(ease, solution.cost, solution.lower_bound, made, solution.hand_overs))
     return tuple(lines)

@@ -99,7 +99,9 @@ class Redesign:
         return isinstance(self.artwork, PictureSource) and self.artwork.grid
 
     def _same(self, label: str, price: str) -> Replanned:
-        return Replanned(self.problem, self.wanted, label, price, present=self.solution)
+        return Replanned(
+            self.problem, self.wanted, label, price, off_picture=self.drawn.beyond, present=self.solution
+        )
 
     def _redrawn(self, band: Band, artwork: Artwork, label: str, price: str) -> Replanned:
         """Draw the design anew; its threads are kept to those of the band as it is."""
@@ -109,21 +111,22 @@ class Redesign:
             self.drawer, only=names, colours=None, include=names, ground=names[self.drawn.ground]
         )
         drawn = design(artwork, room_of(artwork, band, gauge), drawer)
-        return Replanned(*pose(drawn, band, self.tying), label, price)
+        return Replanned(*pose(drawn, band, self.tying), label, price, off_picture=drawn.beyond)
 
     def _posed(
-        self, wanted: NDArray[np.int64], label: str, price: str, tying: Tying | None = None
+        self, kinds: NDArray[np.int64], label: str, price: str, tying: Tying | None = None
     ) -> Replanned:
-        drawn = replace(self.drawn, wanted=wanted)
-        return Replanned(*pose(drawn, self.band, tying or self.tying), label, price)
+        drawn = replace(self.drawn, kinds=kinds)
+        posed = pose(drawn, self.band, tying or self.tying)
+        return Replanned(*posed, label, price, off_picture=drawn.beyond)
 
     def _selvedge(self, amount: int) -> Replanned | None:
         diagonal = self.drawn.worked == "diagonal"
         if self.tying.start_order is not None or (diagonal and amount % 2):
             return None  # an odd shift would turn diagonal cells into places without a knot
-        wanted = np.pad(self.drawn.wanted, ((0, 0), (amount, amount)), constant_values=-1)
+        kinds = np.pad(self.drawn.kinds, ((0, 0), (amount, amount)), constant_values=-1)
         return self._posed(
-            wanted,
+            kinds,
             f"a selvedge of {amount} free {'cell' if amount == 1 else 'cells'} at each edge",
             f"{2 * amount} more strands, and edges in mixed colours",
         )
@@ -136,26 +139,17 @@ class Redesign:
         order = self.tying.start_order
         tying = replace(self.tying, start_order=None if order is None else order[::-1])
         return self._posed(
-            self.drawn.wanted[:, ::-1].copy(), "the picture mirrored", "it faces the other way", tying
+            self.drawn.kinds[:, ::-1].copy(), "the picture mirrored", "it faces the other way", tying
         )
 
     def _without(self, thread: int | None) -> Replanned | None:
         if thread is None:
             return None
-        table = self.problem.costs
-        others = [t for t in range(len(self.drawn.threads)) if t != thread]
-        cells = self.drawn.wanted == thread
-        wanted_here = self.wanted == thread
-        if not wanted_here.any() or not others:
+        names = [t.name for t in self.drawn.threads]
+        if len(names) < 2 or not (self.drawn.wanted == thread).any():
             return None
-        far = table[np.flatnonzero(wanted_here)[0]]
-        nearest = min(others, key=lambda t: (far[t], t))
-        posed = self._posed(
-            np.where(cells, nearest, self.drawn.wanted),
-            f"without {self.drawn.threads[thread].name}",
-            f"its cells become {self.drawn.threads[nearest].name}",
-        )
-        bounds = list(posed.problem.at_most)
+        bounds = list(self.problem.at_most)
         bounds[thread] = 0
-        problem = replace(posed.problem, at_most=tuple(bounds))
-        return replace(posed, problem=problem, off_picture=float(far[nearest] * wanted_here.sum()))
+        problem = replace(self.problem, at_most=tuple(bounds))
+        label, price = f"without {names[thread]}", "its cells show the nearest of the others"
+        return Replanned(problem, self.wanted, label, price, off_picture=self.drawn.beyond)

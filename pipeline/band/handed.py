@@ -34,7 +34,8 @@ def mirrored(pattern: Pattern) -> Pattern:
     last = len(pattern.strands) - 2
 
     def row(row: Row) -> Row:
-        return Row(knots=tuple((last - p, knot.mirrored) for p, knot in row.knots), wanted=row.wanted)
+        knots = tuple((last - p, knot.mirrored) for p, knot in row.knots)
+        return row.model_copy(update={"knots": knots})
 
     sections = tuple(
         Section(kind=s.kind, worked=s.worked, rows=tuple(row(r) for r in s.rows)) for s in pattern.sections

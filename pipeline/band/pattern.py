@@ -86,14 +86,31 @@ class GaugeByOrder(Part):
     diagonal: Gauge
 
 
+Cost = Annotated[float, Field(ge=0, le=1e6, allow_inf_nan=False, strict=False)]
+
+
 class Row(Part):
-    """One row: knots in tying order, and the thread that the picture wants for each (or null)."""
+    """One row: knots in tying order, and the thread that the picture wants for each (or null).
+
+    ``costs``: for each knot what it costs that each thread of the band shows, the least 0; None where that is
+    CIEDE2000 from the thread wanted. ``either``: for each knot the further threads that serve there as
+    well as the wanted one; None where none does.
+    """
 
     knots: tuple[tuple[Index, Knot], ...]
     wanted: tuple[Index | None, ...]
+    costs: tuple[tuple[Cost, ...], ...] | None = None
+    either: tuple[tuple[Index, ...], ...] | None = None
+
+    def serving(self, knot: int) -> tuple[int, ...]:
+        """The threads that make the cell of a knot, the wanted one first; none where nothing is asked."""
+        wanted = self.wanted[knot]
+        return () if wanted is None else (wanted, *(self.either[knot] if self.either else ()))
 
 
 SectionKind = Literal["picture", "switching", "blocks", "plain"]
+ASKING: tuple[SectionKind, ...] = ("picture", "switching")
+"""Sections whose knots may want a thread."""
 
 
 class Section(Part):
@@ -312,6 +329,25 @@ def _has_knot(pattern: Pattern, join: Join) -> bool:
     return join.row < len(rows) and join.knot < len(rows[join.row].knots)
 
 
+def _price_problems(here: str, row: Row, threads: int) -> Iterator[tuple[str, str]]:
+    for name, table in (("costs", row.costs), ("either", row.either)):
+        if table is not None and len(table) != len(row.knots):
+            yield f"{here}.{name}", f"has {len(table)} entries for {len(row.knots)} knots"
+    for i, costs in enumerate(row.costs or ()):
+        if len(costs) != threads:
+            yield f"{here}.costs[{i}]", f"has {len(costs)} numbers for {threads} threads"
+        elif min(costs) > 0:
+            yield f"{here}.costs[{i}]", "the least of the costs is 0"
+    for i, others in enumerate(row.either or ()):
+        wanted = row.wanted[i] if i < len(row.wanted) else None
+        if others and wanted is None:
+            yield f"{here}.either[{i}]", "nothing is asked there, so nothing can serve as well"
+        if max(others, default=0) >= threads:
+            yield f"{here}.either[{i}]", f"thread {max(others)} is not among the {threads} threads"
+        elif len({wanted, *others}) <= len(others):
+            yield f"{here}.either[{i}]", "names further threads, each once"
+
+
 def _section_problems(place: str, section: Section, strands: int, threads: int) -> Iterator[tuple[str, str]]:
     turn: int | None = None  # what row 0 does: 0 rising or even pairs, 1 falling or odd pairs
     for r, row in enumerate(section.rows):
@@ -323,8 +359,9 @@ def _section_problems(place: str, section: Section, strands: int, threads: int) 
                 continue
             if wanted >= threads:
                 yield f"{here}.wanted[{i}]", f"thread {wanted} is not among the {threads} threads"
-            elif section.kind != "picture":
+            elif section.kind not in ASKING:
                 yield f"{here}.wanted[{i}]", f"a {section.kind} section asks for nothing, use null"
+        yield from _price_problems(here, row, threads)
         positions = tuple(position for position, _ in row.knots)
         outside = [i for i, p in enumerate(positions) if p > strands - 2]
         if outside:
@@ -386,6 +423,11 @@ def render(pattern: Pattern) -> str:
     body = pattern.model_dump(mode="json", exclude_none=False)
     optional: dict[str, Any] = {"ground": None, "joins": []}
     body = {key: value for key, value in body.items() if key not in optional or value != optional[key]}
+    for section in body["sections"]:
+        for row in section["rows"]:
+            for key in ("costs", "either"):
+                if row[key] is None:
+                    del row[key]
     body = {
         key: _without_blanks(value) if key in ("gauge", "ends", "joins") else value
         for key, value in body.items()

@@ -23,10 +23,17 @@ class Step:
     hidden: int
     """Thread index of the core strand (before a join in this knot)."""
     wanted: int | None
+    serving: tuple[int, ...]
+    """The threads that make the cell, the wanted one first; none where nothing is asked."""
     joined: int | None
     """Thread index of the piece laid in as core in this knot, if any."""
     tying_joined: bool = False
     """Whether that piece goes on from the tying strand instead (see ``Join.tying``)."""
+
+    @property
+    def made(self) -> bool:
+        """Whether the cell shows what it should; also true where nothing is asked."""
+        return self.wanted is None or self.shown in self.serving
 
     @property
     def hand_over(self) -> bool:
@@ -69,7 +76,7 @@ def replay(pattern: Pattern) -> Iterator[RowReplay]:
             tied = tie(order, position, knot)
             joined, tying = joins.get((s, r, k), (None, False))
             shown, hidden = thread_of[tied.tying], thread_of[tied.core]
-            steps.append(Step(s, r, k, tied, shown, hidden, wanted, joined, tying))
+            steps.append(Step(s, r, k, tied, shown, hidden, wanted, row.serving(k), joined, tying))
             if joined is not None:
                 thread_of[tied.tying if tying else tied.core] = joined
         yield RowReplay(s, r, tuple(steps), tuple(order), tuple(thread_of[i] for i in order))

@@ -50,13 +50,17 @@ def to_pattern(
     title: str,
     ground: int | None = None,
     changes: Mapping[int, tuple[int, int]] | None = None,
+    costs: NDArray[np.float64] | None = None,
+    either: Sequence[tuple[int, ...]] | None = None,
 ) -> Pattern:
     """Write ``solution`` as a pattern document.
 
     ``wanted``: for each knot of the network the thread index the picture wants, or None where nothing was
     asked (free cells, selvedges, switching rows); ``ground``: the thread that such cells show where they can.
     ``changes``: thread changes at joins, {knot: (side, thread)}: in that knot the strand on that side (0
-    left, 1 right) is core and goes on as a piece of ``thread``.
+    left, 1 right) is core and goes on as a piece of ``thread``. ``costs``: (knots, threads) the picture's own
+    costs, and ``either`` for each knot the threads that serve as well as the wanted one; without them the
+    cost is CIEDE2000 from the wanted thread.
 
     Rows without a picture index become switching sections; picture sections are split around them. Raises
     ValueError if the lengths do not agree.
@@ -74,6 +78,9 @@ def to_pattern(
         want = wanted[v] if wanted[v] is not None else ground
         if v in changes:
             left_ties = changes[v][0] == 1
+        elif costs is not None and wanted[v] is not None:
+            near, far = float(costs[v, left]), float(costs[v, right])
+            left_ties = _left_travels(network, v) if near == far else near < far
         else:
             left_ties = _left_ties(left, right, want, distance, _left_travels(network, v))
         swaps = bool(solution.swaps[v]) or (left == right and v not in changes)
@@ -87,7 +94,7 @@ def to_pattern(
     for index in range(len({place.section for place in places})):
         of_section = [r for r, place in enumerate(places) if place.section == index]
         first = network.rows[of_section[0]]
-        rows = tuple(_row(network, r, knots, wanted) for r in of_section)
+        rows = tuple(_row(network, r, knots, wanted, costs, either) for r in of_section)
         kind: SectionKind = "switching" if first.picture is None else "picture"
         sections.append(Section(kind=kind, worked=first.worked, rows=rows))
     joins = []
@@ -107,12 +114,21 @@ def to_pattern(
     )
 
 
-def _row(network: Network, row: int, knots: Sequence[Knot], wanted: Sequence[int | None]) -> Row:
-    of_row = network.knots_of_row(row)
-    positions = network.rows[row].positions
+def _row(
+    network: Network,
+    row: int,
+    knots: Sequence[Knot],
+    wanted: Sequence[int | None],
+    costs: NDArray[np.float64] | None,
+    either: Sequence[tuple[int, ...]] | None,
+) -> Row:
+    here = network.knots_of_row(row)
+    asked = any(want is not None for want in wanted[here])
     return Row(
-        knots=tuple(zip(positions, knots[of_row], strict=True)),
-        wanted=tuple(wanted[of_row]) if network.rows[row].picture is not None else (None,) * len(positions),
+        knots=tuple(zip(network.rows[row].positions, knots[here], strict=True)),
+        wanted=tuple(wanted[here]),
+        costs=tuple(map(tuple, costs[here].tolist())) if costs is not None and asked else None,
+        either=tuple(either[here]) if either is not None and any(either[here]) else None,
     )
 
 

@@ -1,4 +1,4 @@
-"""What the band shall show: a picture or letters as a grid of wanted threads, as long as the wrist asks.
+"""What the band shall show: a picture or letters in their place on the band, every thread with a price there.
 
 A design knows nothing yet of where strands can go; that is for the router.
 """
@@ -11,56 +11,102 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.band.pattern import MAX_STRANDS
-from pipeline.colour import Colour
-from pipeline.design.cells import natural_rows, reduce_picture
-from pipeline.design.letters import letter_grid
+from pipeline.colour import Colour, Floats, delta_e_table, encoded, linear
+from pipeline.design.cells import FinePicture, fine_picture, natural_rows
+from pipeline.design.costs import cell_costs
+from pipeline.design.letters import fit_letters, on_fields, set_canvas
 from pipeline.design.placing import between_borders, offers, place
-from pipeline.design.threads import Became, Match, match_threads, nearest_threads
+from pipeline.design.threads import (
+    Became,
+    became,
+    choose_threads,
+    counted_colours,
+    hyab_table,
+    nearest_threads,
+    thread_table,
+)
 from pipeline.drawer.stash import Thread
 from pipeline.errors import InputError
 from pipeline.literals import Border, Fill, Worked
-from pipeline.motif.picture import load_grid, load_picture
+from pipeline.motif.picture import load_grid, load_picture, on_ground
 from pipeline.order.asked import Artwork, Drawer, LetterSource, PictureSource, Room
 
 Grid = NDArray[np.int64]
+Flags = NDArray[np.bool_]
 MAX_ROWS = 5000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Design:
-    """Wanted threads, cell by cell.
+    """What every cell wants, by *kinds* of cells.
 
-    ``wanted``: (rows, strands−1) index into ``threads``, −1 where nothing is asked; in diagonal work only
-    cells whose position has the parity of their row are knots. ``became`` tells what each picture colour
-    turned into; ``notes`` are sentences for the maker.
+    ``kinds``: (rows, strands−1) index into the tables, −1 where nothing is asked; the first kinds are plain
+    areas of each thread, in the order of ``threads``; in diagonal work only cells whose position has the
+    parity of their row are knots. ``costs``: (kinds, threads) what it costs to show each thread, the least 0.
+    ``serves``: the same shape, which threads make such a cell. Without a ``floor`` the costs are
+    CIEDE2000 from the thread wanted, else HyAB from the picture. ``notes`` are sentences for the maker.
     """
 
-    wanted: Grid
+    kinds: Grid
+    costs: Floats
+    serves: Flags
     threads: tuple[Thread, ...]
     ground: int
     worked: Worked
+    floor: Floats | None = None
+    """(kinds,) what even the best of these threads is off there, in HyAB; None: no costs of a picture."""
+    light: Floats | None = None
+    """(kinds, 3) mean linear light of the picture there; None as above."""
     became: tuple[Became, ...] = ()
-    reduced: str = "grid"
     notes: tuple[str, ...] = ()
     picture: NDArray[np.uint8] | None = None
     """(height, width, 3) sRGB of the picture it was made from, None for letters."""
 
     def __post_init__(self) -> None:
-        rows, cells = self.wanted.shape
+        rows, cells = self.kinds.shape
         if not 1 <= rows <= MAX_ROWS:
             raise InputError(
                 f"the band would have {rows} rows; 1 to {MAX_ROWS} are possible.", "Set --rows or --wrist."
             )
         check_strands(cells + 1)
-        self.wanted.flags.writeable = False
+        if self.costs.shape != self.serves.shape or self.costs.shape[1] != len(self.threads):
+            raise ValueError(f"costs {self.costs.shape} and serves {self.serves.shape} do not agree")
+        for array in (self.kinds, self.costs, self.serves):
+            array.flags.writeable = False
 
     @property
     def strands(self) -> int:
-        return int(self.wanted.shape[1]) + 1
+        return int(self.kinds.shape[1]) + 1
+
+    @property
+    def wanted(self) -> Grid:
+        """(rows, strands−1) the thread that each cell wants most, −1 where nothing is asked."""
+        return self.wanted_of(self.kinds)
+
+    def wanted_of(self, kinds: Grid) -> Grid:
+        """The cheapest thread that serves, for kinds of any shape; −1 for free cells."""
+        best = np.append(np.where(self.serves, self.costs, np.inf).argmin(axis=1), -1)
+        return np.asarray(best[kinds], dtype=np.int64)
+
+    def either_of(self, kinds: Grid) -> list[tuple[int, ...]]:
+        """The threads that serve besides the wanted one, for each of (n,) kinds."""
+        wanted = self.wanted_of(kinds)
+        return [
+            tuple(int(t) for t in np.flatnonzero(self.serves[kind]) if t != want) if kind >= 0 else ()
+            for kind, want in zip(kinds, wanted, strict=True)
+        ]
+
+    @property
+    def beyond(self) -> float:
+        """What no band of these threads can do: Σ floor over the cells that are tied."""
+        if self.floor is None:
+            return 0.0
+        tied = knot_mask(self.kinds.shape[0], self.kinds.shape[1], self.worked) & (self.kinds >= 0)
+        return float(self.floor[self.kinds[tied]].sum())
 
     def mirrored(self) -> Design:
         """The same design seen in a mirror."""
-        return replace(self, wanted=self.wanted[:, ::-1].copy())
+        return replace(self, kinds=self.kinds[:, ::-1].copy())
 
 
 def usual_strands(artwork: Artwork) -> int:
@@ -84,10 +130,18 @@ def design(artwork: Artwork, room: Room, drawer: Drawer) -> Design:
     if room.rows is not None and not 1 <= room.rows <= MAX_ROWS:
         raise InputError(f"--rows {room.rows} is out of range.", f"Use 1 to {MAX_ROWS}.")
     if isinstance(artwork, LetterSource):
-        wanted, threads = letter_grid(artwork, room, drawer)
-        wanted, notes = _filled(wanted, room, 0, "centre")
-        return Design(wanted, threads, 0, room.worked, (), "letters", notes)
+        return _lettered(artwork, room, drawer)
     return _gridded(artwork, room, drawer) if artwork.grid else _pictured(artwork, room, drawer)
+
+
+def _lettered(artwork: LetterSource, room: Room, drawer: Drawer) -> Design:
+    letters = set_canvas(artwork, room, drawer)
+    if room.worked == "rows":  # a letter cell is a cell of the band
+        made = _exact(letters.canvas, letters.threads, 0, room.worked)
+    else:
+        made = _priced(on_fields(letters, room), letters.threads, 0, artwork, room.worked)
+    kinds, notes = _filled(replace(made, kinds=fit_letters(made.kinds, artwork, room)), room, "centre")
+    return replace(made, kinds=kinds, notes=notes)
 
 
 def _gridded(artwork: PictureSource, room: Room, drawer: Drawer) -> Design:
@@ -108,16 +162,30 @@ def _gridded(artwork: PictureSource, room: Room, drawer: Drawer) -> Design:
     if rows > MAX_ROWS:
         raise InputError(f"{artwork.path} has {rows} rows; {MAX_ROWS} are possible.", "Cut the picture.")
     mask = knot_mask(rows, cells, room.worked)
-    if drawer.colours is None:
-        owned = drawer.stash.pick(drawer.only) if drawer.only else drawer.stash
-        match = nearest_threads(colours, owned, mask=mask, include=drawer.include)
-    else:
-        match = match_threads(
-            colours, drawer.stash, count=drawer.colours, only=drawer.only, mask=mask, include=drawer.include
-        )
-    wanted, threads, ground = _with_ground(match, drawer, None)
-    wanted, notes = _filled(wanted, room, ground, "centre")
-    return Design(wanted, threads, ground, room.worked, match.became, "grid", (*match.notes, *notes), colours)
+    if not mask.any():
+        raise InputError("no cell of the picture is tied.", "Take more strands or rows.")
+    owned = len((drawer.stash.pick(drawer.only) if drawer.only else drawer.stash).threads)
+    inks, areas = np.unique(colours[mask], axis=0, return_counts=True)
+    threads = choose_threads(
+        inks,
+        areas.astype(np.float64),
+        drawer.stash,
+        count=drawer.colours or owned,
+        only=drawer.only,
+        include=drawer.include,
+        table=delta_e_table,
+    )
+    wanted = nearest_threads(colours, mask, threads)
+    threads, ground = _with_ground(threads, drawer, None)
+    parts = became(colours[mask], wanted[mask], threads)
+    made = replace(_exact(wanted, threads, ground, room.worked), became=parts, picture=colours)
+    kinds, notes = _filled(made, room, "centre")
+    return replace(made, kinds=kinds, notes=notes)
+
+
+def _exact(wanted: Grid, threads: tuple[Thread, ...], ground: int, worked: Worked) -> Design:
+    """A design whose cells want exactly one thread each."""
+    return Design(wanted, thread_table(threads), np.eye(len(threads), dtype=bool), threads, ground, worked)
 
 
 def _pictured(artwork: PictureSource, room: Room, drawer: Drawer) -> Design:
@@ -129,37 +197,57 @@ def _pictured(artwork: PictureSource, room: Room, drawer: Drawer) -> Design:
         turn=artwork.turn,
         mirror=artwork.mirror,
     )
-    cells = (room.strands) - 1
+    if drawer.ground is not None:
+        picture = on_ground(picture, drawer.stash.find(drawer.ground).rgb)
+    cells = room.strands - 1
     selvedge = _selvedge(room.selvedge, cells, picture.ground is not None)
     inner = cells - 2 * selvedge
     aspect = room.gauge.strand_pitch_mm / room.gauge.row_pitch_mm
-    natural = natural_rows(picture, inner, cell_aspect=aspect, fit=artwork.fit)
+    natural = natural_rows(picture, inner, cell_aspect=aspect)
     rows = room.rows or min(natural, room.length or natural, MAX_ROWS)
-    reduced = reduce_picture(
-        picture,
-        rows,
-        inner,
-        worked=room.worked,
-        cell_aspect=aspect,
-        mode=artwork.reduce,
-        fit=artwork.fit,
-    )
-    match = match_threads(
-        reduced.colours,
+    fine = fine_picture(picture, rows, inner, cell_aspect=aspect, fit=artwork.fit)
+    threads, ground = _with_ground(_threads(fine, drawer), drawer, picture.ground)
+    made = _priced(fine, threads, ground, artwork, room.worked)
+    mask = knot_mask(rows, inner, room.worked, first=selvedge)
+    parts = became(encoded(fine.means())[mask], made.wanted[mask], threads)
+    kinds = np.pad(made.kinds, ((0, 0), (selvedge, selvedge)), constant_values=ground)
+    made = replace(made, kinds=kinds, became=parts, picture=picture.rgb)
+    kinds, notes = _filled(made, room, "repeat" if picture.ground is not None else "centre")
+    if room.rows is None and natural > rows:
+        notes = (f"The picture was made smaller: its shape asks for {natural} rows.", *notes)
+    return replace(made, kinds=kinds, notes=notes)
+
+
+def _threads(fine: FinePicture, drawer: Drawer) -> tuple[Thread, ...]:
+    """The threads for a picture; the ground that the maker names is among them."""
+    named = () if drawer.ground is None else (drawer.ground,)
+    colours, areas = counted_colours(fine.light)
+    return choose_threads(
+        colours,
+        areas,
         drawer.stash,
         count=drawer.colours,
         only=drawer.only,
-        mask=knot_mask(rows, inner, room.worked, first=selvedge),
-        include=drawer.include,
+        include=(*named, *drawer.include),
     )
-    wanted, threads, ground = _with_ground(match, drawer, reduced.ground)
-    wanted = np.pad(wanted, ((0, 0), (selvedge, selvedge)), constant_values=ground)
-    how: Fill = "repeat" if reduced.ground is not None else "centre"
-    wanted, notes = _filled(wanted, room, ground, how)
-    if room.rows is None and natural > rows:
-        notes = (f"The picture was made smaller: its shape asks for {natural} rows.", *notes)
-    notes = (*match.notes, *notes)
-    return Design(wanted, threads, ground, room.worked, match.became, reduced.mode, notes, picture.rgb)
+
+
+def _priced(
+    fine: FinePicture, threads: tuple[Thread, ...], ground: int, artwork: Artwork, worked: Worked
+) -> Design:
+    """A design in which every cell of the picture is a kind of its own."""
+    rgb = np.array([thread.rgb for thread in threads], dtype=np.uint8)
+    mode = artwork.reduce if isinstance(artwork, PictureSource) else "auto"
+    own = cell_costs(fine, rgb, mode)
+    k = len(threads)
+    plain = hyab_table(rgb, rgb).round(2)
+    np.fill_diagonal(plain, 0.0)
+    costs = np.concatenate([plain, own.costs.reshape(-1, k)])
+    serves = np.concatenate([np.eye(k, dtype=bool), own.serves.reshape(-1, k)])
+    floor = np.concatenate([np.zeros(k), own.floor.reshape(-1)])
+    light = np.concatenate([linear(rgb), fine.means().reshape(-1, 3)])
+    kinds = k + np.arange(own.floor.size, dtype=np.int64).reshape(fine.shape)
+    return Design(kinds, costs, serves, threads, ground, worked, floor, light)
 
 
 def _selvedge(asked: int | None, cells: int, on_ground: bool) -> int:
@@ -170,7 +258,7 @@ def _selvedge(asked: int | None, cells: int, on_ground: bool) -> int:
     return asked
 
 
-def knot_mask(rows: int, cells: int, worked: Worked, first: int = 0) -> NDArray[np.bool_]:
+def knot_mask(rows: int, cells: int, worked: Worked, first: int = 0) -> Flags:
     """Which cells of a (rows, cells) grid are knots; the grid's first column is position ``first``.
 
     >>> knot_mask(2, 3, "diagonal").astype(int).tolist()
@@ -182,51 +270,69 @@ def knot_mask(rows: int, cells: int, worked: Worked, first: int = 0) -> NDArray[
     return np.asarray((row + position) % 2 == 0)
 
 
-def _with_ground(match: Match, drawer: Drawer, colour: Colour | None) -> tuple[Grid, tuple[Thread, ...], int]:
-    """Find the ground among the threads: what ``colour`` became, else the most wanted one. A ground
-    thread that the maker names takes that thread's place.
+def _with_ground(
+    threads: tuple[Thread, ...], drawer: Drawer, colour: Colour | None
+) -> tuple[tuple[Thread, ...], int]:
+    """The threads and which of them is the ground: the one the maker names (put in the place of the one that
+    shows most where it is missing), else the nearest to ``colour``, else the one that shows most.
     """
-    wanted, threads = match.wanted, match.threads
-    ground = 0 if colour is None else match.index_of(colour)
-    if drawer.ground is None:
-        return wanted, threads, ground
-    named = drawer.stash.find(drawer.ground)
-    names = [thread.name for thread in threads]
-    if named.name in names:
-        return wanted, threads, names.index(named.name)
-    return wanted, (*threads[:ground], named, *threads[ground + 1 :]), ground
+    if drawer.ground is not None:
+        named = drawer.stash.find(drawer.ground)
+        if named in threads:
+            return threads, threads.index(named)
+        return (named, *threads[1:]), 0
+    if colour is None:
+        return threads, 0
+    rgb = np.array([thread.rgb for thread in threads], dtype=np.uint8)
+    return threads, int(hyab_table(np.array([colour], dtype=np.uint8), rgb).argmin())
 
 
-def _filled(wanted: Grid, room: Room, ground: int, how: Fill) -> tuple[Grid, tuple[str, ...]]:
-    """Bring the motif to the length the wrist has room for."""
-    rows = wanted.shape[0]
+def _filled(motif: Design, room: Room, how: Fill) -> tuple[Grid, tuple[str, ...]]:
+    """Bring the kinds of the motif to the length the wrist has room for; say what was done."""
+    kinds = motif.kinds
+    rows = kinds.shape[0]
     fill = how if room.fill == "auto" else room.fill
     if room.border is not None:
-        return _bordered(wanted, room, ground, room.border)
+        return _bordered(motif, room, room.border)
     if room.length is None or fill == "none" or room.length == rows:
-        return wanted, ()
+        return kinds, ()
     chosen = fill if rows < room.length else "longer"
-    possible = offers(rows, room.length, strands=wanted.shape[1] + 1, worked=room.worked)
+    possible = offers(rows, room.length, strands=motif.strands, worked=room.worked)
     others = " ".join(offer.sentence for offer in possible if offer.how != chosen)
     begun = f"The picture takes {rows} rows and the wrist has room for {room.length}"
     if rows > room.length:
         note = (
             f"{begun}: the band comes out longer. Fewer --rows or a longer --wrist would mend that. {others}"
         )
-        return wanted, (note.strip(),)
+        return kinds, (note.strip(),)
     placed = place(
-        wanted, room.length, how="repeat" if fill == "repeat" else "centre", ground=ground, worked=room.worked
+        kinds,
+        room.length,
+        how="repeat" if fill == "repeat" else "centre",
+        ground=motif.ground,
+        worked=room.worked,
     )
     done = "repeated as often as it fits" if fill == "repeat" else "centred"
     return placed, (f"{begun}: it is {done}. {others}".strip(),)
 
 
-def _bordered(wanted: Grid, room: Room, ground: int, kind: Border) -> tuple[Grid, tuple[str, ...]]:
+def _bordered(motif: Design, room: Room, kind: Border) -> tuple[Grid, tuple[str, ...]]:
     """Set the motif between two borders that fill what it leaves of the wrist."""
     if room.length is None:
         raise InputError("--border needs to know the wrist.", "Add --wrist, such as --wrist 16cm.")
     aspect = room.gauge.strand_pitch_mm / room.gauge.row_pitch_mm
-    placed = between_borders(wanted, room.length, kind, ground=ground, worked=room.worked, aspect=aspect)
-    side = (placed.shape[0] - wanted.shape[0]) // 2
+    count = np.bincount(motif.wanted[motif.wanted >= 0], minlength=len(motif.threads))
+    others = [int(t) for t in np.argsort(-count, kind="stable") if count[t] and t != motif.ground]
+    placed = between_borders(
+        motif.kinds,
+        room.length,
+        kind,
+        ground=motif.ground,
+        others=others,
+        worked=room.worked,
+        aspect=aspect,
+    )
+    rows = motif.kinds.shape[0]
     drawn = {"lines": "crossing lines", "bars": "bars", "blocks": "blocks"}[kind]
-    return placed, (f"The picture takes {wanted.shape[0]} rows; {side} rows of {drawn} stand on each side.",)
+    side = (placed.shape[0] - rows) // 2
+    return placed, (f"The picture takes {rows} rows; {side} rows of {drawn} stand on each side.",)

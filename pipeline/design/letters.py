@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.band.pattern import Gauge
 from pipeline.colour import delta_e, delta_e_table, parse_hex
-from pipeline.design.cells import reduce_picture
+from pipeline.design.cells import FINE, FinePicture, fine_picture
 from pipeline.design.placing import place
 from pipeline.drawer.stash import Thread
 from pipeline.errors import ImpossibleError, InputError
@@ -24,42 +24,66 @@ TELLABLE = 20.0
 """CIEDE2000 that a letter keeps from its ground at least; value from our own looking, no source."""
 
 
-def letter_grid(artwork: LetterSource, room: Room, drawer: Drawer) -> tuple[Grid, tuple[Thread, ...]]:
-    """Set the letters: (rows, strands−1) thread indices, the ground 0, and the threads, ground first.
-
-    Raises InputError and ImpossibleError for letters that cannot be set or do not fit.
+@dataclass(frozen=True, slots=True, eq=False)
+class Letters:
+    """Letters set: ``canvas`` (rows, cells) thread indices, the ground 0, on square letter cells; and
+    ``threads``, ground first.
     """
+
+    canvas: Grid
+    threads: tuple[Thread, ...]
+
+
+def set_canvas(artwork: LetterSource, room: Room, drawer: Drawer) -> Letters:
+    """Set the letters. Raises InputError and ImpossibleError for letters that cannot be set or do not fit."""
     if artwork.turn % 2:
         raise InputError("--turn 1 and 3 do not go with --letters.", "Use --across, or --turn 2.")
-    cells = (room.strands) - 1
     threads, inks = _letter_threads(artwork, drawer)
-    canvas = _canvas(artwork, _letter_cells(cells, room))
+    canvas = _canvas(artwork, _letter_cells(room))
     canvas = canvas[:, ::-1] if artwork.mirror else canvas
     canvas = canvas[::-1, ::-1] if artwork.turn % 4 else canvas
     of_letter = np.zeros(int(canvas.max()) + 1, dtype=np.int64)
     for turn, letter in enumerate(np.unique(canvas[canvas > 0])):  # spaces take no turn
         of_letter[letter] = inks[turn % len(inks)]
-    wanted = of_letter[canvas]
-    if room.worked == "diagonal":
-        wanted = _onto_diagonal(wanted, threads, cells, room.gauge)
+    return Letters(of_letter[canvas], threads)
+
+
+def fit_letters(cells: Grid, artwork: LetterSource, room: Room) -> Grid:
+    """Bring letters in their cells to the rows asked for; 0 is the ground. Raises ImpossibleError."""
     if room.fill == "none":
-        wanted = np.pad(wanted, ((2, 2), (0, 0)))  # two rows of ground, so that letters touch nothing
+        cells = np.pad(cells, ((2, 2), (0, 0)))  # two rows of ground, so that letters touch nothing
     length = room.rows or room.length
-    if length is not None and wanted.shape[0] > length:
+    if length is not None and cells.shape[0] > length:
         limit = f"--rows {length} allows" if room.rows else f"the {length} the wrist has room for"
         raise ImpossibleError(
-            f"{artwork.text!r} takes {wanted.shape[0]} rows, more than {limit}.",
+            f"{artwork.text!r} takes {cells.shape[0]} rows, more than {limit}.",
             "Use fewer letters, a smaller --height, fewer --strands, or a longer --wrist or --rows.",
         )
     if room.rows is not None:
-        wanted = place(wanted, room.rows, how="centre", ground=0, worked=room.worked)
-    return wanted, threads
+        cells = place(cells, room.rows, how="centre", ground=0, worked=room.worked)
+    return cells
 
 
-def _letter_cells(cells: int, room: Room) -> int:
+def on_fields(letters: Letters, room: Room) -> FinePicture:
+    """Lay square letter cells onto the fields of the band, whatever their shape there."""
+    owned = np.array([thread.rgb for thread in letters.threads], dtype=np.uint8)
+    picture = Picture(
+        owned[np.kron(letters.canvas, np.ones((FINE, FINE), dtype=np.int64))],
+        letters.threads[0].rgb,
+        "letters",
+    )
+    gauge, cells = room.gauge, room.strands - 1
+    cell_mm = cells * gauge.strand_pitch_mm / letters.canvas.shape[1]
+    rows = max(1, round(letters.canvas.shape[0] * cell_mm / gauge.row_pitch_mm))
+    aspect = gauge.strand_pitch_mm / gauge.row_pitch_mm
+    return fine_picture(picture, rows, cells, cell_aspect=aspect, fit="stretch")
+
+
+def _letter_cells(room: Room) -> int:
     """Cells across that letters are drawn on: in row work those of the band, in diagonal work as many as
     leave each letter cell the area of a knot, since a row has only half as many knots as positions.
     """
+    cells = room.strands - 1
     if room.worked == "rows":
         return cells
     across_mm, knot_mm2 = (
@@ -67,20 +91,6 @@ def _letter_cells(cells: int, room: Room) -> int:
         2 * room.gauge.strand_pitch_mm * room.gauge.row_pitch_mm,
     )
     return max(1, int(across_mm / np.sqrt(knot_mm2)))
-
-
-def _onto_diagonal(canvas: Grid, threads: tuple[Thread, ...], cells: int, gauge: Gauge) -> Grid:
-    """Lay square letter cells onto the knots of diagonal work: (rows, cells) thread indices."""
-    owned = np.array([thread.rgb for thread in threads], dtype=np.uint8)
-    rgb = owned[np.kron(canvas, np.ones((8, 8), dtype=np.int64))]
-    picture = Picture(rgb, threads[0].rgb, "letters")
-    cell_mm = cells * gauge.strand_pitch_mm / canvas.shape[1]
-    rows = max(1, round(canvas.shape[0] * cell_mm / gauge.row_pitch_mm))
-    aspect = gauge.strand_pitch_mm / gauge.row_pitch_mm
-    colours = reduce_picture(
-        picture, rows, cells, worked="diagonal", cell_aspect=aspect, mode="flat", fit="stretch"
-    ).colours
-    return np.asarray(delta_e_table(colours, owned).argmin(axis=-1).reshape(rows, cells))
 
 
 def _letter_threads(artwork: LetterSource, drawer: Drawer) -> tuple[tuple[Thread, ...], tuple[int, ...]]:

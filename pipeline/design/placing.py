@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -18,10 +19,10 @@ How = Literal["repeat", "centre"]
 
 
 def place(grid: Grid, rows: int, *, how: How, ground: int, worked: Worked = "rows") -> Grid:
-    """Bring a (picture rows, cells) grid of thread indices to ``rows`` rows.
+    """Bring a (picture rows, cells) grid of kinds of cells to ``rows`` rows.
 
     ``repeat``: whole motifs one after another, as many as fit, the spare rows shared between and around
-    them in ground; ``centre``: one motif in the middle of the ground. ``ground`` is a thread index. Raises
+    them in ground; ``centre``: one motif in the middle of the ground. ``ground`` is a kind. Raises
     ImpossibleError if the picture is longer than ``rows``.
 
     >>> import numpy as np
@@ -43,16 +44,23 @@ def place(grid: Grid, rows: int, *, how: How, ground: int, worked: Worked = "row
 
 
 def between_borders(
-    grid: Grid, rows: int, kind: Border, *, ground: int, worked: Worked = "rows", aspect: float = 1.0
+    grid: Grid,
+    rows: int,
+    kind: Border,
+    *,
+    ground: int,
+    others: Sequence[int],
+    worked: Worked = "rows",
+    aspect: float = 1.0,
 ) -> Grid:
-    """Set a (picture rows, cells) grid in the middle between two equal borders.
+    """Set a (picture rows, cells) grid of kinds of cells in the middle between two equal borders.
 
     The whole has ``rows`` rows, or as few less as it takes to make both ends equal: up to one in row work,
-    up to three in diagonal work. Borders show the other threads of the picture, the most wanted first;
+    up to three in diagonal work. Borders show the kinds ``others`` on ``ground``;
     ``aspect`` is the width of a cell over its height. Raises ImpossibleError if there is no room.
 
     >>> import numpy as np
-    >>> between_borders(np.array([[1, 1]]), 10, "bars", ground=0)[:, 0].tolist()
+    >>> between_borders(np.array([[1, 1]]), 10, "bars", ground=0, others=[1])[:, 0].tolist()
     [1, 1, 0, 0, 1, 0, 0, 1, 1]
     """
     motif, cells = grid.shape
@@ -64,9 +72,7 @@ def between_borders(
             f"takes {LEAST} on each side.",
             "Use fewer strands (the picture shrinks with them), a longer --wrist, or no border.",
         )
-    count = np.bincount(grid[(grid >= 0) & (grid != ground)])
-    threads = [int(t) for t in np.argsort(-count, kind="stable") if count[t]]
-    border = draw_border(kind, side, cells, ground=ground, threads=threads, worked=worked, aspect=aspect)
+    border = draw_border(kind, side, cells, ground=ground, threads=others, worked=worked, aspect=aspect)
     return np.concatenate([border[::-1], grid, border])
 
 

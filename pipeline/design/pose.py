@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from pipeline.band.network import network, picture_rows
 from pipeline.band.pattern import FOLDED_STYLES, Ends, Gauge
 from pipeline.design.design import Design, usual_strands
-from pipeline.design.threads import routing_costs
 from pipeline.errors import InputError
 from pipeline.literals import Border, Fill
 from pipeline.materials.ends import make_end, neighbour_pairs
@@ -81,15 +80,16 @@ def included(drawer: Drawer, tying: Tying) -> Drawer:
 
 
 def pose(drawn: Design, band: Band, tying: Tying) -> tuple[Question, NDArray[np.int64]]:
-    """Pose the routing problem of a design; return it with the thread wanted at each knot (−1: none).
+    """Pose the routing problem of a design; return it with the kind of cell at each knot (−1: free).
 
     For the left hand the mirrored design is posed; the pattern is mirrored back once it is routed. Raises
     InputError for bounds that name other threads or another number of strands.
     """
     drawn = drawn.mirrored() if band.left_handed else drawn
-    rows = drawn.wanted.shape[0]
+    rows = drawn.kinds.shape[0]
     net = network(drawn.strands, picture_rows(drawn.strands, rows, drawn.worked))
-    wanted = drawn.wanted[net.row, net.position]
+    kinds = drawn.kinds[net.row, net.position]
+    costs = np.where(kinds[:, None] >= 0, drawn.costs[kinds], 0.0)
     index = {thread.name.casefold(): i for i, thread in enumerate(drawn.threads)}
     at_most: list[int | None] = [None] * len(drawn.threads)
     for name, count in tying.at_most.items():
@@ -104,9 +104,10 @@ def pose(drawn: Design, band: Band, tying: Tying) -> tuple[Question, NDArray[np.
         order = tying.start_order[::-1] if band.left_handed else tying.start_order
         start = tuple(None if n is None else _thread(n, index, "--start-order") for n in order)
     folded = neighbour_pairs(drawn.strands) if band.start in ("larks-head", "holding-cord") else ()
-    costs, allowance = routing_costs(wanted, drawn.threads), tying.ease.allowance(net)
-    problem = Question(net, costs, start, tuple(at_most), folded, allowance)
-    return problem, wanted
+    problem = Question(
+        net, costs, start, tuple(at_most), folded, tying.ease.allowance(net), serves=drawn.serves
+    )
+    return problem, kinds
 
 
 def _thread(name: str, index: Mapping[str, int], flag: str) -> int:

@@ -45,7 +45,7 @@ def instructions(pattern: Pattern, cuts: Iterable[Cut] = (), *, fit: Fit | None 
     for s, section in enumerate(pattern.sections):
         passages.append(_passage(s, rows, by_section.get(s, ()), measures))
         rows += len(section.rows)
-    unmade = sum(k.wanted not in (None, k.shown) for row in replay(pattern) for k in row.steps)
+    unmade = sum(not k.made for row in replay(pattern) for k in row.steps)
     why = roles(pattern, labels, made)
     return Instructions(
         pattern=pattern,

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pipeline.band.knots import Knot
-from pipeline.band.pattern import Pattern, Row
+from pipeline.band.pattern import Pattern
 from pipeline.band.replay import Step
 from pipeline.materials.ends import end_use
 from pipeline.materials.gauge import half_mm
@@ -187,7 +187,7 @@ class Paths:
         sections = []
         for section in pattern.sections:
             rows = tuple(
-                Row(knots=tuple((p, next(kinds)) for p, _ in row.knots), wanted=row.wanted)
+                row.model_copy(update={"knots": tuple((p, next(kinds)) for p, _ in row.knots)})
                 for row in section.rows
             )
             sections.append(section.model_copy(update={"rows": rows}))

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
 from pipeline.colour import Colour, encoded, linear, luminance, parse_hex
 from pipeline.errors import InputError
@@ -103,6 +104,25 @@ def load_picture(
     if mirror:
         rgb = rgb[:, ::-1]
     return Picture(np.array(rgb, order="C"), ground, _title(path))
+
+
+def on_ground(picture: Picture, colour: Colour) -> Picture:
+    """The picture with the page it lies on, from the border inwards, turned into ``colour``; what the page's
+    colour shows elsewhere, inside the drawing, stays. A picture without a ground stays as it is.
+
+    >>> dot = Picture(np.full((5, 5, 3), 255, np.uint8), (255, 255, 255), "dot")
+    >>> on_ground(dot, (27, 42, 89)).rgb[2, 2].tolist()
+    [27, 42, 89]
+    """
+    if picture.ground is None:
+        return picture
+    rgb = picture.rgb.copy()
+    page = np.abs(rgb.astype(np.int16) - np.array(picture.ground, np.int16)).max(axis=2) <= _TOLERANCE
+    part, _ = ndimage.label(page)
+    border = np.unique(np.concatenate([part[0], part[-1], part[:, 0], part[:, -1]]))
+    outside = np.isin(part, border[border > 0])
+    rgb[ndimage.binary_dilation(outside, np.ones((3, 3)))] = colour  # with the mixed pixels of a smooth edge
+    return Picture(rgb, colour, picture.name)
 
 
 def load_grid(path: Path | str, *, background: str | None = None) -> NDArray[np.uint8]:

@@ -20,6 +20,7 @@ from pipeline.report.model import (
     HarderBy,
     JoinsLine,
     Lengths,
+    LikenessFound,
     LongestStrand,
     Priced,
     Report,
@@ -159,7 +160,14 @@ def _cause(why: Reason) -> Cause:
 def _colours(made: Plan) -> dict[str, Any]:
     """What picture colours became, and what that takes of the drawer."""
     return {
-        "reduced_as": made.design.reduced,
+        "likeness": None
+        if made.likeness is None
+        else LikenessFound(
+            ciede2000=made.likeness.ciede2000,
+            hyab=made.likeness.hyab,
+            ssim=made.likeness.ssim,
+            words=made.likeness.words,
+        ),
         "threads_became": tuple(
             ColourBecame(colour=b.colour, thread=b.thread, delta_e=b.delta_e, cells=b.cells)
             for b in made.design.became

@@ -96,6 +96,15 @@ class EaseGiven(Part):
     hand_overs: Count
 
 
+class LikenessFound(Part):
+    """How like its picture the band looks: mean differences, SSIM of lightness, and a word for it."""
+
+    ciede2000: Amount
+    hyab: Amount
+    ssim: Number
+    words: str
+
+
 class ColourBecame(Part):
     """Which thread a colour of the picture became."""
 
@@ -204,7 +213,7 @@ class Report(Part):
     tried_without_gain: tuple[Suggested, ...] = ()
     advice_effort: Amount = 0.0
     unmade_cells: tuple[UnmadeCell, ...] = ()
-    reduced_as: str | None = None
+    likeness: LikenessFound | None = None
     threads_became: tuple[ColourBecame, ...] = ()
     skeins: tuple[SkeinsOf, ...] = ()
     longest_strand_mm: LongestStrand | None = None
@@ -238,7 +247,7 @@ class Report(Part):
 
 
 ONLY_PLANNED = {
-    "reduced_as", "threads_became", "skeins", "longest_strand_mm", "different_lengths", "knots", "hours",
+    "threads_became", "skeins", "longest_strand_mm", "different_lengths", "knots", "hours",
     "grade", "price", "fit", "groups", "notes",
 }  # fmt: skip
 """What report.json holds only where it is known; all else is always there."""

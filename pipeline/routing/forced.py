@@ -10,7 +10,6 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.routing.board import Board, Labels, board, colour_error
 from pipeline.routing.exchange import exchange
@@ -27,15 +26,14 @@ EFFORT = 0.3
 
 def costs_if_made(
     problem: Question,
-    wanted: NDArray[np.int64],
     solution: Routed,
     knots: Sequence[int],
     budget: Budget,
 ) -> dict[int, float]:
     """Return, for as many of ``knots`` as the budget allows, the colour error found with that cell made.
 
-    ``wanted``: (knots,) thread index or −1. The dearest cells are tried first. A cell is missing from the
-    answer if it was not tried, or if no band that makes it was found.
+    Made means here: shows the thread that costs least. The dearest cells are tried first. A cell is missing
+    from the answer if it was not tried, or if no band that makes it was found.
     """
     laid = board(problem)
     base = labels_of(problem.network, solution)
@@ -47,7 +45,7 @@ def costs_if_made(
     for v in sorted(knots, key=lambda v: (-shown[v], v)):
         if meter.over():
             break
-        error = _forced(laid, base.copy(), v, int(wanted[v]), meter)
+        error = _forced(laid, base.copy(), v, int(problem.costs[v].argmin()), meter)
         if error is not None:
             answers[v] = error
     return answers

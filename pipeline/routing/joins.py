@@ -82,7 +82,7 @@ def thread_changes(
 ) -> tuple[JoinedPoint, ...]:
     """Add up to ``most`` thread changes to ``solution``, each where it takes off the most colour error.
 
-    ``wanted``: (knots,) thread index or −1. Returns the trade-off, from 0 joins on; the colour error falls
+    ``wanted``: (knots,) kind of cell or −1. Returns the trade-off, from 0 joins on; the colour error falls
     strictly along it, and each point was recounted by tying the band. A piece laid in counts as a strand of
     its thread against ``at_most``. Folded starting pairs do not change. The effort of the budget goes into
     routing the band anew around each change; when it is spent, changes are only placed. A deadline ends it.
@@ -143,7 +143,7 @@ class _Joins:
         shown, error, hand_overs = tie_with_changes(
             self.problem.network, self.problem.costs, solution, changes
         )
-        made = int((shown[wanted >= 0] == wanted[wanted >= 0]).sum())
+        made = int(self.problem.makes(wanted, shown).sum())
         solution = replace(solution, cost=error, hand_overs=hand_overs)
         return JoinedPoint(len(self.legs), made, error, solution, changes)
 

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.band.knots import row_positions
-from pipeline.band.network import Network, RowPlan, network
+from pipeline.band.network import RowPlan, network
 from pipeline.routing.beam import beam
 from pipeline.routing.board import Board, Labels, board, colour_error, faults, hand_overs, solution
 from pipeline.routing.meter import Meter
@@ -40,15 +40,18 @@ class Point:
     colour_error: float
     problem: Question
     wanted: NDArray[np.int64]
-    """(knots,) thread wanted, −1 where nothing is asked."""
+    """(knots,) kind of cell, −1 where nothing is asked."""
     solution: Routed
 
 
-def count_made(net: Network, routes: Routed, wanted: NDArray[np.int64]) -> int:
-    """Cells whose wanted thread meets in their knot, so that it can show."""
-    labels = labels_of(net, routes)
-    meets = (labels[net.into] == wanted[:, None]).any(axis=1)
-    return int((meets & (wanted >= 0)).sum())
+def count_made(problem: Question, routes: Routed, wanted: NDArray[np.int64]) -> int:
+    """Cells, of the kinds ``wanted`` (knots,), that are made by what shows: the cheaper of two that meet."""
+    labels = labels_of(problem.network, routes)[problem.network.into].astype(np.int64)
+    knots = np.arange(len(wanted))
+    left, right = problem.costs[knots, labels[:, 0]], problem.costs[knots, labels[:, 1]]
+    either = problem.makes(wanted, labels[:, 0]) | problem.makes(wanted, labels[:, 1])
+    cheaper = problem.makes(wanted, np.where(left < right, labels[:, 0], labels[:, 1]))
+    return int(np.where(left == right, either, cheaper).sum())
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,5 +216,5 @@ class Band:
 
     def point(self, lower_bound: float) -> Point:
         routes = solution(self.problem, labels_of(self.problem.network, self.routes), lower_bound)
-        made = count_made(self.problem.network, routes, self.wanted)
+        made = count_made(self.problem, routes, self.wanted)
         return Point(self.inserted, made, routes.cost, self.problem, self.wanted, routes)

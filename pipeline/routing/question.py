@@ -63,7 +63,8 @@ class Question:
     number of strands or None; ``folded``: pairs of starting positions that are one cut and so one thread;
     ``allowance``: for each row how many hand-overs of different threads it may have in mid-row, 0, 1 or
     ``ANY`` (which an empty tuple stands for). Only knots of row-worked rows count, and not a row's first and
-    last one.
+    last one. ``serves``: (kinds of cells, threads) which threads make a cell of each kind, by which cells made
+    are counted; None: kind t is made by thread t alone.
     """
 
     network: Network
@@ -72,6 +73,7 @@ class Question:
     at_most: tuple[int | None, ...]
     folded: tuple[tuple[int, int], ...] = ()
     allowance: tuple[int, ...] = ()
+    serves: NDArray[np.bool_] | None = None
 
     def __post_init__(self) -> None:
         if not self.allowance:
@@ -100,6 +102,11 @@ class Question:
     def eased(self, ease: Ease) -> Question:
         """The same question with the allowance of an ease in every row."""
         return replace(self, allowance=ease.allowance(self.network))
+
+    def makes(self, kinds: NDArray[np.int64], shown: NDArray[np.int64]) -> NDArray[np.bool_]:
+        """Whether threads ``shown`` make cells of ``kinds`` (−1: nothing asked, nor made); equal shapes."""
+        serves = np.eye(self.threads, dtype=bool) if self.serves is None else self.serves
+        return np.asarray(serves[kinds, shown] & (kinds >= 0))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -61,7 +61,7 @@ def insert_switching(
 ) -> tuple[Point, ...]:
     """Put in up to ``limit`` switching rows; return the trade-off from 0 rows on.
 
-    ``problem``: without switching rows; ``wanted``: (knots,) thread index or −1; ``start``: its solution. The
+    ``problem``: without switching rows; ``wanted``: (knots,) kind of cell or −1; ``start``: its solution. The
     colour error falls strictly along the points, each of which is a solution recounted by tying it, and the
     last one has the fewest rows found for its colour error. ``Routed.lower_bound`` is certified for the
     first point and for the last one; in between it is 0. The budget is spent in all, whatever the limit; a
@@ -118,7 +118,7 @@ def _finished(point: Point, budget: Budget, stopped: Stopped) -> Point:
         bound = strip_bound(board(problem), meter.allowed, lambda: meter.late, enough=cost).bound
     routes = replace(point.solution, lower_bound=min(bound, cost), stopped=stopped)
     routes = fewer_hand_overs(problem, routes, budget)
-    made = count_made(problem.network, routes, point.wanted)
+    made = count_made(problem, routes, point.wanted)
     return replace(point, made=made, colour_error=routes.cost, solution=routes)
 
 

@@ -1,7 +1,8 @@
 """Says what a band really shows, by tying the document knot by knot and comparing with what was wanted.
 
 This checker knows only the pattern document: it shares no code with the router, so that a fault there
-cannot hide here. Made means that the thread wanted and the thread that shows have the same index.
+cannot hide here. Made means that the thread
+that shows is the wanted one, or one that serves there as well.
 """
 
 from __future__ import annotations
@@ -47,7 +48,8 @@ class Feasibility:
     unmade: tuple[Unmade, ...]
     """The others, in tying order."""
     colour_error: float
-    """Σ CIEDE2000 between wanted and shown over the cells."""
+    """Σ over the cells of what it costs that the thread there shows: by the picture's own costs where the row
+    has them, else CIEDE2000 between wanted and shown."""
     hand_overs: int
     """Knots of row-worked sections whose two strands have different threads and stay."""
     same_thread_hand_overs: int
@@ -83,6 +85,7 @@ def check(pattern: Pattern) -> Feasibility:
     """
     distance = thread_distances(pattern.threads)
     unmade: list[Unmade] = []
+    error: list[float] = []
     cells = hand_overs = same_thread = changes = 0
     for row in replay(pattern):
         row_worked = pattern.sections[row.section].worked == "rows"
@@ -96,7 +99,9 @@ def check(pattern: Pattern) -> Feasibility:
             if step.wanted is None:
                 continue
             cells += 1
-            if step.shown != step.wanted:
+            costs = pattern.sections[step.section].rows[step.row].costs
+            error.append(distance[step.wanted, step.shown] if costs is None else costs[step.knot][step.shown])
+            if not step.made:
                 far = float(distance[step.wanted, step.shown])
                 place = (step.section, step.row, step.knot, step.tied.position)
                 unmade.append(Unmade(*place, step.wanted, step.shown, far))
@@ -104,7 +109,7 @@ def check(pattern: Pattern) -> Feasibility:
         cells=cells,
         made=cells - len(unmade),
         unmade=tuple(unmade),
-        colour_error=math.fsum(cell.delta_e for cell in unmade),
+        colour_error=math.fsum(error),
         hand_overs=hand_overs,
         same_thread_hand_overs=same_thread,
         joins=len(pattern.joins),

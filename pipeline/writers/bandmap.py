@@ -44,7 +44,7 @@ def band_map(pattern: Pattern, *, mark: bool = True) -> Drawing:
             bar = box(_SIDE + index * CELL, _TOP - 1.6, CELL + 0.12, 1.2)
             shapes.append(Polygon(bar, SOFT))
         for step in row.steps:
-            if mark and step.wanted is not None and step.wanted != step.shown:
+            if mark and step.wanted is not None and not step.made:
                 middle = step.tied.position + 1.0
                 corners = place(index, middle - 0.5, middle + 0.5, 0.1)
                 marks.append(Polygon(corners, pattern.threads[step.wanted].colour, PAPER, 1.0))

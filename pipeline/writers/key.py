@@ -66,7 +66,7 @@ def _signs(pattern: Pattern, shapes: list[Shape], width: float, y: float) -> flo
     kinds = {knot for _, _, _, row in pattern.rows() for _, knot in row.knots}
     entries: list[tuple[str, str]] = [("1", "number on a knot or a strand's end: its thread")]
     entries += [(knot.value, _KNOT_WORDS[knot]) for knot in Knot if knot in kinds]
-    if any(step.wanted not in (None, step.shown) for row in replay(pattern) for step in row.steps):
+    if any(not step.made for row in replay(pattern) for step in row.steps):
         entries.append(("ring", "ringed: the picture wants another thread (in the corner)"))
     if any(not join.tying for join in pattern.joins):
         entries.append(("+2", "+2: the core goes on as a new piece of thread 2"))

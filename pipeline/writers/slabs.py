@@ -43,7 +43,7 @@ def knot_shapes(
     shapes.append(
         Text((centre[0] + shift, centre[1] + 0.36 * size), label, size, ink_on(thread.colour), "middle", True)
     )
-    if step.wanted is not None and step.wanted != step.shown:
+    if step.wanted is not None and not step.made:
         shapes += _ring(pattern, step.wanted, centre, width, height, unit)
     if step.joined is not None:
         shapes += _join_sign(step, step.joined, centre, width, height, unit)

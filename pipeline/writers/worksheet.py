@@ -87,7 +87,7 @@ class _Work:
             (step.section, step.row, step.knot): step.wanted
             for row in replay(self.pattern)
             for step in row.steps
-            if step.wanted not in (None, step.shown)
+            if not step.made
         }
 
     def _lines(self) -> Iterator[tuple[Passage, int, str, tuple[Step, ...]]]:

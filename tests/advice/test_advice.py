@@ -55,7 +55,7 @@ class Heard:
 
 
 def as_planned(problem: Question, wanted: np.ndarray, solution: Routed) -> Suggestion:
-    made = count_made(problem.network, solution, wanted)
+    made = count_made(problem, solution, wanted)
     return Suggestion(
         Change(ChangeKind.EASE), "", "", len(wanted), made, solution.cost, 0.0, solution.hand_overs
     )

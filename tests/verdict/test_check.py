@@ -87,7 +87,8 @@ def test_sections_break_where_the_turns_break() -> None:
     ]
     net = network(3, rows)
     solution = routes(net, [0, 1, 2], [True] * net.knots)
-    pattern = to_pattern(net, solution, [0] * net.knots, THREADS, GAUGE, ENDS, "turns")
+    wanted = [0, 0, None, None, None, 0, 0]
+    pattern = to_pattern(net, solution, wanted, THREADS, GAUGE, ENDS, "turns")
     assert [(s.kind, len(s.rows)) for s in pattern.sections] == [
         ("picture", 1),
         ("switching", 3),
