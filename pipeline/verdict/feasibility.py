@@ -35,6 +35,8 @@ class Unmade:
     """Thread index."""
     delta_e: float
     """CIEDE2000 between the two threads."""
+    cost: float
+    """What it costs that this thread shows: the picture's own cost where it has one, else ``delta_e``."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,11 +102,12 @@ def check(pattern: Pattern) -> Feasibility:
                 continue
             cells += 1
             costs = pattern.sections[step.section].rows[step.row].costs
-            error.append(distance[step.wanted, step.shown] if costs is None else costs[step.knot][step.shown])
+            far = float(distance[step.wanted, step.shown])
+            cost = far if costs is None else costs[step.knot][step.shown]
+            error.append(cost)
             if not step.made:
-                far = float(distance[step.wanted, step.shown])
                 place = (step.section, step.row, step.knot, step.tied.position)
-                unmade.append(Unmade(*place, step.wanted, step.shown, far))
+                unmade.append(Unmade(*place, step.wanted, step.shown, far, cost))
     return Feasibility(
         cells=cells,
         made=cells - len(unmade),

@@ -40,7 +40,7 @@ class Reason:
     rows: int
     """Fewest diagonal rows, inserted before this row, after which the cell can be made."""
     at_least: float
-    """Certified least loss of the other cells if this one is made (CIEDE2000 summed)."""
+    """Certified least loss of the other cells if this one is made, in the unit of the colour error."""
     found: float | None
     """Their loss in the best band found with the cell made, or None where none was sought or found."""
     sentence: str
@@ -99,10 +99,10 @@ def reasons(
             if cell is not None:
                 v = numbers[place]
                 here = reach(section, row, k, len(pattern.strands), ease)
-                at_least = max(0.0, cell.delta_e - slack)
+                at_least = max(0.0, cell.cost - slack)
                 best = None
                 if v in found:
-                    best = max(at_least, found[v] - (feasibility.colour_error - cell.delta_e))
+                    best = max(at_least, found[v] - (feasibility.colour_error - cell.cost))
                 distance = None if cell.wanted not in present else _distance(before, here, cell.wanted)
                 answers.append(_reason(pattern, cell, distance, at_least, best))
         before = replayed.threads

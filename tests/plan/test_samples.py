@@ -61,9 +61,14 @@ def replayed(text: str) -> dict[str, Any]:
                 if wanted is None:
                     continue
                 cells += 1
-                made += shown == wanted
-                if shown != wanted:
+                serves = shown == wanted or shown in (row["either"][k] if "either" in row else [])
+                made += serves
+                if "costs" in row:
+                    assert min(row["costs"][k]) == row["costs"][k][wanted] == 0
+                    error += row["costs"][k][shown]
+                elif shown != wanted:
                     error += float(colour.delta_E(lab[wanted], lab[shown], method="CIE 2000"))
+                if not serves:
                     unmade.append((s, r, k, wanted, shown))
     return {
         "cells": cells,
