@@ -81,7 +81,8 @@ def test_both_ends_are_equal_and_each_is_symmetric(kind, shape, spare, diagonal,
     grid, motif = np.random.default_rng(seed).integers(0, 4, shape), shape[0]
     worked = "diagonal" if diagonal else "rows"
     try:
-        placed = between_borders(grid, motif + spare, kind, ground=0, worked=worked)
+        others = [int(t) for t in np.unique(grid) if t]
+        placed = between_borders(grid, motif + spare, kind, ground=0, others=others, worked=worked)
     except ImpossibleError:
         assert diagonal and spare // 2 - spare // 2 % 2 < 4
         return
@@ -100,9 +101,9 @@ def test_both_ends_are_equal_and_each_is_symmetric(kind, shape, spare, diagonal,
 def test_bars_by_hand() -> None:
     """Two rows off and two rows wide, the most wanted thread first; thread 1 is the ground."""
     motif = np.array([[0, 0, 2], [0, 1, 1]])
-    placed = between_borders(motif, 20, "bars", ground=1)
+    placed = between_borders(motif, 20, "bars", ground=1, others=[0, 2])
     assert placed[11:, 0].tolist() == [1, 1, 0, 0, 1, 1, 2, 2, 1]
-    assert between_borders(motif, 21, "bars", ground=1).tolist() == placed.tolist()  # the odd row is left out
+    assert between_borders(motif, 21, "bars", ground=1, others=[0, 2]).tolist() == placed.tolist()
 
 
 def test_lines_by_hand() -> None:
@@ -139,7 +140,7 @@ def test_blocks_by_hand() -> None:
 
 def test_no_room_for_a_border_is_said() -> None:
     with pytest.raises(ImpossibleError, match=r"takes 5 of the 12 rows .* a border takes 4 on each side"):
-        between_borders(np.ones((5, 3), dtype=np.int64), 12, "bars", ground=0)
+        between_borders(np.ones((5, 3), dtype=np.int64), 12, "bars", ground=0, others=[1])
 
 
 def test_a_border_and_another_way_to_fill_are_one_sentence() -> None:

@@ -46,7 +46,7 @@ def test_no_band_that_makes_the_cell_is_better_than_possible() -> None:
         problem = Question(net, costs, (None,) * 4, (None,) * 3)
         start = route(problem, EFFORT)
         missing = unmade(problem, wanted, tuple(start.strands.tolist()), tuple(start.swaps.tolist()))
-        found = costs_if_made(problem, wanted, start, missing, EFFORT)
+        found = costs_if_made(problem, start, missing, EFFORT)
         for v in missing:
             least = min(
                 cost
@@ -66,7 +66,7 @@ def test_most_cells_get_an_answer(ease: Ease) -> None:
     problem, wanted = crossed_blocks(9, 16, "rows", ease)
     start = route(problem, EFFORT)
     missing = unmade(problem, wanted, start.strands.tolist(), start.swaps.tolist())[:12]
-    found = costs_if_made(problem, wanted, start, missing, Budget())
+    found = costs_if_made(problem, start, missing, Budget())
     assert missing and set(found) <= set(missing)
     assert len(found) >= (len(missing) / 2 if ease is Ease.FULL else 1)
     assert all(cost >= start.lower_bound - 1e-6 for cost in found.values())
@@ -76,6 +76,6 @@ def test_the_work_is_bounded() -> None:
     problem, wanted = crossed_blocks(9, 16, "diagonal")
     start = route(problem, EFFORT)
     knots = list(range(len(wanted)))
-    assert len(costs_if_made(problem, wanted, start, knots, Budget(effort=0.01))) <= 20
+    assert len(costs_if_made(problem, start, knots, Budget(effort=0.01))) <= 20
     late = Budget(deadline=time.monotonic() - 1.0)
-    assert costs_if_made(problem, wanted, start, knots, late) == {}
+    assert costs_if_made(problem, start, knots, late) == {}

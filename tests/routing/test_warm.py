@@ -36,7 +36,7 @@ for worked in ("rows", "diagonal"):
         found = route(problem, budget)
         insert_switching(problem, wanted, found, 4, budget)
         thread_changes(problem, wanted, found, 1, budget)
-        costs_if_made(problem, wanted, found, [5, 6], budget)
+        costs_if_made(problem, found, [5, 6], budget)
 more = {name: [str(s) for s in set(loop.signatures) - before[name]] for name, loop in warm.loops().items()}
 print(json.dumps({"loops": len(more), "more": {name: found for name, found in more.items() if found}}))
 """
