@@ -63,8 +63,8 @@ class Question:
     number of strands or None; ``folded``: pairs of starting positions that are one cut and so one thread;
     ``allowance``: for each row how many hand-overs of different threads it may have in mid-row, 0, 1 or
     ``ANY`` (which an empty tuple stands for). Only knots of row-worked rows count, and not a row's first and
-    last one. ``serves``: (kinds of cells, threads) which threads make a cell of each kind, by which those made
-    are counted; None: kind t is made by thread t alone.
+    last one. ``serves``: (kinds of cells, threads) which threads make a cell of each kind, by which cells
+    made are counted; None: kind t is made by thread t alone.
     """
 
     network: Network
