@@ -162,7 +162,7 @@ def _draw(
     if what is What.WORKSHEET:
         from pipeline.writers.worksheet import worksheet_html
 
-        return worksheet_html(tied)
+        return worksheet_html(tied, cuts, fit=_fit(_report(beside, pattern, tied)))
     if what is What.REPORT:
         from pipeline.writers.report_page import report_html
 
@@ -170,5 +170,10 @@ def _draw(
     if what is What.INSTRUCTIONS:
         from pipeline.instructions.text import write_instructions
 
-        return write_instructions(tied, cuts)
+        return write_instructions(tied, cuts, fit=_fit(_report(beside, pattern, tied)))
     return cut_list_csv(tied, cuts)
+
+
+def _fit(report: Report) -> tuple[str, ...]:
+    """How the wrist adds up, if the report tells."""
+    return () if report.fit is None else report.fit.said

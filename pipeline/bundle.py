@@ -49,6 +49,7 @@ def band_files(
     >>> "sheet.pdf" in band_files(two_rows(), cut_list(two_rows()), report)
     True
     """
+    fit = () if report.fit is None else report.fit.said
     writers: dict[str, Callable[[], bytes | str]] = {
         "pattern.json": lambda: render(pattern),
         "report.json": report.json_text,
@@ -57,8 +58,8 @@ def band_files(
         "chart.png": lambda: chart_png(pattern),
         "chart.svg": lambda: chart_svg(pattern),
         "preview.png": lambda: preview_png(pattern, source, lengthwise=lengthwise),
-        "instructions.txt": lambda: write_instructions(pattern, cuts),
-        "worksheet.html": lambda: worksheet_html(pattern),
+        "instructions.txt": lambda: write_instructions(pattern, cuts, fit=fit),
+        "worksheet.html": lambda: worksheet_html(pattern, cuts, fit=fit),
         "sheet.pdf": lambda: sheet_pdf(
             pattern,
             paper=paper,

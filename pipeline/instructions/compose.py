@@ -12,7 +12,6 @@ from pipeline.instructions.fold import fold, gather
 from pipeline.instructions.model import Instructions, Measure, Passage, Said
 from pipeline.instructions.start import after, band, before, roles, starting_order, threads
 from pipeline.instructions.steps import steps
-from pipeline.materials.fit import Fit
 from pipeline.materials.ledger import Account, Ledger, Place
 from pipeline.materials.lengths import Cut
 
@@ -26,11 +25,11 @@ TELLING_MM = 150.0
 """A strand that should have used less tells too little about the hand; our own choosing."""
 
 
-def instructions(pattern: Pattern, cuts: Iterable[Cut] = (), *, fit: Fit | None = None) -> Instructions:
+def instructions(pattern: Pattern, cuts: Iterable[Cut] = (), *, fit: Sequence[str] = ()) -> Instructions:
     """Put a whole band into steps.
 
-    ``cuts`` gives the length of each strand; without it the lengths are left out. ``fit`` says how the
-    length follows from the wrist. Raises InputError for a band that is too large to be put into words.
+    ``cuts`` gives the length of each strand; without it the lengths are left out. ``fit``: sentences on how
+    the length follows from the wrist. Raises InputError for a band that is too large to be put into words.
 
     >>> from pipeline.band.example import two_rows
     >>> [len(said.lines) for said in instructions(two_rows()).passages[0].said]

@@ -90,8 +90,7 @@ class Phrases:
         first = said.lines[0]
         number = f"{passage.unit.capitalize()} {passage.number(index)}"
         if not passage.by_row:
-            low, high = (row + passage.rows_before + 1 for row in said.rows)
-            number += f" ({words.CHART_ROWS}{'' if low == high else 's'} {words.span(low, high)})"
+            number += f" ({self.chart_rows(passage, index)})"
         if not first[0].knots:
             return f"{number}: {words.NO_KNOTS}."
         if first[0].way is None:
@@ -102,6 +101,11 @@ class Phrases:
         if len(said.lines) > 1:
             text += f"; {self._same_with(said)}"
         return text + "."
+
+    def chart_rows(self, passage: Passage, index: int) -> str:
+        """The rows of the chart that a line's knots lie in."""
+        low, high = (row + passage.rows_before + 1 for row in passage.said[index].rows)
+        return f"{words.CHART_ROWS}{'' if low == high else 's'} {words.span(low, high)}"
 
     def _row(self, steps: Sequence[Step]) -> str:
         """The runs of a row, as sentences of its leaders."""
@@ -146,6 +150,12 @@ class Phrases:
         count = f", {words.times(repeat.count)}" if repeat.count > 1 else ""
         others = f", {words.OTHER_STRANDS}" if repeat.other_strands else ""
         return f"{numbers}: as {source}{count}{others}."
+
+    def time_of(self, passage: Passage, repeat: Repeat, index: int) -> str:
+        """Which time a passage is tied again in a line of a repeat."""
+        source = _numbered(passage, repeat.source, repeat.source + repeat.length - 1)
+        time = (index - repeat.first) // repeat.length + 1
+        return f"as {source}: time {time} of {repeat.count}"
 
     def boxes(self, count: int) -> str:
         """Places to tick, one for each time."""

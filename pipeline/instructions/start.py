@@ -12,7 +12,7 @@ from pipeline.band.pattern import Pattern
 from pipeline.instructions import words
 from pipeline.instructions.model import Step
 from pipeline.materials.ends import finish_steps, start_steps
-from pipeline.materials.fit import Fit, size_mm
+from pipeline.materials.fit import size_mm
 from pipeline.materials.joins import on_cards
 from pipeline.materials.lengths import Cut, Piece, pieces
 from pipeline.materials.price import hours
@@ -27,7 +27,7 @@ UNDO = (
 )
 
 
-def band(pattern: Pattern, unmade: int, fit: Fit | None) -> Iterator[str]:
+def band(pattern: Pattern, unmade: int, fit: Sequence[str]) -> Iterator[str]:
     """What is made: size, time, and what the picture has to do without."""
     wide, long = size_mm(pattern)
     rows = sum(len(section.rows) for section in pattern.sections)
@@ -38,8 +38,7 @@ def band(pattern: Pattern, unmade: int, fit: Fit | None) -> Iterator[str]:
         f"{len(pattern.strands)} strands, {rows} rows, {time.knots} knots, {worked or words.NO_ROWS}; "
         f"knotted about {wide:.0f} mm wide and {long:.0f} mm long."
     )
-    if fit is not None:
-        yield from fit.sentences(long)
+    yield from fit
     if time.calm >= 0.5:
         yield f"About {time.quick:.0f} to {time.calm + 0.5:.0f} hours of knots; cutting and ends come on top."
     if unmade:

@@ -7,7 +7,7 @@ part "Work" is a row, a step, a repeat, a checkpoint or a heading, in fixed word
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 
 from pipeline.band.pattern import Pattern
@@ -18,7 +18,6 @@ from pipeline.instructions.model import Entry, Instructions, Part, Passage, Repe
 from pipeline.instructions.phrases import Phrases
 from pipeline.instructions.start import TOOLS, how_to_read
 from pipeline.instructions.steps import steps
-from pipeline.materials.fit import Fit
 from pipeline.materials.lengths import Cut
 
 WIDTH = 88
@@ -40,7 +39,7 @@ CAUTIONS = (
 )
 
 
-def write_instructions(pattern: Pattern, cuts: Iterable[Cut] = (), *, fit: Fit | None = None) -> str:
+def write_instructions(pattern: Pattern, cuts: Iterable[Cut] = (), *, fit: Sequence[str] = ()) -> str:
     """Write the whole band as plain text, lines of at most about 88 characters.
 
     The arguments are those of :func:`pipeline.instructions.compose.instructions`.

@@ -5,7 +5,10 @@
   const $ = (id) => document.getElementById(id);
   const SVG = "http://www.w3.org/2000/svg";
   const CELL = 38, TALL = 34, TAB = 30;
-  const store = "hitchgrid " + data.key;
+  const store = "hitchgrid " + data.key; // the first band tied from this page; others have a number behind it
+  const MOST = 20;
+  let copies = 1, copy = 1;
+  const placeOf = (number) => number === 1 ? store : `${store} ${number}`;
   const steps = tieAll(data.lines, data.start);
 
   // Ties every step, so that each knows the threads that hang before and after it.
@@ -21,7 +24,9 @@
         }
         if (kind < 2) [threads[p], threads[p + 1]] = [threads[p + 1], threads[p]];
       }
-      list.push({ ...line, ...step, before, threads: [...threads], of: line });
+      const earlier = list.length && list[list.length - 1].of === line ? list[list.length - 1] : null;
+      const from = earlier && line.along ? earlier.from + earlier.knots.length : line.row;
+      list.push({ ...line, ...step, from, before, threads: [...threads], of: line });
     }
     return list;
   }
@@ -37,11 +42,19 @@
 
   const clamp = (value, low, high) => Math.min(high, Math.max(low, value));
   let keeps = true;
+  const drawn = steps.flatMap((step, index) => step.knots.map(([p, , shown], k) => ({ index, row: step.from + step.along * k, p, shown })));
   let state = { at: 0, before: [] };
 
   function load() {
+    state = { at: 0, before: [] };
     try {
-      const kept = JSON.parse(localStorage.getItem(store) || "null");
+      const bands = JSON.parse(localStorage.getItem(store + " bands") || "null");
+      const sane = (n) => Number.isInteger(n) && n >= 1 && n <= MOST;
+      if (bands && sane(bands.copies) && sane(bands.copy)) {
+        copies = bands.copies;
+        copy = Math.min(bands.copy, copies);
+      }
+      const kept = JSON.parse(localStorage.getItem(placeOf(copy)) || "null");
       if (!kept || !Number.isInteger(kept.at) || !Array.isArray(kept.before)) return;
       state.at = clamp(kept.at, 0, steps.length);
       state.before = kept.before.filter(Number.isInteger).slice(-500);
@@ -52,11 +65,36 @@
 
   function save() {
     try {
-      localStorage.setItem(store, JSON.stringify(state));
+      localStorage.setItem(placeOf(copy), JSON.stringify(state));
+      if (copies > 1) localStorage.setItem(store + " bands", JSON.stringify({ copies, copy }));
     } catch {
       keeps = false;
     }
     if (!keeps) $("kept").textContent = "This browser does not keep your place here: note the number when you stop.";
+  }
+
+  function choose(number) {
+    copies = Math.max(copies, number);
+    copy = number;
+    try {
+      localStorage.setItem(store + " bands", JSON.stringify({ copies, copy }));
+    } catch {
+      keeps = false;
+    }
+    load();
+    save();
+    show();
+  }
+
+  function bands() {
+    $("copy").replaceChildren(...Array.from({ length: copies }, (_, i) => {
+      const option = document.createElement("option");
+      option.value = i + 1;
+      option.textContent = i + 1;
+      option.selected = i + 1 === copy;
+      return option;
+    }));
+    $("another").disabled = copies >= MOST;
   }
 
   // What "go to" counts: rows of the chart where some lines are rows, else steps.
@@ -150,6 +188,34 @@
     $(id).textContent = text;
   }
 
+  // --- the whole band ------------------------------------------------------------------------------
+  // The band as it will be, turned a quarter so that its start lies at the left; what is not tied yet is pale.
+  function map() {
+    const canvas = $("map"), wide = Math.max(canvas.clientWidth, 1), tall = Math.max(canvas.clientHeight, 1);
+    const ratio = window.devicePixelRatio || 1;
+    canvas.width = wide * ratio;
+    canvas.height = tall * ratio;
+    const pen = canvas.getContext("2d");
+    const across = canvas.width / Math.max(1, data.count), down = canvas.height / Math.max(1, data.start.length - 1);
+    const now = state.at;
+    let here = -1;
+    for (const { index, row, p, shown } of drawn) {
+      pen.globalAlpha = index <= now ? 1 : 0.28;
+      pen.fillStyle = data.threads[shown].colour;
+      const narrow = data.narrow[steps[index].section];
+      const side = data.start.length - 2 - p;
+      const top = narrow ? side : Math.max(0, side - 0.5);
+      pen.fillRect(Math.floor((row - 1) * across), Math.floor(top * down), Math.ceil(across), Math.ceil((narrow ? 1 : 2) * down));
+      if (index === now) here = Math.max(here, row);
+    }
+    pen.globalAlpha = 1;
+    const step = steps[now];
+    if (here < 0) here = data.count;
+    pen.fillStyle = getComputedStyle(document.documentElement).getPropertyValue("--signal");
+    pen.fillRect(Math.min(canvas.width - 3 * ratio, (here - 0.5) * across - 1.5 * ratio), 0, 3 * ratio, canvas.height);
+    $("map-says").textContent = step ? `The whole band, its start at the left. You are in row ${here} of ${data.count}, at the upright line.` : `The whole band, its start at the left: all ${data.count} rows are tied.`;
+  }
+
   function show() {
     const list = steps, index = state.at, over = index >= list.length;
     const step = list[over ? list.length - 1 : index];
@@ -158,7 +224,10 @@
     $("progress").value = tied;
     const sections = data.narrow.length;
     const where = sections > 1 && step ? `section ${step.section + 1} of ${sections} · ` : "";
-    $("place").textContent = `${where}${tied} of ${data.knots} knots tied`;
+    const chart = !over && step && step.chart ? `${step.chart} · ` : "";
+    $("place").textContent = `${where}${chart}${tied} of ${data.knots} knots tied`;
+    bands();
+    map();
     $("undo").disabled = !state.before.length;
     $("done").disabled = over || !step;
     $("row").max = list.reduce((most, s) => Math.max(most, place(s)), 1);
@@ -172,10 +241,11 @@
     if (over) {
       $("label").textContent = "All tied";
       $("opening").textContent = "";
-      $("now").textContent = "The last knot is tied: taper, braid the ties, and fit the band.";
+      $("now").textContent = "The last knot is tied: go on with the ends and the fit, at the foot of this page.";
       note("join", "");
-      note("unlike", "");
+      for (const id of ["unlike", "again", "shows", "measure"]) note(id, "");
       note("check", `Order at the end, left to right: ${counted(step.threads)}`);
+      $("after").open = true;
       $("then").textContent = "";
       $("strip").hidden = true;
       return;
@@ -194,7 +264,10 @@
       $("leads").append(swatch, name);
     }
     note("join", step.join || "");
-    note("check", step.check ? `Check after this step. Order of threads, left to right: ${counted(step.threads)}` : "");
+    note("again", step.again);
+    note("shows", step.shows || "");
+    note("check", step.check ? `Look back. ${step.check}` : "");
+    note("measure", step.measure || "");
     note("unlike", step.knots.some((k) => k.length > 3) ? "≠ in the drawing: this knot shows another thread than the picture wanted. Tie it as written." : "");
     const next = list[index + 1];
     $("then").textContent = !next ? "This is the last step." : next.of === step.of ? `Then: ${next.text}` : `Then ${next.label.toLowerCase()}, ${next.opening ? next.opening + ": " : ""}${next.text}`;
@@ -237,10 +310,22 @@
     else if (event.key === "ArrowLeft" && !(inside && inside.matches("input")) && !inStrip) { event.preventDefault(); undo(); }
     else if ((event.key === "u" || event.key === "U") && !(inside && inside.matches("input[type=number]"))) undo();
   });
-  window.addEventListener("storage", (event) => { if (event.key === store) { load(); show(); } });
+  window.addEventListener("storage", (event) => { if (event.key === placeOf(copy)) { load(); show(); } });
+
+  $("copy").addEventListener("change", () => choose(Number($("copy").value)));
+  $("another").addEventListener("click", () => choose(copies + 1));
+  $("map").addEventListener("click", (event) => {
+    const row = 1 + Math.floor(event.offsetX / Math.max(1, $("map").clientWidth) * data.count);
+    const found = drawn.find((cell) => cell.row >= row);
+    if (found) move(found.index, false);
+  });
+  window.addEventListener("resize", () => { if (steps.length) map(); });
+  window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => { if (steps.length) map(); });
 
   load();
-  $("all").open = false;
+  for (const id of ["all", "knots", "words", "after"]) $(id).open = false;
+  $("before").open = state.at === 0;
   $("bench").hidden = false;
   show();
+  if (state.at > 0) $("bench").scrollIntoView(); // a maker who comes back goes on at once
 })();

@@ -3,42 +3,48 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
+
+from markupsafe import Markup
 
 from pipeline.band.knots import Knot
 from pipeline.band.pattern import Join, Pattern, render
 from pipeline.band.replay import replay
 from pipeline.files.channels import printable
 from pipeline.instructions.compose import instructions
-from pipeline.instructions.model import Instructions, Passage, Step
+from pipeline.instructions.model import Instructions, Passage, Repeat, Step
+from pipeline.instructions.order import Way
 from pipeline.instructions.phrases import Phrases
+from pipeline.instructions.start import TOOLS, UNDO, how_to_read
 from pipeline.instructions.text import CAUTIONS
+from pipeline.materials.lengths import Cut, cut_list
+from pipeline.writers.cutting import cut_lines
+from pipeline.writers.drawing import inline_svg
+from pipeline.writers.hanging import hanging_drawing
 from pipeline.writers.ink import ink_on
+from pipeline.writers.knotpicture import WORDS as KNOT_WORDS
+from pipeline.writers.knotpicture import knot_drawing
 from pipeline.writers.pages import data_block, page, thread_css
 
 _KINDS = {Knot.FORWARD: 0, Knot.BACKWARD: 1, Knot.FORWARD_BACKWARD: 2, Knot.BACKWARD_FORWARD: 3}
-_KNOT_WORDS = {
-    Knot.FORWARD: "Forward: the left strand ties on the right one, and they change places.",
-    Knot.BACKWARD: "Backward: the right strand ties on the left one, and they change places.",
-    Knot.FORWARD_BACKWARD: "Forward-backward: the left strand ties one half forward, one half backward, and "
-    "both stay where they are.",
-    Knot.BACKWARD_FORWARD: "Backward-forward: the right strand ties one half backward, one half forward, and "
-    "both stay where they are.",
-}
+_HANGING_MM = 67.0
+"""Width of the drawing of the strands, ten of them side by side: their numbers can be read on a phone."""
 
 
-def worksheet_html(pattern: Pattern) -> str:
+def worksheet_html(pattern: Pattern, cuts: Sequence[Cut] | None = None, *, fit: Sequence[str] = ()) -> str:
     """The worksheet of a pattern.
 
-    The page's place is kept under a hash of the pattern's content, so another pattern starts afresh.
+    ``cuts`` are computed where not given, ``fit`` is as in the instructions. The page's place is kept under a
+    hash of the pattern's content, so another pattern starts afresh.
 
     >>> from pipeline.band.example import two_rows
     >>> "two rows" in worksheet_html(two_rows())
     True
     """
-    shown = _Work(instructions(pattern))
-    kinds = {knot for _, _, _, row in shown.pattern.rows() for _, knot in row.knots}
+    cuts = cut_list(pattern) if cuts is None else cuts
+    told = instructions(pattern, cuts, fit=fit)
+    shown = _Work(told)
     rows = sum(len(section.rows) for section in pattern.sections)
     knots = sum(len(row.knots) for _, _, _, row in pattern.rows())
     data = {
@@ -47,10 +53,11 @@ def worksheet_html(pattern: Pattern) -> str:
             {"name": printable(t.name), "colour": t.colour, "ink": ink_on(t.colour)} for t in pattern.threads
         ],
         "lines": shown.data(),
-        "labels": [printable(label) for label in shown.told.labels],
+        "labels": [printable(label) for label in told.labels],
         "start": list(pattern.strands),
         "narrow": [section.worked == "rows" for section in pattern.sections],
-        "rows": any(passage.by_row for passage in shown.told.passages),
+        "rows": any(passage.by_row for passage in told.passages),
+        "count": rows,
         "knots": knots,
     }
     return page(
@@ -60,20 +67,50 @@ def worksheet_html(pattern: Pattern) -> str:
         script="worksheet.js",
         title=printable(pattern.title) or "Band",
         facts=f"{len(pattern.strands)} strands, {rows} rows, {knots} knots",
-        threads=[
-            {"name": t.name, "strands": _strands(pattern.strands.count(i))}
-            for i, t in enumerate(pattern.threads)
-        ],
-        start=shown.phrases.hanging(shown.pattern.strands),
-        knots=[words for knot, words in _KNOT_WORDS.items() if knot in kinds],
         cautions=CAUTIONS,
+        band=told.band,
+        threads=list(_threads(told)),
+        tools=TOOLS,
+        cuts=list(_cuts(pattern, cuts)),
+        hanging=Markup(inline_svg(hanging_drawing(pattern, _HANGING_MM))),
+        before=(told.cutting[0], *(c for c in told.cutting[1:] if c.startswith("Too long")), *told.before),
+        knots=list(_knots(told)),
+        undo=UNDO,
+        words=[sentence for sentence in shown.words if sentence != UNDO],
+        finish=told.finish,
         sections=list(shown.sections()),
         data=data_block(data),
     )
 
 
-def _strands(count: int) -> str:
-    return "1 strand" if count == 1 else f"{count} strands" if count else "no strand"
+def _threads(told: Instructions) -> Iterator[dict[str, Any]]:
+    """Each thread that some strand has, with its number and how much of it."""
+    for line in told.materials:
+        number = int(line.partition(".")[0])
+        yield {
+            "number": number,
+            "name": told.pattern.threads[number - 1].name,
+            "amount": line.rpartition("): ")[2],
+        }
+
+
+def _cuts(pattern: Pattern, cuts: Sequence[Cut]) -> Iterator[dict[str, Any]]:
+    for line in cut_lines(pattern, cuts):
+        yield {
+            "strands": line.strands,
+            "thread": line.thread + 1,
+            "name": pattern.threads[line.thread].name,
+            "length": line.length,
+        }
+
+
+def _knots(told: Instructions) -> Iterator[dict[str, Any]]:
+    """The knots of this band, drawn."""
+    for knot in Knot:
+        if knot in told.knots:
+            name, ties, then = KNOT_WORDS[knot]
+            drawing = Markup(inline_svg(knot_drawing(knot)))
+            yield {"name": f"{name}.", "words": f"{ties} {then}", "drawing": drawing}
 
 
 class _Work:
@@ -90,6 +127,12 @@ class _Work:
             if not step.made
         }
 
+    @property
+    def words(self) -> list[str]:
+        """The words of this band explained."""
+        steps = [step for _, _, _, line in self._lines() for step in line]
+        return list(how_to_read(self.pattern, steps=steps))
+
     def _lines(self) -> Iterator[tuple[Passage, int, str, tuple[Step, ...]]]:
         """Every line with its passage, its index there, and its label as in the written instructions."""
         for passage in self.told.passages:
@@ -98,9 +141,29 @@ class _Work:
                     part = f", {j} of {len(said.lines)}" if len(said.lines) > 1 else ""
                     yield passage, i, f"{passage.unit.capitalize()} {passage.number(i)}{part}", line
 
+    def _looks(self, passage: Passage, i: int, line: tuple[Step, ...]) -> dict[str, str]:
+        """What is looked at once the line is tied: colours, the order, strands to measure."""
+        said, phrases = passage.said[i], self.phrases
+        place = next(j for j, one in enumerate(said.lines) if one is line)
+        looks = {}
+        if said.shows:
+            looks["shows"] = phrases.shows(said.shows if passage.by_row else (said.shows[place],))
+        if line[-1] is said.last and i in passage.checks:
+            looks["check"] = phrases.order(passage, i)
+        if line[-1] is said.last and i in passage.measures:
+            looks["measure"] = phrases.measure(passage, i)
+        return {name: printable(text) for name, text in looks.items()}
+
     def data(self) -> list[dict[str, Any]]:
         """The lines and their steps for the page's script, which ties them again for the orders."""
         lines: list[dict[str, Any]] = []
+        again = {
+            (passage.section, i): self.phrases.time_of(passage, item, i)
+            for passage in self.told.passages
+            for item in passage.items
+            if isinstance(item, Repeat)
+            for i in range(item.first, item.last + 1)
+        }
         for passage, i, label, line in self._lines():
             said = []
             for step in line:
@@ -113,15 +176,17 @@ class _Work:
                 if step.joins:
                     entry["join"] = " ".join(self._join(join) for join in step.joins)
                     entry["laid"] = [[join.thread, int(join.tying)] for join in step.joins]
-                if i in passage.checks and step is passage.said[i].last:
-                    entry["check"] = 1
                 said.append(entry)
+            said[-1].update(self._looks(passage, i, line))
             lines.append(
                 {
+                    "again": again.get((passage.section, i), ""),
+                    "chart": "" if passage.by_row else self.phrases.chart_rows(passage, i),
                     "section": passage.section,
                     "number": passage.number(i),
                     "label": label,
                     "row": passage.rows_before + line[0].row + 1,
+                    "along": int(line[0].way in (Way.LEFT, Way.RIGHT)),
                     "opening": printable(self.phrases.opening(line[0])),
                     "steps": said,
                 }
@@ -146,13 +211,13 @@ class _Work:
         """The plain list: sections, and their lines with all runs."""
         lines: dict[int, list[dict[str, str]]] = {passage.section: [] for passage in self.told.passages}
         for passage, i, label, line in self._lines():
-            checked = i in passage.checks and line[-1] is passage.said[i].last
             lines[passage.section].append(
                 {
                     "label": label,
                     "opening": self.phrases.opening(line[0]),
                     "text": ", ".join(self.phrases.told(step) for step in line),
-                    "check": self.phrases.hanging(line[-1].threads) if checked else "",
+                    **dict.fromkeys(("shows", "check", "measure"), ""),
+                    **self._looks(passage, i, line),
                 }
             )
         for s, said in lines.items():

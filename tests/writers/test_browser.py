@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from pipeline.band.handed import for_left_hand
 from pipeline.band.pattern import Pattern
 from pipeline.materials.lengths import cut_list
 from pipeline.report import report_of_pattern
@@ -141,6 +142,117 @@ def test_two_bands_do_not_mix_their_places(browser: Browser, tmp_path: Path) -> 
     assert text(driver, "now") == told_steps(pennant(2))[0].text
 
 
+def test_two_bands_from_one_page_keep_their_own_places(browser: Browser, tmp_path: Path) -> None:
+    from selenium.webdriver.common.keys import Keys
+    from selenium.webdriver.support.ui import Select
+
+    said = told_steps(pennant())
+    driver = browser()
+    open_page(driver, worksheet_html(pennant()), tmp_path)
+    press(driver, Keys.SPACE, Keys.SPACE)
+    driver.find_element("id", "another").click()
+    assert text(driver, "now") == said[0].text, "the second band starts afresh"
+    driver.execute_script("document.activeElement.blur()")
+    press(driver, Keys.SPACE)
+    driver.refresh()
+    assert text(driver, "now") == said[1].text
+    Select(driver.find_element("id", "copy")).select_by_value("1")
+    assert text(driver, "now") == said[2].text
+    driver.refresh()
+    assert text(driver, "now") == said[2].text
+    check_quiet(driver, tmp_path)
+
+
+@pytest.mark.parametrize("left_handed", [False, True])
+def test_active_knots_are_in_sight_on_a_small_phone(
+    left_handed: bool, browser: Browser, tmp_path: Path
+) -> None:
+    from selenium.webdriver.common.keys import Keys
+
+    driver = browser(width=320, height=568)
+    band = pennant(4)
+    open_page(driver, worksheet_html(for_left_hand(band) if left_handed else band), tmp_path)
+    for _ in range(24):
+        seen = driver.execute_script(
+            "const strip = document.getElementById('strip'), box = strip.getBoundingClientRect();"
+            "const lines = [...strip.querySelectorAll('svg > line')];"  # under each knot of the step
+            "strip.style.scrollBehavior = 'auto'; strip.scrollLeft += 0;"
+            "return [lines.length > 0, lines.some(l => { const r = l.getBoundingClientRect();"
+            "return r.left >= box.left - 1 && r.right <= box.right + 1; })]"
+        )
+        assert seen == [True, True]
+        press(driver, Keys.SPACE)
+
+
+def test_the_whole_band_shows_where_the_maker_is(browser: Browser, tmp_path: Path) -> None:
+    """Pixels of the map: the leftmost column is the first row, its left edge at the bottom."""
+    from selenium.webdriver.common.keys import Keys
+
+    driver = browser(width=1200, height=900)
+    band = pennant()
+    open_page(driver, worksheet_html(band), tmp_path)
+    assert "row 1 of 8" in text(driver, "map-says")
+    for _ in range(sum(1 for step in told_steps(band) if step.step.row < 6)):
+        press(driver, Keys.SPACE)
+    assert "row 7 of 8" in text(driver, "map-says")
+    shown = driver.execute_script(
+        "const m = document.getElementById('map');"
+        "const { data, width } = m.getContext('2d').getImageData(0, 0, m.width, m.height);"
+        "const at = (row, cell) => {"
+        "  const x = Math.floor((row + 0.5) * m.width / 8);"
+        "  const y = Math.floor(m.height - (cell + 0.5) * m.height / 7);"
+        "  return [...data.slice(4 * (y * width + x), 4 * (y * width + x) + 4)]; };"
+        "return [at(5, 0), at(5, 1), at(3, 0), at(3, 1), at(3, 4)]"
+    )
+    sail, deep = [0xF4, 0xF1, 0xE8, 255], [0x1B, 0x2A, 0x59, 255]
+    assert shown == [sail, deep, sail, deep, sail], "rows 6 and 4 of the pennant"
+    canvas = driver.find_element("id", "map")
+    from selenium.webdriver.common.action_chains import ActionChains
+
+    ActionChains(driver).move_to_element_with_offset(
+        canvas, -canvas.size["width"] // 2 + 3, 0
+    ).click().perform()
+    assert text(driver, "label") == "Row 1"
+    check_quiet(driver, tmp_path)
+
+
+def test_the_beginning_is_open_at_first_and_the_end_at_last(browser: Browser, tmp_path: Path) -> None:
+    from selenium.webdriver.common.keys import Keys
+
+    driver = browser(width=1200, height=900)
+    band = pennant()
+    open_page(driver, worksheet_html(band), tmp_path)
+    state = "return ['before', 'after'].map(id => document.getElementById(id).open)"
+    assert driver.execute_script(state) == [True, False]
+    assert "Cut list" in driver.find_element("id", "before").text
+    press(driver, Keys.SPACE)
+    driver.refresh()
+    assert driver.execute_script(state) == [False, False], "who comes back goes on tying"
+    for _ in told_steps(band):
+        press(driver, Keys.SPACE)
+    assert driver.execute_script(state) == [False, True]
+    assert (
+        "One finger" in driver.find_element("id", "after").text
+        or "one finger" in driver.find_element("id", "after").text
+    )
+
+
+def test_each_line_says_what_it_shows_and_when_to_look_back(browser: Browser, tmp_path: Path) -> None:
+    from selenium.webdriver.common.keys import Keys
+
+    driver = browser()
+    open_page(driver, worksheet_html(pennant(3)), tmp_path)
+    looks = {name: set() for name in ("shows", "check", "measure", "again")}
+    for _ in told_steps(pennant(3)):
+        for name, found in looks.items():
+            found.add(text(driver, name))
+        press(driver, Keys.SPACE)
+    assert "Shows: 7 sailcloth." in looks["shows"]
+    assert any(said.startswith("Look back. Order after row 5, left to right:") for said in looks["check"])
+    assert any(said.startswith("Measure after row ") for said in looks["measure"])
+    assert "as rows 1–8: time 2 of 2" in looks["again"]
+
+
 @pytest.mark.parametrize("title", HOSTILE[:2])
 def test_hostile_titles_run_nothing(title: str, browser: Browser, tmp_path: Path) -> None:
     band = tiny(title)
@@ -196,5 +308,5 @@ def test_report_is_quiet_too(browser: Browser, tmp_path: Path) -> None:
     driver = browser(width=1200)
     band = tiny()
     open_page(driver, report_html(report_of_pattern(band, check(band)), band, cuts=cut_list(band)), tmp_path)
-    assert "2 of 4 cells" in driver.find_element("class name", "sentence").text
+    assert "1 of 3 cells" in driver.find_element("class name", "sentence").text
     check_quiet(driver, tmp_path)
