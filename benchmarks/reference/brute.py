@@ -47,4 +47,5 @@ def _follow(problem: Question, start: tuple[int, ...]) -> float:
         for (order, _), cost in reached.items():
             at_row_end[order, 0] = min(cost, at_row_end.get((order, 0), np.inf))
         reached = at_row_end
-    return min(reached.values())
+    ends = (cost for (order, _), cost in reached.items() if not problem.closed or order == start)
+    return min(ends, default=np.inf)

@@ -17,7 +17,10 @@ UNIT = 1_000_000
 
 
 def optimum(problem: Question) -> float:
-    """Least colour error of two threads, free of any ease; pins and at_most kept, nothing folded."""
+    """Least colour error of two threads, free of any ease; pins and at_most kept, nothing folded.
+
+    A closed band without limits is a circulation: its last wires lead on to the knots of its first ones.
+    """
     assert problem.threads == 2 and not problem.folded
     network = problem.network
     whole = np.rint(problem.costs * UNIT).astype(np.int64)
@@ -34,15 +37,23 @@ def optimum(problem: Question) -> float:
     for knot in range(network.knots):
         for edge in network.into[knot].tolist():
             head[edge] = ("in", knot)
+    if problem.closed:
+        for edge, end in enumerate(network.last.tolist()):
+            tail[edge] = tail.pop(end)
     demand: dict[object, int] = dict.fromkeys([*graph.nodes, "source", "sink"], 0)
     pinned = 0
     for edge, start in tail.items():
         pin = problem.start[edge] if edge < network.strands else None
         if pin == 1:
             demand[head[edge]] -= 1
-            pinned += 1
+            demand[start] += problem.closed
+            pinned += not problem.closed
         elif pin is None:
             graph.add_edge(start, head[edge], capacity=1, weight=0)
+    if problem.closed:
+        assert problem.at_most == (None, None)
+        nx.set_node_attributes(graph, demand, "demand")
+        return float(nx.network_simplex(graph)[0] + none.sum()) / UNIT
     most = [network.strands if most is None else most for most in problem.at_most]
     fewest, most_of_1 = max(network.strands - most[0], pinned), min(most[1], network.strands)
     if fewest > most_of_1:

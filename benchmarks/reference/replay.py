@@ -21,6 +21,8 @@ class Replayed:
     """Those of them that are neither at a row's first nor at its last knot."""
     most_in_a_row: int
     """The most of the latter in one row."""
+    shown: tuple[int, ...]
+    """The thread that shows at each knot."""
 
 
 def replay(problem: Question, strands: Sequence[int], swaps: Sequence[bool]) -> Replayed:
@@ -33,7 +35,7 @@ def replay(problem: Question, strands: Sequence[int], swaps: Sequence[bool]) -> 
     assert all(threads[a] == threads[b] for a, b in problem.folded)
     order = list(range(len(threads)))
     cost, knot = 0.0, 0
-    everywhere, inside = 0, []
+    everywhere, inside, shown = 0, [], []
     for row in problem.network.rows:
         in_row = 0
         for place, position in enumerate(row.positions):
@@ -43,13 +45,14 @@ def replay(problem: Question, strands: Sequence[int], swaps: Sequence[bool]) -> 
                 order, position, knot_of(left_ties=bool(costs[left] <= costs[right]), swaps=bool(swaps[knot]))
             )
             cost += float(costs[threads[tied.tying]])
+            shown.append(threads[tied.tying])
             if row.worked == "rows" and not swaps[knot] and left != right:
                 everywhere += 1
                 in_row += 0 < place < len(row.positions) - 1
             knot += 1
         inside.append(in_row)
     assert all(made <= most for made, most in zip(inside, problem.allowance, strict=True))
-    return Replayed(cost, everywhere, sum(inside), max(inside, default=0))
+    return Replayed(cost, everywhere, sum(inside), max(inside, default=0), tuple(shown))
 
 
 def swaps_of(problem: Question, labels: np.ndarray) -> np.ndarray:

@@ -1,9 +1,10 @@
 """The board on which the search moves: knots, the wires between them, and a thread on each wire.
 
 A wire is an edge of the network, with the knots at its two ends. Two folded starting positions are one
-wire between the two knots that take them. Every knot has four wires, two in and two out, and carries
-the same two threads in as out; that is all a routing has to obey beside the maker's bounds, so a
-routing is an array of labels, the thread on each wire.
+wire between the two knots that take them. On a closed board the last edge at a position is the wire that
+starts there: it leads from the knot that makes it on to the one that takes it in the next round. Every knot
+has four wires, two in and two out, and carries the same two threads in as out; that is all a routing has to
+obey beside the maker's bounds, so a routing is an array of labels, the thread on each wire.
 """
 
 from __future__ import annotations
@@ -62,12 +63,16 @@ def board(problem: Question) -> Board:
     alias = np.arange(net.edges, dtype=np.int32)
     for p, q in problem.folded:
         alias[q] = p
+    if problem.closed:
+        alias[net.last] = np.arange(n, dtype=np.int32)
     wire = alias[np.concatenate([net.into, net.out], axis=1).reshape(knots, 4)]
     ends = np.full((net.edges, 2), -1, dtype=np.int32)
     flat, owner = wire.ravel(), np.repeat(np.arange(knots, dtype=np.int32), 4)
     order = np.argsort(flat, kind="stable")
     again = np.append(False, flat[order][1:] == flat[order][:-1])
     ends[flat[order], again.astype(np.int64)] = owner[order]
+    if problem.closed and (ends[:, 0] == ends[:, 1])[ends[:, 0] >= 0].any():
+        raise ValueError("a closed band is too short: a strand meets the same knot again")
     weight = np.bincount(alias[:n], minlength=net.edges).astype(np.int32)
     pin = np.full(net.edges, -1, dtype=np.int8)
     for p, thread in enumerate(problem.start):
@@ -169,6 +174,8 @@ def solution(
         cost += float(problem.costs[v, pair].min())
         if not stays[v]:
             hanging[p : p + 2] = pair[::-1].copy()
+    if problem.closed and (hanging != strands).any():
+        raise RuntimeError("the recount ends in another order of threads than it began")
     if abs(cost - colour_error(laid, labels)) > 1e-6 * max(1.0, cost):
         raise RuntimeError("the recount of the colour error differs")
     if lower_bound > cost + 1e-6 * max(1.0, cost):

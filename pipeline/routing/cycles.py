@@ -32,6 +32,7 @@ def reroute(board, cost, labels, s, t, order, desk, rounds):  # type: ignore[no-
     price = np.empty(8 * knots + 2, np.float64)
     wire = np.empty(8 * knots + 2, np.int32)
     changed = False
+    limited = board.at_most.min() < board.strands
     desk.work[0] += 50 * knots
     distance, via = np.zeros(2 * knots + 2), np.full(2 * knots + 2, -1, np.int32)
     for _ in range(rounds):
@@ -64,15 +65,14 @@ def reroute(board, cost, labels, s, t, order, desk, rounds):  # type: ignore[no-
                     continue
                 other = board.ends[w, 0] if board.ends[w, 0] != v else board.ends[w, 1]
                 if j < 2:
-                    if board.weight[w] > 0:
-                        if board.weight[w] > 1 or board.pin[w] >= 0:
-                            continue
-                        u, x = start, 2 * i
-                    else:
-                        continue  # met where it leaves a knot
+                    if other >= 0 or board.weight[w] > 1 or board.pin[w] >= 0:
+                        continue  # folded, pinned, or met where it leaves a knot
+                    u, x = start, 2 * i
                 else:
-                    if other >= 0 and desk.where[other] < 0:
+                    if (other >= 0 and desk.where[other] < 0) or board.pin[w] >= 0:
                         continue
+                    if limited and board.weight[w] > 0:
+                        continue  # on a closed board nothing tells how many strands the cycle changes
                     u, x = 2 * i + 1, (2 * desk.where[other] if other >= 0 else end)
                 if labels[w] == s:
                     u, x = x, u

@@ -41,7 +41,7 @@ class Easing:
         self._clock = clock(laid)
         around = list(families(laid, self.rows))
         widths = [m for m in range(2, 6) if laid.threads ** (m + 1) <= STATES] or [1]
-        self._levels = [[strips(laid, across, along, m) for across, along in around] for m in widths]
+        self._levels = [[strips(family, m) for family in around] for m in widths]
 
     def lower_prices(self, plain: Labels, enough: float = -1.0) -> Labels:
         """From a plain band, let hand-overs in as their price falls; stop below ``enough`` colour error."""

@@ -4,87 +4,139 @@ Let x be 1 on a wire that carries thread s and 0 where it carries t. A knot that
 pair costs f(x_a + x_b) with f(0) = c(t), f(1) = min(c(s), c(t)), f(2) = c(s). Since f(1) is the least,
 f(0) - f(1) and f(2) - f(1) are not negative: f is convex, and the best x is a minimum-cost flow, whose
 optimum is integral (Ahuja, Magnanti and Orlin 1993, theorem 9.10 and section 14.3).
+
+On a closed board the flow is a circulation. There a limit on the strands of a thread bounds the sum of the
+flows over the seam, which no network can do: then each of these has a price, found by bisection (Lagrangian
+relaxation), and the best circulation on the way that keeps the limits is taken.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
+from numpy.typing import NDArray
 from ortools.graph.python.min_cost_flow import SimpleMinCostFlow
 
 from pipeline.routing.board import Board, Labels, used
 
 SCALE_BITS = 36
 """Costs become whole numbers of this size, so rounding is far below any tolerance."""
+BISECTIONS = 24
+"""Prices tried for the strands of a closed board with limits."""
+
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Flow:
+    """The flow of one exchange: arcs of knots, then those of the wires that may change, then a bypass."""
+
+    arcs: tuple[Ints, Ints, Ints, Ints]
+    """Tail, head, capacity and cost of each."""
+    supply: Ints
+    wires: Ints
+    """The wires that may change."""
+    strands: NDArray[np.bool_]
+    """(wires,) which of them are strands that cross the seam of a closed board."""
+
+    def solve(self, price: int = 0) -> tuple[int, NDArray[np.bool_]]:
+        """Least cost with a price on each strand that crosses the seam as s, and which wires carry s."""
+        tails, heads, capacity, costs = self.arcs
+        begin = len(tails) - 1 - len(self.wires)
+        if price:
+            costs = costs.copy()
+            costs[begin:-1][self.strands] += price
+        flow = SimpleMinCostFlow()
+        arcs = flow.add_arcs_with_capacity_and_unit_cost(tails, heads, capacity, costs)
+        flow.set_nodes_supplies(np.arange(len(self.supply)), self.supply)
+        if flow.solve() != flow.OPTIMAL:
+            raise RuntimeError("the exchange of two threads found no flow, not even the present one")
+        return flow.optimal_cost(), np.asarray(flow.flows(arcs[begin:-1]) > 0)
+
+    def within(self, fewest: int, most: int) -> tuple[float, NDArray[np.bool_] | None]:
+        """A lower bound where so many strands are s, and the best answer found, if any."""
+        least, carries = self.solve()
+        count = int(carries[self.strands].sum())
+        if fewest <= count <= most:
+            return least, carries
+        many = count > most
+        limit = most if many else fewest
+        bound, best, best_cost = float(least), None, 0
+        low, high = 0, (1 << SCALE_BITS) * len(self.supply) * (1 if many else -1)
+        for _ in range(BISECTIONS):
+            price = (low + high) // 2
+            value, carries = self.solve(price)
+            count = int(carries[self.strands].sum())
+            bound = max(bound, float(value - price * limit))
+            if fewest <= count <= most and (best is None or value - price * count < best_cost):
+                best, best_cost = carries, value - price * count
+            if count == limit:
+                break
+            still = count > most if many else count < fewest
+            low, high = (price, high) if still else (low, price)
+        return bound, best
 
 
 def exchange(board: Board, cost: np.ndarray, labels: Labels, s: int, t: int) -> float:
     """Route threads ``s`` and ``t`` anew in ``labels``; return the least cost of the knots they touch.
 
     ``cost``: (V, k). The result is exact to rounding (see ``SCALE_BITS``) when the pair covers all
-    wires. Hand-overs are free here, so this is for boards without a limit on them. Folded wires keep
+    wires; on a closed board with limits the labels may cost more than what is returned, a lower bound.
+    Hand-overs are free here, so this is for boards without a limit on them. Folded and pinned wires keep
     their thread. The network may hold no knot.
     """
-    n, knots = board.strands, len(board.wire)
+    knots = len(board.wire)
     if not knots:
         return 0.0
-    ours = (labels == s) | (labels == t)
-    wires = np.flatnonzero(ours[: n + 2 * knots] & ((board.weight > 0) | (np.arange(len(ours)) >= n)))
+    maker, taker = np.full(len(board.ends), -1), np.full(len(board.ends), -1)
+    for side in (0, 1):
+        taker[board.wire[:, side]] = np.arange(knots)
+        maker[board.wire[:, 2 + side]] = np.arange(knots)
+    ours = ((labels == s) | (labels == t)) & ((board.weight > 0) | (maker >= 0) | (taker >= 0))
+    fixed = ours & ((board.pin >= 0) | (board.weight > 1))
+    wires = np.flatnonzero(ours & ~fixed)
+    maker, taker = maker[wires], taker[wires]
+
     touch = ours[board.wire[:, :2]]
     both = np.flatnonzero(touch.all(axis=1))
     single = np.flatnonzero(touch[:, 0] ^ touch[:, 1])
     c_s, c_t = cost[:, s], cost[:, t]
     third = np.where(touch[single, 0], labels[board.wire[single, 1]], labels[board.wire[single, 0]])
     c_u = cost[single, third]
-    top = max(float(np.abs(cost).max(initial=0.0)), 1e-30)
-    scale = 2.0**SCALE_BITS / top
+    scale = 2.0**SCALE_BITS / max(float(np.abs(cost).max(initial=0.0)), 1e-30)
 
-    def whole(values: np.ndarray) -> np.ndarray:
+    def whole(values: np.ndarray) -> Ints:
         return np.asarray(np.rint(values * scale), dtype=np.int64)
 
-    enter, leave = 2 * np.arange(knots), 2 * np.arange(knots) + 1
-    source, sink = 2 * knots, 2 * knots + 1
     least = whole(np.minimum(c_s[both], c_t[both]))
     at_none, at_two = whole(c_t[both]), whole(c_s[both])
     alone_s, alone_t = whole(np.minimum(c_s[single], c_u)), whole(np.minimum(c_t[single], c_u))
 
-    # wires: from the knot that makes them (or the source) to the knot that takes them (or the sink)
-    made = np.where(wires >= n, (wires - n) // 2, -1)
-    first, second = board.ends[wires, 0], board.ends[wires, 1]
-    taken = np.where(wires >= n, np.where(first == made, second, first), first)
-    pinned = (wires < n) & ((board.pin[wires] >= 0) | (board.weight[wires] > 1))
-    loose = ~pinned
-    tails = [enter[both], enter[both], enter[single], np.where(made < 0, source, leave[made])[loose]]
-    heads = [leave[both], leave[both], leave[single], np.where(taken < 0, sink, enter[taken])[loose]]
-    prices = [least - at_none, at_two - least, alone_s - alone_t, np.zeros(int(loose.sum()), np.int64)]
+    # from the knot that makes a wire (or the source) to the knot that takes it (or the sink)
+    enter, leave = 2 * np.arange(knots), 2 * np.arange(knots) + 1
+    source, sink = 2 * knots, 2 * knots + 1
+    tails = [enter[both], enter[both], enter[single], np.where(maker < 0, source, leave[maker])]
+    heads = [leave[both], leave[both], leave[single], np.where(taker < 0, sink, enter[taker])]
+    free = np.zeros(len(wires) + 1, np.int64)
+    costs = np.concatenate([least - at_none, at_two - least, alone_s - alone_t, free])
+    held = (fixed & (labels == s))[board.wire].astype(np.int64)
     supply = np.zeros(2 * knots + 2, dtype=np.int64)
-    held = wires[pinned & (labels[wires] == s)]
-    for w in held:
-        for knot in board.ends[w]:
-            if knot >= 0:
-                supply[2 * knot] += 1
+    supply[enter], supply[leave] = held[:, :2].sum(axis=1), -held[:, 2:].sum(axis=1)
     # how many of the loose starting strands may be s
-    counts = used(board, labels)
-    strands = int((loose & (wires < n)).sum())
-    now_s = int((labels[wires[loose & (wires < n)]] == s).sum())
-    most = min(strands, now_s + int(board.at_most[s] - counts[s]))
+    counts, begins = used(board, labels), maker < 0
+    strands = board.weight[wires] > 0
+    now_s = int((labels[wires[strands]] == s).sum())
+    most = min(int(strands.sum()), now_s + int(board.at_most[s] - counts[s]))
     fewest = max(0, now_s - int(board.at_most[t] - counts[t]))
-    inflow = int(supply.sum())
-    supply[source] = most
-    supply[sink] = -(most + inflow)
-    tails.append(np.array([source]))
-    heads.append(np.array([sink]))
-    prices.append(np.zeros(1, np.int64))
-    capacity = np.ones(sum(len(part) for part in tails), dtype=np.int64)
-    capacity[-1] = most - fewest
-
-    flow = SimpleMinCostFlow()
-    arcs = flow.add_arcs_with_capacity_and_unit_cost(
-        np.concatenate(tails), np.concatenate(heads), capacity, np.concatenate(prices)
-    )
-    flow.set_nodes_supplies(np.arange(len(supply)), supply)
-    if flow.solve() != flow.OPTIMAL:
-        raise RuntimeError("the exchange of two threads found no flow, not even the present one")
-    begin = 2 * len(both) + len(single)
-    carries = flow.flows(arcs[begin:-1])
-    labels[wires[loose]] = np.where(carries > 0, s, t)
-    return float((flow.optimal_cost() + at_none.sum() + alone_t.sum()) / scale)
+    pieces = int((begins & ~strands).sum())
+    inflow = pieces + (most if (begins & strands).any() else 0)
+    supply[source], supply[sink] = inflow, -(inflow + int(supply.sum()))
+    capacity = np.ones(len(costs), dtype=np.int64)
+    capacity[-1] = max(0, inflow - (fewest if inflow > pieces else 0))
+    tail, head = np.append(np.concatenate(tails), source), np.append(np.concatenate(heads), sink)
+    flow = _Flow((tail, head, capacity, costs), supply, wires, strands & ~begins)
+    bound, carries = flow.within(fewest, most) if flow.strands.any() else flow.solve()
+    if carries is not None:
+        labels[wires] = np.where(carries, s, t)
+    return float((bound + at_none.sum() + alone_t.sum()) / scale)

@@ -7,6 +7,9 @@ that can still happen in some rows is a dynamic program over the leader and the 
 where the fixed columns enter by sums along the row, and a hand-over in one of them asks for its leader.
 Unlike a strip of the network it moves the leader in whole rows, over columns that need not be neighbours.
 
+On a closed band the last row is followed by the first; it is turned by some rows before each program, so that
+none sees the seam.
+
 The search draws columns and rows where the band errs. When it finds nothing more it takes a disturbed
 picture for a while (iterated local search; Lourenço, Martin, Stützle 2003) and goes back unless that paid.
 """
@@ -59,6 +62,15 @@ class _Trail:
     def copy(self) -> _Trail:
         return _Trail(self.first.copy(), self.last.copy(), self.column.copy(), self.base.copy())
 
+    def turned(self, rows: int) -> _Trail:
+        """A closed trail that begins so many rows earlier, an even number."""
+        first, last, column = (np.roll(part, rows) for part in (self.first, self.last, self.column))
+        base = np.roll(self.base[:-1], rows, axis=0)
+        after = base[0].copy()
+        if last[-1] != first[0]:
+            after[0] = first[0]  # there the leader changes with the edge column
+        return _Trail(first, last, column, np.vstack([base, after]))
+
     def errors(self, costs: Floats) -> Floats:
         """(rows, columns) cost of each cell."""
         rows, columns, _ = costs.shape
@@ -89,10 +101,12 @@ def improve_leader(
     """
     run = next(iter(stretches(problem.network)))
     counted = any(most is not None and most < problem.network.strands for most in problem.at_most)
-    held = counted or bool(problem.folded) or any(pin is not None for pin in problem.start)
+    pinned = any(pin is not None for pin in problem.start)
+    held = counted or bool(problem.folded) or pinned or problem.closed
     band = read_band(problem, run, labels)
     open_ = np.array([problem.allowance[row] > 0 for row in run.rows])
     search = _Search(np.ascontiguousarray(band.costs), _trail(band), open_, held, meter, seed)
+    search.closed, search.turns = problem.closed, problem.closed and not (pinned or counted)
     begun = search.error
     try:
         search.run()
@@ -104,6 +118,8 @@ def improve_leader(
                 for first, column, last in zip(found.first, found.column, found.last, strict=True)
             )
             order = np.concatenate([found.first[:1], found.base[0]])
+            if pinned and problem.closed:
+                order[:2] = band.order[:2]  # either of the two that meet first leads
             keep(write_band(problem, run, Band(band.costs, order, rows)))
 
 
@@ -130,6 +146,7 @@ class _Search:
         self.free = min(self.columns, max(1, int(np.log(STATES) / np.log(max(2, self.threads))) - 1))
         self.error = float(trail.errors(costs).sum())
         self.best, self.best_error = trail.copy(), self.error
+        self.closed = self.turns = False
 
     def run(self) -> None:
         idle = 0
@@ -155,32 +172,36 @@ class _Search:
         """Solve one program about a cell; return whether it gained."""
         row, column = cell
         rows = len(costs)
+        turn = 2 * int(self.random.integers(rows // 2)) if self.turns else 0
+        if turn:
+            row = (row + turn) % rows
         reach = min(rows, int(self.random.choice(REACHES)))
         start = int(np.clip(row - self.random.integers(reach), 0, rows - reach))
-        free = self.drawn(start, start + reach, column)
-        trail = self.trail.copy()
+        trail = self.trail.turned(turn) if turn else self.trail.copy()
+        seen = np.roll(self.costs, turn, axis=0) if turn else self.costs
+        free = self.drawn(trail.errors(seen)[start : start + reach].sum(axis=0), column)
         held = self.held or start > 0
         gain = _program(
-            *(costs, self.open, trail.first, trail.last, trail.column, trail.base),
-            *(free, start, start + reach, held),
+            *(np.roll(costs, turn, axis=0), np.roll(self.open, turn)) if turn else (costs, self.open),
+            *(trail.first, trail.last, trail.column, trail.base, free, start, start + reach),
+            *(held, self.closed),
         )
         self.meter.spend(WORK * reach * self.threads ** (len(free) + 1) * (len(free) + 1) ** 2)
         if not gain:
             return False
-        self.trail = trail
+        self.trail = trail = trail.turned(-turn) if turn else trail
         if costs is not self.costs:
             return True
         before, self.error = self.error, float(trail.errors(costs).sum())
         self.keep()
         return self.error < before - 1e-9 * max(1.0, before)
 
-    def drawn(self, start: int, stop: int, column: int) -> Ints:
-        """Columns to free: ``column`` with its neighbours, or with others that err in the same rows."""
+    def drawn(self, errs: Floats, column: int) -> Ints:
+        """Columns to free: ``column`` with its neighbours, or with others that err; ``errs``: (columns,)."""
         count = self.free
         if self.random.random() < 0.35:
             left = int(np.clip(column - self.random.integers(count), 0, self.columns - count))
             return np.arange(left, left + count, dtype=np.int64)
-        errs = self.trail.errors(self.costs)[start:stop].sum(axis=0)
         weight = errs + 0.3 * errs.mean() + 1e-9
         weight[[0, -1]] += errs.mean()  # the edges, where the leader changes
         weight[column] = 0
@@ -214,11 +235,14 @@ class _Search:
 
 
 @compiled
-def _program(costs, open_, first, last, column, base, free, start, stop, held):  # type: ignore[no-untyped-def]
+def _program(  # type: ignore[no-untyped-def]
+    costs, open_, first, last, column, base, free, start, stop, held, closed
+):
     """Solve rows ``start`` … ``stop``−1 for the leader and the ``free`` columns, in place.
 
     ``open_`` (rows,): whether a row may have a hand-over.
-    ``held``: the state before ``start`` stays. The state before ``stop`` stays unless that is the end.
+    ``held``: the state before ``start`` stays. The state before ``stop`` stays unless that is the end; that
+    too stays if ``closed``.
     Returns whether a way was found (one always is unless the trail at hand is not legal).
     """
     rows, columns, k = costs.shape
@@ -332,11 +356,15 @@ def _program(costs, open_, first, last, column, base, free, start, stop, held): 
         s = first[stop]
         for f in range(q):
             s += base[stop, free[f]] * power[f + 1]
+    elif closed:
+        s = last[rows - 1]
+        for f in range(q):
+            s += base[rows, free[f]] * power[f + 1]
     else:
         s = int(np.argmin(value))
     if value[s] >= FAR:
         return False
-    if stop == rows:
+    if stop == rows and not closed:
         for f in range(q):
             base[rows, free[f]] = digit[s, f + 1]
     for i in range(count - 1, -1, -1):

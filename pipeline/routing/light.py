@@ -94,4 +94,6 @@ def write_band(problem: Question, stretch: Stretch, band: Band) -> Labels:
                 swaps[knot] = order[at] == order[at + 1]
             if swaps[knot]:
                 order[[at, at + 1]] = order[[at + 1, at]]
+    if problem.closed and (order != strands).any():
+        swaps[-1] = False  # the leader changes at the seam
     return relabel(network, strands, swaps)

@@ -42,8 +42,8 @@ def is_plain(problem: Question) -> bool:
 def solve_plain(problem: Question, budget: Budget = Budget()) -> Routed:
     """Route with no hand-over of different threads in mid-row. Pins, at_most and folded starts are kept.
 
-    The bound holds where every allowance is 0. Raises ImpossibleError where no starting order
-    meets the bounds set, ValueError for a row-worked row that does not cross the whole band.
+    The bound holds where every allowance is 0. A closed band must be one run. Raises ImpossibleError where
+    no starting order meets the bounds set, ValueError for a row-worked row that does not cross the band.
     """
     network = problem.network
     if network.strands == 2:
@@ -70,7 +70,10 @@ def solve_plain(problem: Question, budget: Budget = Budget()) -> Routed:
         _tie(network, order, leaders, stretch.rows)
     if strands is None:
         raise ValueError("a plain band needs a row-worked row")
-    swaps = _tie(network, strands.copy(), leaders, range(len(network.rows)))
+    order = strands.copy()
+    swaps = _tie(network, order, leaders, range(len(network.rows)))
+    if problem.closed and (order != strands).any():
+        swaps[-1] = False
     if one_run:
         cost, hand_overs = tally(problem, strands, swaps)
         return Routed(strands, swaps, cost, min(proof, cost), effort.stopped, hand_overs)
@@ -96,7 +99,8 @@ def _run(problem: Question, stretch: Stretch, order: Ints | None, *, free: bool 
         last = network.strands - 1
         start = start[::-1]
         folded = tuple((last - a, last - b) for a, b in folded)
-    return Run(costs, start, problem.at_most if order is None or free else (None,) * problem.threads, folded)
+    at_most = problem.at_most if order is None or free else (None,) * problem.threads
+    return Run(costs, start, at_most, folded, problem.closed)
 
 
 def _tie(

@@ -33,13 +33,14 @@ LARGEST = 4_000_000
 class Run:
     """The question: costs of the rows as seen from the edge where row 0 starts.
 
-    ``costs``: (rows, strands−1, threads); ``start``, ``at_most``, ``folded`` as in ``Question``.
+    ``costs``: (rows, strands−1, threads); ``start``, ``at_most``, ``folded``, ``closed`` as in ``Question``.
     """
 
     costs: Floats
     start: tuple[int | None, ...]
     at_most: tuple[int | None, ...]
     folded: tuple[tuple[int, int], ...]
+    closed: bool = False
 
     @property
     def strands(self) -> int:
@@ -154,7 +155,7 @@ def _cases(run: Run) -> Iterator[_Case]:
         pin = run.start[position]
         if pin is not None:
             pinned[cut_of[base]] &= np.arange(threads) == pin
-    for trio in trios(_starts(run, cuts)):
+    for trio in trios(_starts(run, cuts), closed=run.closed):
         left = np.array([np.inf if most is None else most for most in run.at_most])
         for thread in trio.threads:
             left[thread] -= 1

@@ -2,10 +2,10 @@
 
 Give each wire e a price g(e, t) for carrying thread t, zero on the last wires. The cost of a routing is
 then the sum over starting wires of g plus the sum over knots of the reduced cost, that is the knot's
-cost plus the prices of what leaves minus the prices of what enters: everything in between cancels. So
-for any prices at all, the sum of the least reduced costs is a lower bound (Lagrangian decomposition;
-Guignard and Kim 1987). The bound is raised by smoothing the minima by entropy (Nesterov 2005) and
-climbing with L-BFGS.
+cost plus the prices of what leaves minus the prices of what enters: everything in between cancels (on a
+closed board, which has no first and last wires, that is all). So for any prices at all, the sum of the
+least reduced costs is a lower bound (Lagrangian decomposition; Guignard and Kim 1987). The bound is raised
+by smoothing the minima by entropy (Nesterov 2005) and climbing with L-BFGS.
 """
 
 from __future__ import annotations
@@ -36,8 +36,8 @@ def knot_bound(board, prices, smooth, slope):  # type: ignore[no-untyped-def]
     weights = np.empty(k)
     value = np.empty(2 * k * k)
     for w in range(board.strands):
-        if board.weight[w] == 0:
-            continue
+        if board.weight[w] == 0 or (board.weight[w] == 1 and board.ends[w, 1] >= 0):
+            continue  # on a closed board a starting wire has a price at both its ends, like any other
         enters = 0.0  # a folded wire enters two knots, a strand without a knot none
         for e in range(2):
             enters += 1.0 if board.ends[w, e] >= 0 else 0.0

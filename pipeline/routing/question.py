@@ -64,7 +64,8 @@ class Question:
     ``allowance``: for each row how many hand-overs of different threads it may have in mid-row, 0, 1 or
     ``ANY`` (which an empty tuple stands for). Only knots of row-worked rows count, and not a row's first and
     last one. ``serves``: (kinds of cells, threads) which threads make a cell of each kind, by which cells
-    made are counted; None: kind t is made by thread t alone.
+    made are counted; None: kind t is made by thread t alone. ``closed``: whether the threads hang at the end
+    in the order in which they hung at the beginning, so that the band can be tied over and over.
     """
 
     network: Network
@@ -74,6 +75,7 @@ class Question:
     folded: tuple[tuple[int, int], ...] = ()
     allowance: tuple[int, ...] = ()
     serves: NDArray[np.bool_] | None = None
+    closed: bool = False
 
     def __post_init__(self) -> None:
         if not self.allowance:
@@ -94,6 +96,8 @@ class Question:
         halves = [p for pair in self.folded for p in pair]
         if len(set(halves)) != len(halves) or not set(halves) <= set(range(self.network.strands)):
             raise ValueError("a starting position is folded twice, or outside the band")
+        if self.closed and self.folded:
+            raise ValueError("a closed band has no folded start")
 
     @property
     def threads(self) -> int:

@@ -12,6 +12,7 @@ from threadpoolctl import threadpool_limits
 from pipeline.routing.beam import complete, follow
 from pipeline.routing.board import Board, Labels, board, colour_error, row_worked, solution
 from pipeline.routing.bound import strip_bound
+from pipeline.routing.closed import route_closed
 from pipeline.routing.ease import fewer_hand_overs, hasty_plain
 from pipeline.routing.exchange import exchange
 from pipeline.routing.leader import applies, improve_leader
@@ -50,6 +51,8 @@ def route(problem: Question, budget: Budget | None = None) -> Routed:
 
 def _route(problem: Question, budget: Budget) -> Routed:
     require_possible(problem)
+    if problem.closed:
+        return route_closed(problem, budget)
     laid = board(problem)
     if is_plain(problem):
         return solve_plain(problem, budget)

@@ -57,11 +57,9 @@ class Search:
         while board.threads ** (widest + 2) <= STATES and widest < 8:
             widest += 1
         around = list(families(board, rows_worked))
-        self.levels = [
-            [strips(board, across, along, m) for across, along in around] for m in range(1, widest + 1)
-        ]
+        self.levels = [[strips(family, m) for family in around] for m in range(1, widest + 1)]
         self.merging_pays = not rows_worked.all()
-        self.merging = [strips(board, across, along, BOTH) for across, along in around]
+        self.merging = [strips(family, BOTH) for family in around]
 
     # -- descent ---------------------------------------------------------------------------------------
 

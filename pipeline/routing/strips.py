@@ -89,12 +89,13 @@ def strip(board: Board, knots: NDArray[np.int64], cross: NDArray[np.bool_]) -> S
         steps.append((what, item, sign, high, lower))
         begin.append(begin[-1] + high * inner * lower)
 
+    taken, made = set(board.wire[:, :2].ravel().tolist()), set(board.wire[:, 2:].ravel().tolist())
     row = -1
     for v in knots.tolist():
         axis = int(board.position[v]) - low
         for side in (0, 1):
             w = int(board.wire[v, side])
-            if cross[w] or board.weight[w] > 0:
+            if cross[w] or w not in made:
                 first = board.ends[w, 0] == v and (side == 0 or board.wire[v, 0] != w)
                 step(ENTER, w, 1 if first else -1, axis + side, 1)
                 sizes[axis + side] = k
@@ -105,7 +106,7 @@ def strip(board: Board, knots: NDArray[np.int64], cross: NDArray[np.bool_]) -> S
         step(TIE_COUNTED if counted else TIE, v, 0, axis, 2)
         for side in (0, 1):
             w = int(board.wire[v, 2 + side])
-            if cross[w]:
+            if cross[w] or w not in taken:
                 step(LEAVE, w, 1 if board.ends[w, 0] == v else -1, axis + side, 1)
                 sizes[axis + side] = 1
     begin.append(begin[-1] + flags * int(np.prod(sizes)))

@@ -43,14 +43,23 @@ def clock(board: Board) -> Clock:
     return Clock(np.ones(1, np.int64), np.ones(len(board.wire), np.int64))
 
 
-def strips(board: Board, across: NDArray[np.int64], along: NDArray[np.int64], width: int) -> Strips:
+class Family(NamedTuple):
+    """How knots are grouped into strips: neighbouring values of ``across``, in the order of ``along``."""
+
+    knots: NDArray[np.int64]
+    across: NDArray[np.int64]
+    along: NDArray[np.int64]
+
+
+def strips(family: Family, width: int) -> Strips:
     """Group knots into strips of ``width`` neighbouring values of ``across``, ordered by ``along``."""
+    among, across, along = family
     knots, first, key = [], [0], []
     low, high = (int(across.min()), int(across.max())) if len(across) else (0, -1)
     for start in range(low, max(low, high - width + 1) + 1):
         inside = np.flatnonzero((across >= start) & (across < start + width))
-        inside = inside[np.lexsort((inside, across[inside] * (along is not board.row), along[inside]))]
-        knots.append(inside)
+        inside = inside[np.lexsort((among[inside], across[inside], along[inside]))]
+        knots.append(among[inside])
         key.append(along[inside])
         first.append(first[-1] + len(inside))
     none = np.empty(0, np.int32)
@@ -62,16 +71,24 @@ def strips(board: Board, across: NDArray[np.int64], along: NDArray[np.int64], wi
     )
 
 
-def families(
-    board: Board, rows_worked: NDArray[np.bool_]
-) -> Iterator[tuple[NDArray[np.int64], NDArray[np.int64]]]:
-    """Yield (across, along) of each family that suits the working orders on the board."""
-    row, position = board.row.astype(np.int64), board.position.astype(np.int64)
-    yield position, row
-    yield row, position
-    if not rows_worked.all():
-        yield (row + position) // 2, row
-        yield (row - position) // 2 - int(((row - position) // 2).min(initial=0)), row
+def families(board: Board, rows_worked: NDArray[np.bool_]) -> Iterator[Family]:
+    """Yield each family that suits the working orders on the board.
+
+    A closed board has no beginning, so each family comes twice, cut open at two places, where two rows are
+    left out: strips reach over each cut of the other.
+    """
+    position, every = board.position.astype(np.int64), np.arange(len(board.row))
+    rows = int(board.row.max(initial=-1)) + 1
+    closed = bool((board.ends[: board.strands, 1] >= 0).any() and (board.weight <= 1).all())
+    for cut in (0, rows // 2) if closed else (0,):
+        row = (board.row.astype(np.int64) + cut) % max(1, rows)
+        inside = every[row < rows - 2] if closed else every
+        row, at = row[inside], position[inside]
+        yield Family(inside, at, row)
+        yield Family(inside, row, at)
+        if not rows_worked.all():
+            yield Family(inside, (row + at) // 2, row)
+            yield Family(inside, (row - at) // 2 - int(((row - at) // 2).min(initial=0)), row)
 
 
 @compiled

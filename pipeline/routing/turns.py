@@ -10,7 +10,7 @@ a row is the thread of (leader, parked near, parked far); three threads make at 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Set
 from dataclasses import dataclass
 from itertools import permutations
 
@@ -36,6 +36,8 @@ class Trio:
     """(2, states) the state after the leader changes at the near edge, at the far edge."""
     starts: frozenset[tuple[int, int, int]]
     """Threads that the strands 0, 1 and the last may start with."""
+    closed: bool = False
+    """Whether the three end as they start. The bounds do not know it."""
 
     @property
     def labels(self) -> tuple[int, ...]:
@@ -50,8 +52,20 @@ class Trio:
     @property
     def first(self) -> NDArray[np.bool_]:
         """(states,) whether row 0 can be in that state: either of the strands that meet first leads."""
+        return self._after(self.starts)
+
+    def _after(self, starts: Set[tuple[int, int, int]]) -> NDArray[np.bool_]:
         states = self.states.tolist()
-        return np.array([{(a, b, c), (b, a, c)} & self.starts != set() for a, b, c in states])
+        return np.array([{(a, b, c), (b, a, c)} & starts != set() for a, b, c in states])
+
+    @property
+    def ways(self) -> Iterator[tuple[NDArray[np.bool_], NDArray[np.bool_]]]:
+        """(states,) whether the first row can be in that state, and the last one: once, or for each start."""
+        if not self.closed:
+            yield self.first, np.ones(len(self.states), dtype=bool)
+            return
+        for start in sorted(self.starts):
+            yield self._after({start}), self._after({start})  # the last knot brings either of the two
 
     def start(self, state: int) -> tuple[int, int, int]:
         """Starting threads that lead to ``state`` in row 0, the leader first where it can be."""
@@ -63,25 +77,28 @@ Start = tuple[tuple[int, int, int], tuple[tuple[int, int], ...]]
 """Threads of the starting strands 0, 1 and the last, and the bases forced by them."""
 
 
-def trios(starts: Iterable[Start]) -> list[Trio]:
+def trios(starts: Iterable[Start], *, closed: bool = False) -> list[Trio]:
     """Gather possible starts into trios: those of the same threads and forced bases are one."""
     gathered: dict[Start, set[tuple[int, int, int]]] = defaultdict(set)
     for threads, forced in starts:
         a, b, c = sorted(threads)
         gathered[(a, b, c), forced].add(threads)
-    return [_trio(threads, forced, frozenset(of)) for (threads, forced), of in sorted(gathered.items())]
+    return [
+        _trio(threads, forced, frozenset(of), closed) for (threads, forced), of in sorted(gathered.items())
+    ]
 
 
 def _trio(
     threads: tuple[int, int, int],
     forced: tuple[tuple[int, int], ...],
     starts: frozenset[tuple[int, int, int]],
+    closed: bool,
 ) -> Trio:
     states = sorted(set(permutations(threads)))
     index = {state: i for i, state in enumerate(states)}
     at_near = [index[near, lead, far] for lead, near, far in states]
     at_far = [index[far, near, lead] for lead, near, far in states]
-    return Trio(threads, forced, np.array(states), np.array([at_near, at_far]), starts)
+    return Trio(threads, forced, np.array(states), np.array([at_near, at_far]), starts, closed)
 
 
 def edge_costs(trio: Trio, costs: Floats) -> Floats:
@@ -107,10 +124,16 @@ def turns(trio: Trio, state_costs: Floats) -> tuple[float, Ints]:
 
     Among equals it takes few changes of leader: each costs a billionth of what is at stake.
     """
+    return min((_turns(trio, state_costs, *way) for way in trio.ways), key=lambda found: found[0])
+
+
+def _turns(
+    trio: Trio, state_costs: Floats, first: NDArray[np.bool_], end: NDArray[np.bool_]
+) -> tuple[float, Ints]:
     rows = len(state_costs)
     price = 1e-9 * max(1.0, float(state_costs.min(axis=1).sum())) / rows
     change = price * (trio.turn != np.arange(len(trio.states)))
-    reached = np.where(trio.first, state_costs[0], np.inf)
+    reached = np.where(first, state_costs[0], np.inf)
     turned = np.zeros((rows, len(trio.states)), dtype=bool)
     for row in range(1, rows):
         turn = trio.turn[row % 2]
@@ -118,7 +141,7 @@ def turns(trio: Trio, state_costs: Floats) -> tuple[float, Ints]:
         turned[row] = other < reached
         reached = np.minimum(reached, other) + state_costs[row]
     path = np.empty(rows, dtype=np.int64)
-    path[-1] = reached.argmin()
+    path[-1] = np.where(end, reached, np.inf).argmin()
     for row in range(rows - 1, 0, -1):
         here = path[row]
         path[row - 1] = trio.turn[row % 2][here] if turned[row, here] else here
