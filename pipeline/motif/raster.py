@@ -24,6 +24,7 @@ from pipeline.errors import InputError
 MOST_PIXELS = 50_000_000
 """A picture with more pixels is refused before it is decoded."""
 
+_LONGEST_SHAPE = 10_000
 _MOST_UNUSUAL = 12_000_000  # of pixels that take up to 32 bytes each
 _FORMATS = ("PNG", "JPEG", "WEBP", "GIF", "BMP", "TIFF")
 _MOST_PROFILE_BYTES = 4_000_000
@@ -58,6 +59,10 @@ def decode(
 def _refuse_too_many(width: int, height: int, name: str, most: int) -> None:
     if width < 1 or height < 1:
         raise InputError(f"{name} is a picture without pixels.", _TO_RESAVE)
+    if max(width, height) > _LONGEST_SHAPE * min(width, height):
+        raise InputError(
+            f"{name} is {width} by {height} pixels, and no band has such a shape.", "Cut out the motif."
+        )
     if width * height > most:
         raise InputError(
             f"{name} is {width} by {height} pixels, more than the {most:,} that are read.", _TO_SHRINK

@@ -2,7 +2,16 @@
 
 from __future__ import annotations
 
+import gzip
 import itertools
+import random
+import resource
+import struct
+import zlib
+from collections.abc import Callable
+from contextlib import suppress
+from functools import partial
+from importlib import resources
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +22,9 @@ from hypothesis import strategies as st
 from scipy import ndimage
 
 from pipeline.errors import InputError
+from pipeline.motif import confined
 from pipeline.motif.lettering import MOST_LETTERS, best_height, heights, set_letters
+from pipeline.motif.typeface import typeset
 
 VERA = Path(reportlab.__file__).parent / "fonts" / "Vera.ttf"  # a font that comes with a dependency
 TEXT = st.text("ABRCILTVWYÄÉŞabgjloptzäéş0127&.,!'-+ ♥", min_size=1, max_size=12).filter(str.strip)
@@ -242,3 +253,40 @@ def test_the_longest_line_is_set_soon_enough() -> None:
     """A bound on work, not on time: 120 letters, and the highest letters of a font."""
     assert set_letters("W" * MOST_LETTERS, height=12).ink.shape[1] == MOST_LETTERS * 11 - 1
     assert set_letters("W", height=200, font=VERA).height == 200
+
+
+def _bomb() -> bytes:
+    """Fonts may come packed, and FreeType unpacks them: 300 kB that become 300 MB."""
+    return gzip.compress(b"\x01fcp" + bytes(300_000_000), 9)
+
+
+def _woff(claimed: int) -> bytes:
+    """A packed web font whose one table claims to be larger than it is."""
+    packed = zlib.compress(bytes(1_000_000))
+    sizes = (64 + len(packed), 1, 0, claimed, 1, 0, *[0] * 5)
+    head = struct.pack(">4s4sIHHIHHIIIII", b"wOFF", b"\0\1\0\0", *sizes)
+    return head + struct.pack(">4sIIII", b"glyf", 64, len(packed), claimed, 0) + packed
+
+
+def _damaged(seed: int) -> bytes:
+    rng = random.Random(seed)
+    font = bytearray(resources.files("pipeline.writers").joinpath("sans-bold.ttf").read_bytes())
+    for _ in range(40):
+        at = rng.randrange(600) if rng.random() < 0.5 else rng.randrange(len(font))
+        font[at] = rng.choice((0, 0xFF, 0x7F, 0x80, rng.randrange(256)))
+    return bytes(font)
+
+
+PACKED = (_bomb, partial(_woff, 1_000_000), partial(_woff, 2**32 - 1))
+FONTS = (*PACKED, *(partial(_damaged, seed) for seed in range(6)))
+
+
+@pytest.mark.parametrize("data", FONTS)
+def test_a_hostile_font_is_used_or_refused_in_bounds(tmp_path: Path, data: Callable[[], bytes]) -> None:
+    (tmp_path / "hostile.ttf").write_bytes(data())
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    with suppress(InputError):
+        typeset(["A", "g"], 9, tmp_path / "hostile.ttf")
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    assert after.ru_utime - before.ru_utime < confined.SECONDS
+    assert after.ru_maxrss < 1_500_000  # kilobytes; of the largest child so far

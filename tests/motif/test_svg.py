@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import resource
 import subprocess
 import sys
+from contextlib import suppress
 from pathlib import Path
+from time import sleep
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.errors import InputError
-from pipeline.motif import svg
+from pipeline.motif import confined, svg
+from pipeline.motif.confined import ask
 from pipeline.motif.picture import load_grid, load_picture
+from pipeline.motif.raster import decode
 from pipeline.motif.svg import render_svg
 
 HEAD = (
@@ -192,15 +197,22 @@ def test_the_text_looked_through_is_the_text_drawn() -> None:
         + HEAD
         + "+ADw-image href=+ACI-/etc/hostname+ACI-/+AD4-</svg>"
     )
-    refused(hidden.encode(), "embedded picture")
+    refused(hidden.encode(), "encoding")
 
 
-def test_drawing_that_takes_too_long_is_stopped(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    slow = tmp_path / "slow.py"
-    slow.write_text("import time\ntime.sleep(60)\n")
-    monkeypatch.setattr(svg, "_WORKER", slow)
-    monkeypatch.setattr(svg, "_TIMEOUT_S", 0.5)
+def test_drawing_that_takes_too_long_is_stopped(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(svg, "ask", lambda worker, task, data: ask(__name__, task, data))
+    monkeypatch.setattr(confined, "TIMEOUT_S", 3)
     refused(drawing(RECT), "too long")
+
+
+def prepare() -> None:
+    """This module is a worker, too, whose work never ends."""
+
+
+def work(task: dict[str, str], data: bytes) -> tuple[dict[str, str], bytes]:
+    sleep(600)
+    return {}, b""
 
 
 def test_drawing_that_needs_too_much_memory_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -211,23 +223,46 @@ def test_drawing_that_needs_too_much_memory_is_refused(monkeypatch: pytest.Monke
 def test_the_drawing_process_cannot_open_files(tmp_path: Path) -> None:
     """Even an embedded picture that the guard had missed stays unread: files cannot be opened there."""
     (tmp_path / "secret.svg").write_bytes(drawing('<rect width="40" height="20" fill="#00ff00"/>'))
-    body = f'<image width="40" height="20" href="{tmp_path / "secret.svg"}"/>'
-
-    def drawn(*command: str) -> bytes:
-        return subprocess.run(
-            command, input=drawing(body), capture_output=True, check=True, timeout=60
-        ).stdout
-
-    from pipeline.motif.raster import decode
-
-    unguarded = (
-        "import sys, resvg_py\nsys.stdout.buffer.write(bytes(resvg_py.svg_to_bytes("
-        "svg_string=sys.stdin.read(), width=40, height=20, skip_system_fonts=True)))"
-    )
-    assert decode(drawn(sys.executable, "-c", unguarded), "x")[..., 1].any()
-    assert not decode(drawn(sys.executable, "-I", str(svg._WORKER), "40"), "x")[..., 1].any()
+    body = drawing(f'<image width="40" height="20" href="{tmp_path / "secret.svg"}"/>').decode()
+    for kept in ("", "confined._confine(); "):
+        code = f"import sys, resvg_py; from pipeline.motif import confined; {kept}"
+        code += (
+            "sys.stdout.buffer.write(bytes(resvg_py.svg_to_bytes("
+            "svg_string=sys.stdin.read(), width=40, height=20, skip_system_fonts=True)))"
+        )
+        png = subprocess.run(
+            [sys.executable, "-c", code], input=body.encode(), capture_output=True, check=True
+        )
+        assert decode(png.stdout, "x")[..., 1].any() == (not kept)
 
 
+@pytest.mark.parametrize(
+    "body",
+    [
+        f'<rect width="1" height="1" style="fill:{"url(" * 1_000_000}"/>',
+        f'<rect width="1" height="1" fill="url({" " * 2_000}"/>',
+        f'<rect width="1" height="1" fill="{"url" + " " * 2_000}"/>' * 400,
+        f'<rect width="1" height="1" fill="{"url( " * 2_000}#a)"/>',
+        f'<rect width="1" height="1" style="fill:{"url(#a)" * 400_000}"/>',
+        "<style>" + "url(#a) " * 400_000 + "</style>",
+        "<g>" * 59 + "</g>" * 59 + "<a/>" * 19_000,
+        '<rect width="1" height="1" ' + " ".join(f'a{i}="1"' for i in range(50_000)) + "/>",
+    ],
+)
+def test_whatever_a_drawing_holds_it_is_read_in_time_linear_in_its_size(body: str) -> None:
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    with suppress(InputError):
+        render_svg(drawing(body), "x.svg")
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    assert after.ru_utime - before.ru_utime < confined.SECONDS
+
+
+@pytest.mark.parametrize("encoding", ["punycode", "idna", "utf-7", "rot13", "zlib", "undefined", "x" * 39])
+def test_odd_encodings_are_not_tried(encoding: str) -> None:
+    refused(f'<?xml version="1.0" encoding="{encoding}"?>{"a-" * 200_000}'.encode(), "encoding")
+
+
+@settings(max_examples=15)
 @given(st.binary(max_size=120))
 def test_any_bytes_after_a_bracket(data: bytes) -> None:
     try:
