@@ -14,8 +14,10 @@ from pathlib import Path
 
 import joblib
 
-from pipeline.batch import Order, Shop, run_orders
+from pipeline.batch.listing import Line
+from pipeline.batch.work import Shop, run_lines
 from pipeline.drawer.stash import read_stash
+from pipeline.order.request import parse
 
 SAMPLES = Path(__file__).parent.parent / "sample_images"
 PICTURES = ("pennant.png", "buoy.png", "signal_hoist.png", "life_ring.png")
@@ -24,21 +26,13 @@ WARMING = 4
 """Orders planned first, so that workers have started and compiled."""
 
 
-def orders(count: int) -> list[Order]:
+def lines(count: int) -> list[Line]:
     """``count`` different orders of usual size."""
     made = []
     for i in range(count):
-        name = PICTURES[i // 2 % 4] if i % 2 else None
-        made.append(
-            Order(
-                line=i + 2,
-                title=f"order {i}",
-                letters=None if name else LETTERS[i // 2 % 4],
-                picture=name,
-                strands=12 + i % 7,
-                rows=60 + i,
-            )
-        )
+        artwork = ("picture", PICTURES[i // 2 % 4]) if i % 2 else ("letters", LETTERS[i // 2 % 4])
+        cells = (artwork, ("title", f"order {i}"), ("strands", str(12 + i % 7)), ("rows", str(60 + i)))
+        made.append(Line(i + 2, parse(dict(cells), base=SAMPLES), cells))
     return made
 
 
@@ -64,12 +58,12 @@ def measure(jobs: int, count: int, effort: float) -> tuple[float, float]:
     """Seconds for ``count`` orders, the workers warm, and the cores that others used meanwhile."""
     stash = read_stash(SAMPLES / "club_stash.csv")
     with tempfile.TemporaryDirectory() as folder:
-        shop = Shop(SAMPLES, Path(folder), stash, 165.0, effort)
-        everything = orders(WARMING + count)
-        list(run_orders(everything[:WARMING], shop, jobs=jobs))
+        shop = Shop(Path(folder), stash, effort)
+        everything = lines(WARMING + count)
+        list(run_lines(everything[:WARMING], shop, jobs=jobs))
         busy, own = busy_s(), own_s()
         began = time.perf_counter()
-        outcomes = list(run_orders(everything[WARMING:], shop, jobs=jobs))
+        outcomes = list(run_lines(everything[WARMING:], shop, jobs=jobs))
         seconds = time.perf_counter() - began
         others = max(0.0, (busy_s() - busy) - (own_s() - own)) / seconds
     failed = [outcome.error for outcome in outcomes if not outcome.done]

@@ -27,7 +27,6 @@ def command(texts: Mapping[str, str]) -> None:
     from cli.summary import show_summary
     from pipeline.bundle import band_files
     from pipeline.files.folder import check_target, folder_name, write_result
-    from pipeline.order.asked import LetterSource
     from pipeline.order.request import parse
     from pipeline.plan import plan
     from pipeline.report import report_of
@@ -58,7 +57,7 @@ def command(texts: Mapping[str, str]) -> None:
             report,
             skeins=made.skeins,
             source=made.design.picture,
-            lengthwise=isinstance(order.artwork, LetterSource) and order.artwork.direction == "along",
+            lengthwise=order.artwork.lengthwise,
             timings=made.timings,
             stage=watch.stage,
         )

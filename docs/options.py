@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pipeline.order.options import COLUMNS, OPTIONS, SAME_OPTION, Group, Kind, Option
+from pipeline.order.options import COLUMNS, COPIES, OPTIONS, SAME_OPTION, Group, Kind, Option
 from pipeline.order.units import spell_flag
 
 HEAD = """# All that can be asked for
@@ -22,7 +22,7 @@ def page() -> str:
     """The page as text."""
     parts = [HEAD]
     for group in Group:
-        options = [option for option in OPTIONS if option.group is group]
+        options = [option for option in (*OPTIONS, COPIES) if option.group is group]
         if options:
             parts.append(f"## {group}\n\n| flag | what it does | without it | column |\n|---|---|---|---|\n")
             parts[-1] += "".join(_line(option) for option in options)
@@ -32,11 +32,13 @@ def page() -> str:
 
 def _line(option: Option) -> str:
     flag = option.shown if option.metavar == "SOURCE" else f"--{option.name} {option.shown}".strip()
+    if option is COPIES:
+        flag = ""
     if option.kind is Kind.SWITCH and option.usual == "yes":
         flag += f" / --{option.opposite}"
     without = option.otherwise or option.usual or "–"
     column = f"`{option.name}`" if option in COLUMNS else "–"
-    cells = (f"`{flag}`", option.help + _between(option), without, column)
+    cells = (f"`{flag}`" if flag else "–", option.help + _between(option), without, column)
     row = " | ".join(cell.replace("|", r"\|") for cell in cells)
     return f"| {row} |\n"
 

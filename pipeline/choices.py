@@ -132,14 +132,7 @@ class Choice:
     @property
     def lengthwise(self) -> bool:
         """Whether the picture is the right way up when the band lies on its side."""
-        return lengthwise(self.asked.artwork)
-
-
-def lengthwise(artwork: Artwork) -> bool:
-    """Whether the artwork runs along the band."""
-    if isinstance(artwork, LetterSource):
-        return artwork.direction == "along"
-    return artwork.turn % 2 == 1
+        return self.asked.artwork.lengthwise
 
 
 # ---------------------------------------------------------------- which bands
@@ -383,7 +376,7 @@ def _tried(asked: Asked, budget: Budget) -> Found:
 def plan_choice(asked: Asked, budget: Budget) -> Choice:
     """Plan one band, without advice, and draw it. Raises HitchgridError."""
     made = plan(asked.artwork, asked.band, asked.drawer, asked.tying, budget=budget, further=False)
-    picture = band_png(made.pattern, lengthwise=lengthwise(asked.artwork))
+    picture = band_png(made.pattern, lengthwise=asked.artwork.lengthwise)
     return Choice(asked, made.pattern, report_of(made), picture, figures(made, asked))
 
 

@@ -36,6 +36,10 @@ MOST_EXTRA = Bounds(0, 400)
 MOST_TITLE = 200
 MOST_LETTERS = 120
 MOST_REPEATS = 2_000
+MOST_ORDERS = 5_000
+MOST_ORDERS_BYTES = 2_000_000
+MOST_PATTERN_BYTES = 20_000_000
+"""400 strands × 5,000 rows would be about 40 MB, no band is that long."""
 STRANDS = Bounds(2, MOST_STRANDS)
 ROWS = Bounds(1, MOST_ROWS)
 COLOURS = Bounds(1, 16)

@@ -29,6 +29,11 @@ class PictureSource:
     reduce: Mode = "auto"
 
     @property
+    def lengthwise(self) -> bool:
+        """Whether the picture is upright when the band lies on its side."""
+        return self.turn % 2 == 1
+
+    @property
     def title(self) -> str:
         return self.path.stem.replace("_", " ").replace("-", " ").strip() or "picture"
 
@@ -44,6 +49,11 @@ class LetterSource:
     threads: tuple[str, ...] = ()
     turn: int = 0
     mirror: bool = False
+
+    @property
+    def lengthwise(self) -> bool:
+        """Whether the letters are upright when the band lies on its side."""
+        return self.direction == "along"
 
     @property
     def title(self) -> str:

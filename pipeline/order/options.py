@@ -275,8 +275,12 @@ JOBS = Option(
     "jobs", Group.RESULT, Kind.WHOLE, "How many are planned at the same time; 0 is one a core.", "0",
     bounds=limits.JOBS, common=True, of_run=True,
 )  # fmt: skip
-NAMED: dict[str, Option] = {option.name: option for option in (*OPTIONS, *BLOCKS, JOBS)}
-COLUMNS: tuple[Option, ...] = tuple(option for option in OPTIONS if not option.of_run)
+COPIES = Option(
+    "copies", Group.RESULT, Kind.WHOLE, "Bands made alike; the cutting plan counts them all.", "1",
+    bounds=limits.COPIES,
+)  # fmt: skip
+NAMED: dict[str, Option] = {option.name: option for option in (*OPTIONS, *BLOCKS, JOBS, COPIES)}
+COLUMNS: tuple[Option, ...] = (*(option for option in OPTIONS if not option.of_run), COPIES)
 """What a list of orders has columns for."""
 OF_BLOCKS: tuple[Option, ...] = (
     *BLOCKS,

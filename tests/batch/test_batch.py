@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import os
+import re
 import shutil
 import signal
 from dataclasses import replace
@@ -12,12 +13,18 @@ from pathlib import Path
 
 import pytest
 from PIL import Image
+from pypdf import PdfReader
 
 from cli.main import run
-from pipeline.batch import COLUMNS, Outcome, Shop, orders_csv, parse_orders, run_orders, skeins_csv, totals
+from pipeline.batch.listing import Line, parse_lines
+from pipeline.batch.told import orders_csv, skeins_csv
+from pipeline.batch.work import Outcome, Shop, run_lines
 from pipeline.drawer.stash import Stash, parse_stash
 from pipeline.errors import ImpossibleError, InputError, OutputError
 from pipeline.files.collection import claimed
+from pipeline.materials.workshop import NamedPiece, cut_all
+from pipeline.order.asked import PictureSource
+from pipeline.writers.workshop import cutting_sheet_pdf
 
 STASH = b"name,colour,metres\nnavy,#1b2a59,12\nchalk,#f4f1e8,3\ncoral,#e0604a,20\n"
 LIST = """title,letters,picture,strands,rows,copies
@@ -27,17 +34,19 @@ Missing,,nowhere.png,7,6,1
 """
 
 
-def wrist(text: str) -> float:
-    return float(text)
-
-
 @pytest.fixture
 def shop(tmp_path: Path) -> Shop:
     flag = Image.new("RGB", (24, 24), "#1b2a59")
     flag.paste((224, 96, 74), (8, 0, 16, 24))
     flag.save(tmp_path / "flag.png")
     stash: Stash = parse_stash(STASH, "drawer.csv")
-    return Shop(tmp_path, tmp_path / "out", stash, 165.0, effort=0.01)
+    return Shop(tmp_path / "out", stash, effort=0.01)
+
+
+def lines_of(shop: Shop, text: str = LIST) -> tuple[Line, ...]:
+    lines, refused = parse_lines(text, "orders.csv", shop.out.parent)
+    assert not refused
+    return lines
 
 
 def files_of(folder: Path) -> dict[str, bytes]:
@@ -45,81 +54,104 @@ def files_of(folder: Path) -> dict[str, bytes]:
 
 
 def test_orders_are_planned_resumed_and_summed_up(shop: Shop) -> None:
-    orders, refused = parse_orders(LIST, "orders.csv", wrist)
-    assert not refused
-    first = list(run_orders(orders, shop))
-    assert [o.order.title for o in first] == ["Bow", "Flag", "Missing"]
+    lines = lines_of(shop)
+    first = list(run_lines(lines, shop))
+    assert [o.line.title for o in first] == ["Bow", "Flag", "Missing"]
     assert [o.done for o in first] == [True, True, False]
     assert "nowhere.png" in first[2].error
     written = files_of(shop.out)
     assert "001-bow/pattern.json" in written and "002-flag/order.json" in written
 
     shutil.rmtree(shop.out / "002-flag")
-    again = list(run_orders(orders, shop))
+    again = list(run_lines(lines, shop))
     assert [o.resumed for o in again] == [True, False, False]
     assert files_of(shop.out) == written
     assert [replace(o, resumed=False) for o in again] == first
 
-    found = totals(again, shop.stash)
+    wanted = [piece for o in again for piece in o.all_pieces]
+    found = cut_all(wanted, shop.stash)
+    named = [piece for total in found for skein in total.skeins for piece in skein.pieces]
+    assert sorted(map(repr, named)) == sorted(map(repr, wanted))
     for total in found:
-        cut = sorted(cm for skein in total.cutting.skeins for cm in skein.pieces_cm)
-        assert cut == sorted(cm for o in again for cm in (o.pieces_cm or {}).get(total.thread, ()))
-        assert total.metres == pytest.approx(sum(cut) / 100)
-    status = {row["title"]: row for row in csv.DictReader(io.StringIO(orders_csv(again)))}
+        assert all(skein.left_cm >= 0 for skein in total.skeins)
+        assert total.metres == pytest.approx(
+            sum(p.length_cm for p in wanted if p.thread == total.thread.name) / 100
+        )
+    status = {row["title"]: row for row in csv.DictReader(io.StringIO(orders_csv(again, ())))}
     assert status["Bow"]["status"] == "done" and status["Missing"]["status"] == "failed"
-    assert float(status["Bow"]["metres"]) == pytest.approx(sum(map(sum, again[0].pieces_cm.values())) / 100)
-    assert len(list(csv.DictReader(io.StringIO(skeins_csv(found))))) == sum(
-        len(t.cutting.skeins) for t in found
-    )
+    one = sum(piece.length_cm for piece in again[0].pieces)
+    assert float(status["Bow"]["metres"]) == pytest.approx(2 * one / 100)
+    cuts = list(csv.DictReader(io.StringIO(skeins_csv(found))))
+    assert {cut["band"] for cut in cuts} == {"Bow, 1 of 2", "Bow, 2 of 2", "Flag"}
+    assert sum(int(cut["pieces"]) * int(cut["cut_cm"]) for cut in cuts) == sum(p.length_cm for p in wanted)
+    assert all(re.match(r"strands? \d", cut["strands"]) for cut in cuts)
+
+
+def test_the_cutting_sheet_names_band_strands_and_price() -> None:
+    stash = parse_stash(b"name,colour,metres,skein_m,price\nnavy,#1b2a59,8,8,1.50\n", "drawer.csv")
+    pieces = [NamedPiece("navy", 300, f"strand {i}", "Bow <1>") for i in (1, 2, 3)]
+    (total,) = cut_all(pieces, stash)
+    assert (total.metres, total.buy, total.to_pay) == (9.0, 1, 1.5)
+    assert [skein.owned for skein in total.skeins] == [True, False]
+    page = PdfReader(io.BytesIO(cutting_sheet_pdf([total], 1))).pages[0].extract_text()
+    for said in ("3 pieces for 1 band", "300 cm", "Bow <1>: strands 1, 2", "Bow <1>: strand 3", "1.50"):
+        assert said in page, page
+    (whole,) = cut_all([NamedPiece("navy", 900, "strand 1", "Bow")], stash)
+    assert not whole.skeins and whole.too_long[0].length_cm == 900
+    page = PdfReader(io.BytesIO(cutting_sheet_pdf([whole], 1))).pages[0].extract_text()
+    assert "no skein holds 900 cm" in page
 
 
 def test_a_changed_order_or_picture_is_planned_again(shop: Shop) -> None:
-    orders, _ = parse_orders(LIST, "orders.csv", wrist)
-    list(run_orders(orders[:2], shop))
-    Image.new("RGB", (24, 24), "#e0604a").save(shop.base / "flag.png")
-    changed = [replace(orders[0], rows=9), orders[1]]
-    assert [o.resumed for o in run_orders(changed, shop)] == [False, False]
+    lines = lines_of(shop)
+    list(run_lines(lines[:2], shop))
+    Image.new("RGB", (24, 24), "#e0604a").save(shop.out.parent / "flag.png")
+    changed = lines_of(shop, LIST.replace("Bow,I,,8,8", "Bow,I,,8,9"))[:2]
+    assert [o.resumed for o in run_lines(changed, shop)] == [False, False]
+    more = lines_of(shop, LIST.replace("Bow,I,,8,8,2", "Bow,I,,8,9,5"))[:2]
+    assert [o.resumed for o in run_lines(more, shop)] == [True, True]  # copies are cut, not planned
 
 
 def test_a_newer_version_plans_again(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
-    orders, _ = parse_orders(LIST, "orders.csv", wrist)
-    list(run_orders(orders[:1], shop))
-    monkeypatch.setattr("pipeline.batch.version", lambda name: "99.0")
-    assert [o.resumed for o in run_orders(orders[:1], shop)] == [False]
-    assert [o.resumed for o in run_orders(orders[:1], shop)] == [True]
+    lines = lines_of(shop)
+    list(run_lines(lines[:1], shop))
+    monkeypatch.setattr("pipeline.batch.work.version", lambda name: "99.0")
+    assert [o.resumed for o in run_lines(lines[:1], shop)] == [False]
+    assert [o.resumed for o in run_lines(lines[:1], shop)] == [True]
 
 
 @pytest.mark.parametrize("picture", ["/dev/zero", ".", "n" * 5000, "no\0thing.png"])
 def test_a_picture_that_is_no_file_is_told_at_once(shop: Shop, picture: str) -> None:
-    orders, _ = parse_orders(LIST, "orders.csv", wrist)
-    (outcome,) = run_orders([replace(orders[1], picture=picture)], shop)
+    lines = lines_of(shop)
+    asked = replace(lines[1].order, artwork=PictureSource(shop.out.parent / picture))
+    (outcome,) = run_lines([replace(lines[1], order=asked)], shop)
     assert outcome.error and "fault" not in outcome.error
 
 
 def test_two_workers_write_what_one_writes(shop: Shop) -> None:
-    orders, _ = parse_orders(LIST, "orders.csv", wrist)
-    alone = list(run_orders(orders, shop))
-    both = replace(shop, out=shop.base / "both")
-    assert list(run_orders(orders, both, jobs=2)) == alone
+    lines = lines_of(shop)
+    alone = list(run_lines(lines, shop))
+    both = replace(shop, out=shop.out.parent / "both")
+    assert list(run_lines(lines, both, jobs=2)) == alone
     assert files_of(both.out) == files_of(shop.out)
 
 
 def test_a_forged_finished_order_is_planned_again(shop: Shop) -> None:
-    orders, _ = parse_orders(LIST, "orders.csv", wrist)
-    first = list(run_orders(orders[:1], shop))
+    lines = lines_of(shop)
+    first = list(run_lines(lines[:1], shop))
     kept = shop.out / "001-bow" / "order.json"
     sound = kept.read_text()
-    for old, new in (("navy", "gold"), ('"knots"', '"nots"'), ('"pieces_cm": {', '"pieces_cm": 3, "x": {')):
+    for old, new in (("navy", "gold"), ('"knots"', '"nots"'), ('"pieces": [', '"pieces": 3, "x": [')):
         kept.write_text(sound.replace(old, new))
-        assert list(run_orders(orders[:1], shop)) == first
+        assert list(run_lines(lines[:1], shop)) == first
         assert kept.read_text() == sound
 
 
 def test_a_worker_that_dies_is_told(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
-    orders, _ = parse_orders(LIST, "orders.csv", wrist)
-    monkeypatch.setattr("pipeline.batch.run_order", _die)
+    lines = lines_of(shop)
+    monkeypatch.setattr("pipeline.batch.work.run_line", _die)
     with pytest.raises(ImpossibleError, match=r"worker.*again"):
-        list(run_orders(orders, shop, jobs=2))
+        list(run_lines(lines, shop, jobs=2))
 
 
 def _die(order: object, shop: object) -> None:
@@ -129,47 +161,57 @@ def _die(order: object, shop: object) -> None:
 @pytest.mark.parametrize(
     ("line", "why"),
     [
-        (",,,8,8,", "either letters or a picture"),
-        (",A,b.png,8,8,", "either letters or a picture"),
-        (",A,,many,8,", "strands 'many'"),
-        (",A,,8,99999999,", "rows"),
-        (",A", "another number of cells"),
-        (",A,,8,8,1,7", "another number of cells"),
+        (",,,8,8,", "give one picture, or letters."),
+        (",A,b.png,8,8,", "give one picture, or letters, not both"),
+        (",A,,many,8,", "column strands: 'many' is not a whole number"),
+        (",A,,8,99999999,", "column rows: '99999999' is out of range"),
+        (",A,,8,8,0", "column copies: '0' is out of range"),
+        (",A", "2 cells, and the header has 6"),
+        (",A,,8,8,1,7", "7 cells, and the header has 6"),
     ],
 )
 def test_a_bad_line_is_told_and_the_rest_is_read(line: str, why: str) -> None:
-    orders, refused = parse_orders(LIST + line + "\nLast,L,,8,8,1\n", "orders.csv", wrist)
-    assert [o.title for o in orders] == ["Bow", "Flag", "Missing", "Last"]
+    lines, refused = parse_lines(LIST + line + "\nLast,L,,8,8,1\n", "orders.csv", Path())
+    assert [o.title for o in lines] == ["Bow", "Flag", "Missing", "Last"]
     assert len(refused) == 1
     assert why in refused[0].error and "line 5" in refused[0].error
 
 
 @pytest.mark.parametrize(
-    "text", ["", "\n", "colour,size\n", "letters,size\nA,1\n", "title\nBow\n", "letters\n"]
+    "text", ["", "\n", "colour,size\n", "letters,sails\nA,1\n", "title\nBow\n", "letters\n"]
 )
 def test_a_list_without_header_or_orders_is_refused(text: str) -> None:
     with pytest.raises(InputError, match=r"orders\.csv"):
-        parse_orders(text, "orders.csv", wrist)
+        parse_lines(text, "orders.csv", Path())
+
+
+def test_columns_have_the_names_of_flags_in_any_spelling() -> None:
+    header = "Initials;Switching_Rows;hand-overs;color;threads;wrist;Fill"
+    text = header + '\nRC;auto;NONE;2;"navy; chalk";16 cm;center\n'
+    (line,), refused = parse_lines(text, "orders.csv", Path())
+    assert not refused and line.title == "RC"
+    order = line.order
+    assert (order.tying.switching_rows, order.tying.ease.value, order.drawer.colours) == (None, "plain", 2)
+    assert order.drawer.only == ("navy", "chalk")
+    assert (order.band.wrist_mm, order.band.fill) == (160.0, "centre")
+    with pytest.raises(InputError, match=r"line 1: there is no column 'strnds'. Did you mean strands"):
+        parse_lines("letters,strnds\nRC,8\n", "orders.csv", Path())
+    with pytest.raises(InputError, match="twice"):
+        parse_lines("letters,colors,colours\nRC,1,2\n", "orders.csv", Path())
 
 
 def test_no_cell_of_the_summary_is_a_formula() -> None:
-    orders, _ = parse_orders('title,letters\n=HYPERLINK("x"),A\n', "orders.csv", wrist)
-    text = orders_csv([Outcome(orders[0], error="+1")])
-    row = next(csv.DictReader(io.StringIO(text)))
+    (line,), _ = parse_lines('title,letters\n=HYPERLINK("x"),A\n', "orders.csv", Path())
+    row = next(csv.DictReader(io.StringIO(orders_csv([Outcome(line, error="+1")], ()))))
     assert row["title"].startswith("'=") and row["message"] == "'+1"
-
-
-def test_every_column_is_a_field_of_an_order() -> None:
-    assert {"letters", "picture", "copies", "title"} <= set(COLUMNS)
-    assert "line" not in COLUMNS
 
 
 def test_a_folder_of_other_files_is_refused(shop: Shop, capsys: pytest.CaptureFixture[str]) -> None:
     shop.out.mkdir()
     (shop.out / "thesis.txt").write_text("years of work")
-    (shop.base / "orders.csv").write_text("letters,strands,rows\nI,8,8\n")
+    (shop.out.parent / "orders.csv").write_text("letters,strands,rows\nI,8,8\n")
     with pytest.raises(SystemExit) as stop:
-        run(("batch", str(shop.base / "orders.csv"), "--out", str(shop.out)))
+        run(("batch", str(shop.out.parent / "orders.csv"), "--out", str(shop.out)))
     assert stop.value.code == 2
     assert "--out" in capsys.readouterr().err
     assert [path.name for path in shop.out.iterdir()] == ["thesis.txt"]
@@ -220,7 +262,9 @@ def test_a_list_of_ours_that_the_maker_changed_is_kept(tmp_path: Path) -> None:
         run(words)
     assert (tmp_path / "made" / "orders-kept.csv").read_text() == "with my remarks"
     names = {path.name for path in (tmp_path / "made").iterdir()}
-    assert names == {"001-i", "orders.csv", "orders-kept.csv", "skeins.csv", "written.json"}
+    assert names == {
+        "001-i", "orders.csv", "orders-kept.csv", "skeins.csv", "skeins.pdf", "written.json"
+    }  # fmt: skip
 
 
 def test_two_runs_in_one_folder_are_kept_apart(tmp_path: Path) -> None:
