@@ -21,7 +21,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.band.pattern import MAX_TITLE, parse_pattern, render, title_of
-from pipeline.batch import parse_orders
+from pipeline.batch.listing import parse_lines
 from pipeline.blocks.words import parse_groups, parse_moves
 from pipeline.colour import hex_of, parse_hex
 from pipeline.drawer.stash import parse_stash
@@ -86,7 +86,7 @@ def _crash(words: object) -> None:
 READERS: dict[str, Callable[[bytes], object]] = {
     "pattern": parse_pattern,
     "stash": lambda data: parse_stash(data, "stash.csv"),
-    "orders": lambda data: parse_orders(data.decode(errors="replace"), "orders.csv", float),
+    "orders": lambda data: parse_lines(data.decode(errors="replace"), "orders.csv", Path()),
     "instructions": lambda data: read_instructions(data.decode(errors="replace")),
 }
 SOUND = {
