@@ -2,33 +2,50 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from pipeline.errors import InputError
 from pipeline.order.units import parse_length, spell_length
 
+if TYPE_CHECKING:
+    from pipeline.instructions.model import Instructions
+    from pipeline.materials.rescale import Remaining, Replan
+
 
 def command(
     pattern: Annotated[Path, typer.Argument(help="The pattern.json you are tying.", show_default=False)],
-    from_row: Annotated[
-        int, typer.Option(help="First row still to be tied, counted from 1 over the whole band.", min=2)
-    ],
     left: Annotated[
         list[str],
         typer.Option(
-            help="What hangs below the last knot: 4=52cm for the strand in position 4. Repeat it.",
+            help="What hangs below the last knot: 4=52cm for the strand in position 4. Repeat it; three "
+            "strands or more tell your hand from a strand that was cut short.",
             metavar="POSITION=LENGTH",
         ),
     ],
+    from_row: Annotated[
+        int | None,
+        typer.Option(help="First row still to be tied, counted from 1 over the whole band.", min=2),
+    ] = None,
+    from_step: Annotated[
+        str | None,
+        typer.Option(
+            help="First step still to be tied, as the text counts; 2:15 is step 15 of section 2.",
+            metavar="STEP",
+        ),
+    ] = None,
     longest: Annotated[str, typer.Option(help="Longest new piece you like to work with.")] = "2.5m",
     margin: Annotated[
         int | None, typer.Option(help="Per cent cut in reserve, as in the plan.", min=0, max=200)
     ] = None,
+    roles: Annotated[bool, typer.Option(help="Let strands of one thread stand in for one another.")] = True,
     out: Annotated[
-        Path | None, typer.Option(help="Write the pattern with your gauge and new joins.", show_default=False)
+        Path | None,
+        typer.Option(help="Write the pattern with your gauge, new knots and joins.", show_default=False),
     ] = None,
     replace: Annotated[bool, typer.Option("--replace", help="Replace that file.")] = False,
 ) -> None:
@@ -40,50 +57,41 @@ def command(
     from cli.console import table
     from pipeline.band.pattern import read_pattern, render
     from pipeline.files.single import write_file
+    from pipeline.instructions.compose import instructions
     from pipeline.materials.lengths import cut_list
-    from pipeline.materials.rescale import replan
+    from pipeline.materials.rescale import replan, rows_done
 
+    if (from_row is None) == (from_step is None):
+        raise InputError("where you are is not known.", "Give --from-row, or --from-step in diagonal work.")
     document = read_pattern(pattern)
-    cuts = cut_list(document, margin=None if margin is None else margin / 100)
+    told = instructions(document)
+    done = rows_done(document, from_row - 1) if from_row is not None else _before(told, from_step or "")
     made = replan(
         document,
-        cuts,
-        from_row - 1,
+        cut_list(document, margin=None if margin is None else margin / 100),
+        done,
         dict(_left(word) for word in left),
         longest_mm=parse_length(longest, "--longest"),
+        roles=roles,
     )
-    console.print(
-        f"Your knots take {100 * made.tie_rate:.0f} % of what was planned, carried strands "
-        f"{100 * made.core_rate:.0f} %"
-        + (f"; single strands differ by up to {100 * made.spread:.0f} %." if made.spread else ".")
-    )
+    for sentence in _hand(made):
+        console.print(sentence, markup=False)
     console.print(
         table(
-            f"From row {from_row} on",
-            ("position", "left", "for knots", "tail", ""),
-            (
-                (
-                    strand.position + 1,
-                    spell_length(max(0.0, strand.left_mm)) + ("" if strand.measured else " expected"),
-                    spell_length(strand.need_mm),
-                    spell_length(max(0.0, strand.left_mm - strand.need_mm)),
-                    "reaches" if strand.runs_out is None else f"runs out in row {strand.runs_out + 1}",
-                )
-                for strand in made.strands
-            ),
+            f"From {'row' if from_row else 'step'} {from_row or from_step} on",
+            ("position", "strand", "thread", "left", "for knots", "tail", ""),
+            (_line(strand, told) for strand in made.strands),
         )
     )
-    for strand in made.short:
-        console.print(
-            f"The strand in position {strand.position + 1} is {spell_length(strand.short_mm)} short: lay in "
-            f"a new piece before row {(strand.runs_out or 0) + 1}.",
-        )
-    for join in made.pattern.joins:
-        if join not in document.joins:
-            console.print(f"  {_place(join.section, join.row, join.knot)}")
+    if not made.run_out:
+        console.print("Every strand reaches.")
+    else:
+        console.print("What can be done, one of these:")
+        for sentence in (*_ways(made, told), *_joins(made)):
+            console.print(f"- {sentence}", markup=False)
     if out is not None:
         write_file(out, render(made.pattern), replace=replace, inputs=[pattern])
-        console.print(f"{out} is written.")
+        console.print(f"{out} is written.", markup=False)
 
 
 def _left(word: str) -> tuple[int, float]:
@@ -93,5 +101,95 @@ def _left(word: str) -> tuple[int, float]:
     return int(position) - 1, parse_length(length, "--left")
 
 
-def _place(section: int, row: int, knot: int) -> str:
-    return f"A good place: section {section + 1}, row {row + 1}, knot {knot + 1} of the row."
+def _before(told: Instructions, text: str) -> frozenset[tuple[int, int, int]]:
+    from pipeline.instructions.moments import tied_before_step
+
+    match = re.fullmatch(r"\s*(?:(\d{1,5}):)?(\d{1,6})\s*", text)
+    if match is None:
+        raise InputError(f"--from-step: {text[:60]!r} is no step.", "Write it as 15, or 2:15 for section 2.")
+    return tied_before_step(told, int(match[2]), int(match[1]) if match[1] else None)
+
+
+def _line(strand: Remaining, told: Instructions) -> tuple[object, ...]:
+    from pipeline.instructions.moments import place_in_words
+
+    ends = "reaches" if strand.ends_at is None else f"runs out in {place_in_words(told, strand.ends_at)}"
+    left = spell_length(max(0.0, strand.left_mm))
+    return (
+        strand.position + 1,
+        strand.strand + 1,
+        told.labels[told.pattern.strands[strand.strand]],
+        left if strand.measured else f"about {left}",
+        spell_length(strand.need_mm),
+        spell_length(max(0.0, strand.left_mm - strand.need_mm)),
+        ends,
+    )
+
+
+def _hand(made: Replan) -> Iterator[str]:
+    """What the strands measured say of the hand, and which of them say nothing of it."""
+    hand, apart = made.hand, [strand for strand in made.strands if strand.apart]
+    alike = sum(strand.measured for strand in made.strands) - len(apart)
+    if alike or not apart:
+        yield (
+            f"Your knots take {100 * hand.tie_rate:.0f} % of what was planned, carried strands "
+            f"{100 * hand.core_rate:.0f} %"
+            + (f"; strands measured differ by up to {100 * hand.spread:.0f} %." if alike > 1 else ".")
+        )
+    for strand in apart:
+        yield (
+            f"The strand in position {strand.position + 1} is unlike the others: cut shorter or longer, "
+            "slipped, or tied by another hand. It concerns itself alone; the rest is reckoned without it."
+        )
+    if apart and not alike:
+        yield "Measure two strands more: until then the others are taken to be as planned."
+
+
+def _ways(made: Replan, told: Instructions) -> Iterator[str]:
+    """What can be done without a join: strands stand in for one another, or the band ends early."""
+    from pipeline.instructions.moments import place_in_words
+    from pipeline.materials.fit import size_mm
+
+    if made.roles:
+        still = "all strands reach" if not made.short else f"{len(made.short)} still run out"
+        yield (
+            f"Strands of one thread stand in for one another in {len(made.roles)} knots, "
+            f"from {place_in_words(told, made.roles[0])} on, and {still}. Nothing that shows changes; --out "
+            "writes the knots, --no-roles shows the joins instead."
+        )
+    fewer = made.rows - made.whole_rows
+    row_mm = size_mm(told.pattern)[1] / made.rows
+    yield (
+        f"End early: all strands reach to the end of row {made.whole_rows} of the chart; the band is "
+        f"{fewer} rows, about {spell_length(fewer * row_mm)}, shorter."
+    )
+
+
+def _joins(made: Replan) -> Iterator[str]:
+    """Where a new piece is laid in, and how it holds."""
+    from pipeline.instructions.compose import instructions
+    from pipeline.instructions.moments import place_in_words
+
+    told = instructions(made.pattern)
+    for laid in made.laid:
+        place = place_in_words(told, (laid.join.section, laid.join.row, laid.join.knot))
+        name = f"strand {laid.strand + 1} ({told.labels[laid.join.thread]})"
+        begun = f"Join {name} in {place}, with a new piece of {spell_length(laid.piece_mm)}"
+        if laid.join.tying:
+            yield (
+                f"{begun}: after it has tied there, lay its end and the new one, 4 cm each, along the strand "
+                "that is tied over next, go on with the new piece, and tie the next 3 to 5 knots over both."
+            )
+        else:
+            yield (
+                f"{begun}: there it is core ({laid.hidden} in a row). Lay the new piece beside it, 4 cm "
+                "of each overlapping, tie the next 3 to 5 knots tight over both, pull at the new piece, and "
+                "trim both tails last."
+            )
+    joined = {laid.strand for laid in made.laid}
+    for strand in made.short:
+        if strand.strand not in joined:
+            yield (
+                f"For strand {strand.strand + 1}, {spell_length(strand.short_mm)} short, no place for a join "
+                "was found: end early."
+            )

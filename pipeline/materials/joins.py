@@ -9,13 +9,15 @@ its tail tucked along the base (``Join.tying``).
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 from pipeline.band.pattern import Join, Pattern
 from pipeline.errors import InputError
 from pipeline.limits import WORKABLE_MM
 from pipeline.materials.ends import end_use
+from pipeline.materials.ledger import Place
 from pipeline.materials.lengths import OVERLAP_MM, Cut, charges, default_margin, up_to_cm
 
 CARD_MM = 8000.0
@@ -38,6 +40,10 @@ class _Knot:
     spent_mm: float
     core: bool
 
+    @property
+    def place(self) -> Place:
+        return self.section, self.row, self.knot
+
     def join(self, thread: int) -> Join:
         """The join that lays a piece of ``thread`` in at this knot."""
         return Join(section=self.section, row=self.row, knot=self.knot, thread=thread, tying=not self.core)
@@ -54,8 +60,6 @@ class _Span:
     before_mm: float
     after_mm: float
     first: bool
-    ends_in_row: int | None = None
-    """Row of the band in which a join ends it, from 0; None at the finish."""
 
     @property
     def length_mm(self) -> float:
@@ -105,9 +109,14 @@ def place_joins(
 
 
 def join_before(
-    pattern: Pattern, left_mm: Mapping[int, float], done: int, longest_mm: float, *, margin: float
+    pattern: Pattern,
+    left_mm: Mapping[int, float],
+    done: Collection[Place],
+    longest_mm: float,
+    *,
+    margin: float,
 ) -> Pattern:
-    """Add joins for the strands (by starting position) that have ``left_mm`` left after ``done`` rows.
+    """Add joins for the strands (by starting position) that have ``left_mm`` left once ``done`` is tied.
 
     The first join of each comes before that runs out, new pieces are no longer than ``longest_mm``. A strand
     for which no place is found gets none.
@@ -115,14 +124,14 @@ def join_before(
     placed: list[tuple[int, int]] = []
     present: dict[int, _Span] = {}
     for span in _spans(pattern, margin, placed):
-        if span.strand in left_mm and (span.ends_in_row is None or span.ends_in_row >= done):
+        if span.strand in left_mm and any(knot.place not in done for knot in span.knots):
             present.setdefault(span.strand, span)
     joins: list[Join] = []
     for strand, left in left_mm.items():
         span = present[strand]
-        spent = max((knot.spent_mm for knot in span.knots if knot.band_row < done), default=0.0)
+        spent = max((knot.spent_mm for knot in span.knots if knot.place in done), default=0.0)
         limit = max(longest_mm, up_to_cm(left))
-        knots = [replace(k, spent_mm=k.spent_mm - spent) for k in span.knots if k.band_row >= done]
+        knots = [replace(k, spent_mm=k.spent_mm - spent) for k in span.knots if k.place not in done]
         rest = _Span(
             strand,
             span.thread,
@@ -136,6 +145,41 @@ def join_before(
         placed += [(knot.band_row, knot.position) for knot in found]
         joins += [knot.join(span.thread) for knot in found]
     return _with_joins(pattern, joins)
+
+
+@dataclass(frozen=True, slots=True)
+class Laid:
+    """A new piece: of which strand, where that hangs in the knot of the join, and how long the piece is cut.
+
+    ``row`` is that of the band; rows, positions and strands count from 0. ``hidden``: in how many of its
+    knots, this one first, the strand is core, so that both tails are tied over.
+    """
+
+    join: Join
+    strand: int
+    position: int
+    row: int
+    hidden: int
+    piece_mm: float
+
+
+def laid_in(pattern: Pattern, joins: Sequence[Join], *, margin: float) -> tuple[Laid, ...]:
+    """Tell of some of a pattern's joins what a maker wants to know, in the order of the band."""
+    wanted = {(join.section, join.row, join.knot): join for join in joins}
+    of_strand: dict[int, list[_Span]] = {}
+    for span in _spans(pattern, margin, []):
+        of_strand.setdefault(span.strand, []).append(span)
+    made = []
+    for strand, spans in of_strand.items():
+        for ended, new in pairwise(spans):
+            last = ended.knots[-1]
+            if last.place in wanted:
+                core = [last.core, *(knot.core for knot in new.knots)]
+                hidden = core.index(False) if False in core else len(core)
+                made.append(
+                    Laid(wanted[last.place], strand, last.position, last.band_row, hidden, new.length_mm)
+                )
+    return tuple(sorted(made, key=lambda laid: (laid.row, laid.join.knot)))
 
 
 def _with_joins(pattern: Pattern, joins: Sequence[Join]) -> Pattern:
@@ -180,7 +224,7 @@ def _spans(pattern: Pattern, margin: float, placed: list[tuple[int, int]]) -> It
                 knots[s].append(_Knot(*place, spent_mm=spent[s], core=charge.what == "carried"))
             elif charge.thread is not None:
                 placed.append((band_row, knots[s][-1].position))
-                span = tuple(knots[s]), spent[s], before[s], OVERLAP_MM, first[s], band_row
+                span = tuple(knots[s]), spent[s], before[s], OVERLAP_MM, first[s]
                 yield _Span(s, thread[s], *span)
                 first[s] = False
                 knots[s], spent[s], before[s], thread[s] = [], 0.0, OVERLAP_MM, charge.thread

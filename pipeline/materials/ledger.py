@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from pipeline.band.pattern import Pattern
 from pipeline.materials.ends import end_use
-from pipeline.materials.lengths import OVERLAP_MM, Cut, charges
+from pipeline.materials.lengths import OVERLAP_MM, Charge, Cut, charges
 
 Place = tuple[int, int, int]
 """Section, row in the section, knot in the row's tying order."""
@@ -20,7 +20,8 @@ Place = tuple[int, int, int]
 @dataclass(frozen=True, slots=True)
 class Account:
     """A strand's present piece, in mm: what it had for knots, what those tied took, what the rest takes,
-    and the tail it should end with. All but the first are by the gauge, without any margin.
+    and the tail it should end with. All but the first are by the gauge, without any margin; ``tied_mm`` of
+    what was spent went into knots that it tied.
     """
 
     strand: int
@@ -28,6 +29,7 @@ class Account:
     spent_mm: float
     rest_mm: float
     tail_mm: float
+    tied_mm: float = 0.0
 
     @property
     def left_mm(self) -> float:
@@ -56,11 +58,11 @@ class Ledger:
             for cut in cuts
         ]
         self._finish = ends.finish_mm
-        self._spent: list[list[tuple[Place, float, bool]]] = [[] for _ in cuts]
+        self._spent: list[list[tuple[Place, Charge]]] = [[] for _ in cuts]
         for row in charges(pattern):
             for charge in row.charges:
                 place = (row.section, row.row, charge.knot)
-                self._spent[charge.strand].append((place, charge.mm, charge.thread is not None))
+                self._spent[charge.strand].append((place, charge))
 
     def at(self, done: Collection[Place]) -> tuple[Account, ...]:
         """Every strand's account once those knots are tied.
@@ -71,20 +73,36 @@ class Ledger:
         >>> [round(account.left_mm) for account in book.at({(0, 0, 0), (0, 0, 1)})]
         [132, 118, 118, 120]
         """
-        return tuple(self._account(strand, done) for strand in range(len(self._spent)))
+        return tuple(self.at_strand(strand, done) for strand in range(len(self._spent)))
 
-    def _account(self, strand: int, done: Collection[Place]) -> Account:
+    def at_strand(self, strand: int, done: Collection[Place]) -> Account:
+        """One strand's account once those knots are tied."""
         entries = self._spent[strand]
-        now = max((i + 1 for i, (place, _, _) in enumerate(entries) if place in done), default=0)
-        piece, spent, rest, tail = 0, 0.0, 0.0, self._finish[strand]
-        for i, (_, mm, joined) in enumerate(entries):
-            if joined and i < now:
-                piece, spent = piece + 1, 0.0
-            elif joined:
-                tail = OVERLAP_MM
-                break
-            elif i < now:
-                spent += mm
-            else:
-                rest += mm
-        return Account(strand, self._pieces[strand][piece], spent, rest, tail)
+        now = _reached(entries, done)
+        piece, spent, tied = 0, 0.0, 0.0
+        for _, charge in entries[:now]:
+            if charge.thread is not None:
+                piece, spent, tied = piece + 1, 0.0, 0.0
+            spent += charge.mm
+            tied += charge.mm if charge.what == "tied" else 0.0
+        ahead, joined = self.ahead(strand, done)
+        tail = OVERLAP_MM if joined else self._finish[strand]
+        rest = sum(mm for _, mm in ahead)
+        return Account(strand, self._pieces[strand][piece], spent, rest, tail, tied)
+
+    def ahead(self, strand: int, done: Collection[Place]) -> tuple[list[tuple[Place, float]], bool]:
+        """Where a strand's present piece spends how much once those knots are tied, in turn, and whether a
+        join ends it.
+        """
+        entries = self._spent[strand]
+        found: list[tuple[Place, float]] = []
+        for place, charge in entries[_reached(entries, done) :]:
+            if charge.thread is not None:
+                return found, True
+            found.append((place, charge.mm))
+        return found, False
+
+
+def _reached(entries: Sequence[tuple[Place, Charge]], done: Collection[Place]) -> int:
+    """How many charges of a strand are behind it; turns and idle rows go with the knot after them."""
+    return max((i + 1 for i, (place, _) in enumerate(entries) if place in done), default=0)

@@ -18,7 +18,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
@@ -27,6 +27,7 @@ from ortools.graph.python import min_cost_flow
 from pipeline.band.knots import Knot, knot_of
 from pipeline.band.pattern import Pattern
 from pipeline.literals import LEVELS, Level
+from pipeline.materials.ledger import Place
 from pipeline.materials.lengths import default_margin, up_to_cm
 from pipeline.materials.paths import Paths
 
@@ -56,6 +57,36 @@ def share(pattern: Pattern, level: Level, *, margin: float | None = None) -> Pat
     paths = Paths(pattern, default_margin(pattern) if margin is None else margin)
     sharer = _Sharer(paths) if level == "full" else _RowSharer(paths)
     sharer.share(LEAST_GAIN[level])
+    return paths.written(pattern)
+
+
+FLOOR_MM = 1e5
+"""What is added to every strand's excess so that lengths stay above zero."""
+
+
+def spare(pattern: Pattern, done: Collection[Place], over_mm: Sequence[float], margin: float) -> Pattern:
+    """Let strands with thread to spare tie, or go on, for those of their thread that would run out.
+
+    ``over_mm``: by how much each strand (by starting position) is too short for the rest, below 0 if it has
+    some to spare. Knots that are ``done`` stay, as do rows that need no change. A band with joins yet to come
+    is left as it is: its strands are not in one piece.
+    """
+    places = [(s, r, k) for s, r, _, row in pattern.rows() for k in range(len(row.knots))]
+    if any((join.section, join.row, join.knot) not in done for join in pattern.joins):
+        return pattern
+    paths = Paths(pattern, margin)
+    for v, place in enumerate(places):
+        paths.free[v] = paths.free[v] and place not in done
+    for strand, (length, over) in enumerate(zip(paths.lengths(), over_mm, strict=True)):
+        paths.rest[strand] += FLOOR_MM + over - length
+    paths.walk()
+    sharer = _RowSharer(paths)
+    first = list(paths.kinds)
+    sharer.descend((0.0, 1.0), enough=FLOOR_MM)
+    for unit in sharer.units:  # what is needless is undone
+        former = [first[v] for v in unit]
+        if [paths.kinds[v] for v in unit] != former and paths.longest(unit, former) <= FLOOR_MM:
+            paths.set(unit, former)
     return paths.written(pattern)
 
 
@@ -114,8 +145,10 @@ class _Sharer:
         self.restore(first)
         self.even_out()
 
-    def descend(self, least_gain: tuple[float, float]) -> None:
-        """Change one unit at a time, for the longest strand that gains by it, until none does."""
+    def descend(self, least_gain: tuple[float, float], *, enough: float = 0.0) -> None:
+        """Change one unit at a time, for the longest strand that gains by it, until none does or all are
+        ``enough``.
+        """
         paths = self.paths
         settled: set[int] = set()
         for _ in range(MOST_CHANGES):
@@ -124,6 +157,8 @@ class _Sharer:
             if not open_strands:
                 return
             strand = max(open_strands, key=lengths.__getitem__)
+            if lengths[strand] <= enough:
+                return
             below = lengths[strand] - max(least_gain[0] * lengths[strand], least_gain[1])
             found: Change | None = None
             for unit in self.units_of(strand):

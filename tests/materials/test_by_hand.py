@@ -21,7 +21,7 @@ from pipeline.materials.gauge import Strand, Swatch, fit_gauge, gauges_path, pre
 from pipeline.materials.joins import on_cards, place_joins
 from pipeline.materials.lengths import OVERLAP_MM, checkpoints, cut_list, pieces
 from pipeline.materials.price import grade, hours
-from pipeline.materials.rescale import replan
+from pipeline.materials.rescale import replan, rows_done
 from pipeline.materials.skeins import owned_skeins, plan_skeins
 from tests.materials.bands import lettering
 from tests.patterns import random_pattern
@@ -327,7 +327,7 @@ def test_a_strand_that_has_been_joined_is_joined_again_below() -> None:
     band = place_joins(lettering(strands=13, rows=60, ground_bases=(0, 1, 10, 11)), 2500, card_mm=4000)
     assert [join.row for join in band.joins] == [24, 48]
     cuts, done = cut_list(band), 40
-    made = replan(band, cuts, done, {0: 600.0})
+    made = replan(band, cuts, rows_done(band, done), {0: 600.0})
     assert made.strands[0].strand == 0 and made.strands[0].runs_out is not None
     new = [join for join in made.pattern.joins if join not in band.joins]
     assert new and all(join.row >= done for join in new)
@@ -448,7 +448,7 @@ def test_harder_is_never_easier() -> None:
 def test_what_the_rest_needs_by_hand() -> None:
     """After row 1 of two: the leader is core in three knots and turns once, each base ties once; 5 % over."""
     band = two_rows()
-    made = replan(band, cut_list(band), 1, {3: 123.0})
+    made = replan(band, cut_list(band), rows_done(band, 1), {3: 123.0})
     turn = math.pi / 2 * 1.42
     by_strand = {strand.strand: strand for strand in made.strands}
     assert by_strand[0].need_mm == pytest.approx(1.05 * (3 * 1.6 + turn), rel=1e-3)
@@ -462,13 +462,15 @@ def test_rows_and_lengths_at_their_limits() -> None:
     band, cuts = two_rows(), cut_list(two_rows())
     for done in (0, 2, 3):
         with pytest.raises(InputError, match="the band has 2 rows"):
-            replan(band, cuts, done, {3: 100.0})
+            rows_done(band, done)
     for mm in (-1.0, math.nan, 2e6):
         with pytest.raises(InputError, match="cannot be left"):
-            replan(band, cuts, 1, {3: mm})
+            replan(band, cuts, rows_done(band, 1), {3: mm})
     with pytest.raises(InputError, match="more than that strand had"):
-        replan(band, cuts, 1, {3: 150.0})  # it began with 150 mm below the tail and has tied three knots
-    assert replan(band, cuts, 1, {3: 0.0}).strands[3].left_mm == 0.0
+        replan(
+            band, cuts, rows_done(band, 1), {3: 150.0}
+        )  # it began with 150 mm below the tail and has tied three knots
+    assert replan(band, cuts, rows_done(band, 1), {3: 0.0}).strands[3].left_mm == 0.0
 
 
 def test_a_strand_that_has_not_worked_yet_may_be_as_long_as_it_was() -> None:
@@ -476,8 +478,10 @@ def test_a_strand_that_has_not_worked_yet_may_be_as_long_as_it_was() -> None:
     band = band_of([(0, Knot.FORWARD)], [], [(1, Knot.FORWARD)], strands=(0, 1, 1), worked="diagonal")
     cuts = cut_list(band)
     full = cuts[2].length_mm - 100
-    made = replan(band, cuts, 1, {2: full - GAUGE.idle_mm, 1: cuts[0].length_mm - 100 - GAUGE.tie_mm})
-    assert made.tie_rate == pytest.approx(1.0, abs=0.05)
+    made = replan(
+        band, cuts, rows_done(band, 1), {2: full - GAUGE.idle_mm, 1: cuts[0].length_mm - 100 - GAUGE.tie_mm}
+    )
+    assert made.hand.tie_rate == pytest.approx(1.0, abs=0.05)
     assert made.short == ()
 
 
@@ -485,7 +489,7 @@ def test_the_first_to_run_out_is_named_first() -> None:
     """Bases in the ground colour only hang; the others tie, and those with the least left end first."""
     band = lettering(strands=13, rows=60, ground_bases=(0, 1, 10, 11))
     cuts = cut_list(band)
-    made = replan(band, cuts, 20, {0: 3000.0, 6: 130.0, 5: 100.0, 7: 160.0})
+    made = replan(band, cuts, rows_done(band, 20), {0: 3000.0, 6: 130.0, 5: 100.0, 7: 160.0})
     rows = [strand.runs_out for strand in made.short]
     assert len(set(rows)) > 1
     assert rows == sorted(rows)
@@ -498,7 +502,7 @@ def test_a_hand_as_planned_is_recognised_below_a_join() -> None:
     cuts = cut_list(band)
     point = checkpoints(band, cuts, every=40)[0]
     for measured in ({0: point.left_mm[0]}, dict(enumerate(point.left_mm))):
-        made = replan(band, cuts, 40, measured)
-        assert (made.tie_rate, made.core_rate) == pytest.approx((1.0, 1.0), rel=0.01)
+        made = replan(band, cuts, rows_done(band, 40), measured)
+        assert (made.hand.tie_rate, made.hand.core_rate) == pytest.approx((1.0, 1.0), rel=0.01)
         assert [strand.left_mm for strand in made.strands] == pytest.approx(point.left_mm, abs=1.0)
         assert made.short == () and made.pattern.joins == band.joins

@@ -1,14 +1,24 @@
 """At the table: what is left is measured, and the rest follows the maker's hand."""
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from pipeline.band.pattern import problems
+from pipeline.band.example import two_rows
+from pipeline.band.knots import Knot, row_positions
+from pipeline.band.pattern import Row, Section, problems
+from pipeline.band.replay import replay
 from pipeline.errors import InputError
+from pipeline.instructions.compose import instructions
+from pipeline.instructions.moments import tied_before_step
+from pipeline.materials.hand import Witness, fit_hand
 from pipeline.materials.lengths import charges, cut_list
-from pipeline.materials.rescale import replan
+from pipeline.materials.rescale import order_after, replan, rows_done
 from tests.materials.bands import lettering
+from tests.patterns import patterns, random_pattern
 
 BAND = lettering(strands=13, rows=60, ground_bases=(0, 1, 10, 11))
+DONE = rows_done(BAND, 20)
 
 
 def left_by_hand(band, cuts, done, tie_rate, core_rate, margin=0.25):
@@ -24,9 +34,9 @@ def left_by_hand(band, cuts, done, tie_rate, core_rate, margin=0.25):
 @pytest.mark.parametrize(("tie_rate", "core_rate"), [(1.0, 1.0), (1.1, 0.9), (0.8, 1.3)])
 def test_rates_are_found_and_good_hands_reach(tie_rate, core_rate):
     cuts = cut_list(BAND)
-    made = replan(BAND, cuts, 20, left_by_hand(BAND, cuts, 20, tie_rate, core_rate))
-    assert made.tie_rate == pytest.approx(tie_rate, rel=0.02)
-    assert made.core_rate == pytest.approx(core_rate, rel=0.12)
+    made = replan(BAND, cuts, DONE, left_by_hand(BAND, cuts, 20, tie_rate, core_rate))
+    assert made.hand.tie_rate == pytest.approx(tie_rate, rel=0.02)
+    assert made.hand.core_rate == pytest.approx(core_rate, rel=0.12)
     if tie_rate <= 1.1 and core_rate <= 1.0:
         assert made.short == ()
         assert made.pattern.joins == BAND.joins
@@ -36,7 +46,7 @@ def test_rates_are_found_and_good_hands_reach(tie_rate, core_rate):
 def test_a_greedy_hand_gets_a_join_in_time():
     cuts = cut_list(BAND)
     left = left_by_hand(BAND, cuts, 20, 1.6, 1.6)
-    made = replan(BAND, cuts, 20, left, longest_mm=20_000)
+    made = replan(BAND, cuts, DONE, left, longest_mm=20_000)
     assert made.short
     assert list(problems(made.pattern)) == []
     joins = [join for join in made.pattern.joins if join not in BAND.joins]
@@ -49,19 +59,163 @@ def test_a_greedy_hand_gets_a_join_in_time():
 def test_one_strand_measured_gives_one_rate():
     cuts = cut_list(BAND)
     left = left_by_hand(BAND, cuts, 20, 1.1, 1.1)
-    made = replan(BAND, cuts, 20, {5: left[5]})
-    assert made.tie_rate == pytest.approx(1.1, rel=0.01)
-    assert made.core_rate == pytest.approx(1.1, rel=0.01)
+    made = replan(BAND, cuts, DONE, {5: left[5]})
+    assert made.hand.tie_rate == pytest.approx(1.1, rel=0.01)
+    assert made.hand.core_rate == pytest.approx(1.1, rel=0.01)
     assert [strand.measured for strand in made.strands].count(True) == 1
 
 
 def test_what_cannot_be_is_refused():
     cuts = cut_list(BAND)
     with pytest.raises(InputError, match="has 60 rows"):
-        replan(BAND, cuts, 60, {0: 100.0})
+        rows_done(BAND, 60)
     with pytest.raises(InputError, match="no position 99"):
-        replan(BAND, cuts, 20, {98: 100.0})
+        replan(BAND, cuts, DONE, {98: 100.0})
     with pytest.raises(InputError, match="more than that strand had"):
-        replan(BAND, cuts, 20, {0: 99_000.0})
+        replan(BAND, cuts, DONE, {0: 99_000.0})
     with pytest.raises(InputError, match="nothing was measured"):
-        replan(BAND, cuts, 20, {})
+        replan(BAND, cuts, DONE, {})
+
+
+# ---------------------------------------------------------------- one strand alone
+
+
+def test_one_short_strand_concerns_itself_alone():
+    """Three strands as planned and one 40 cm short: the hand is as planned, and only that strand runs out."""
+    cuts = cut_list(BAND)
+    left = left_by_hand(BAND, cuts, 20, 1.0, 1.0)
+    leader = max(left, key=left.get)
+    measured = {p: left[p] for p in (1, 5, 9)} | {leader: left[leader] * 0.2}
+    made = replan(BAND, cuts, DONE, measured, roles=False)
+    assert (made.hand.tie_rate, made.hand.core_rate) == pytest.approx((1.0, 1.0), abs=1e-6)
+    assert [strand.position for strand in made.strands if strand.apart] == [leader]
+    assert [strand.position for strand in made.run_out] == [leader]
+    assert {laid.strand for laid in made.laid} == {made.run_out[0].strand}
+    assert all(laid.row >= 20 and laid.row <= made.run_out[0].runs_out for laid in made.laid[:1])
+
+
+@pytest.mark.parametrize("position", range(13))
+def test_a_strand_measured_alone_that_is_far_off_says_nothing_of_the_others(position):
+    cuts = cut_list(BAND)
+    left = left_by_hand(BAND, cuts, 20, 1.0, 1.0)
+    begun = left_by_hand(BAND, cuts, 1, 1.0, 1.0)
+    made = replan(BAND, cuts, DONE, {position: left[position] / 4})
+    if not made.strands[position].apart:  # it had used so little that a quarter is no great share of it
+        assert begun
+        return
+    assert made.hand.tie_rate == made.hand.core_rate == 1.0
+    assert {strand.position for strand in made.run_out} <= {position}
+
+
+def test_where_it_could_end_is_before_the_first_strand_runs_out():
+    cuts = cut_list(BAND)
+    left = left_by_hand(BAND, cuts, 20, 1.6, 1.6)
+    made = replan(BAND, cuts, DONE, left)
+    first = min(strand.runs_out for strand in made.run_out)
+    assert made.whole_rows == first
+    ended = BAND.model_copy(
+        update={"sections": (BAND.sections[0].model_copy(update={"rows": BAND.sections[0].rows[:first]}),)}
+    )
+    again = replan(ended, cuts, DONE, left)
+    assert again.run_out == ()
+
+
+# ---------------------------------------------------------------- strands that stand in for one another
+
+
+def chalk_ground(rows=40):
+    """Ten strands of one thread, worked in rows: the leader of each row ties all of it."""
+    rows = tuple(
+        Row(knots=tuple((p, knot) for p in row_positions(10, r, "rows")), wanted=(None,) * 9)
+        for r in range(rows)
+        for knot in (Knot.FORWARD if r % 2 == 0 else Knot.BACKWARD,)
+    )
+    section = Section(kind="plain", worked="rows", rows=rows)
+    return two_rows().model_copy(update={"strands": (1,) * 10, "sections": (section,)})
+
+
+def test_a_strand_of_its_thread_ties_in_its_stead():
+    """One strand leads all the way; after ten rows it has not what it needs, and nine others are alike."""
+    band = chalk_ground()
+    cuts, done = cut_list(band, lots=0.0), rows_done(band, 10)
+    as_planned = left_by_hand(band, cuts, 10, 1.0, 1.0)
+    leader = max(as_planned, key=as_planned.get)
+    need = replan(band, cuts, done, {leader: as_planned[leader]}).strands[leader].need_mm
+    measured = {p: mm for p, mm in as_planned.items() if p != leader} | {leader: 0.9 * need}
+    made = replan(band, cuts, done, measured)
+    assert [strand.position for strand in made.run_out] == [leader]
+    assert made.roles and made.short == made.laid == ()
+    assert made.pattern.joins == ()
+    assert {place[1] for place in made.roles} <= set(range(10, 40))  # what is tied stays
+    shown = [[step.shown for step in row.steps] for row in replay(made.pattern)]
+    assert shown == [[step.shown for step in row.steps] for row in replay(band)]
+    without = replan(band, cuts, done, measured, roles=False)
+    assert without.roles == () and without.laid
+
+
+# ---------------------------------------------------------------- the clock of steps
+
+
+@settings(max_examples=25, deadline=None)
+@given(patterns(max_strands=8, joins=0), st.data())
+def test_steps_and_rows_tell_the_same_at_the_end_of_a_section(pattern, data):
+    """Where a step begins, what is tied and how the strands hang is what the text says."""
+    told = instructions(pattern)
+    by_steps = [passage for passage in told.passages if not passage.by_row and len(passage.said) > 1]
+    if not by_steps:
+        return
+    passage = data.draw(st.sampled_from(by_steps))
+    step = data.draw(st.integers(2, len(passage.said)))
+    done = tied_before_step(told, step, passage.section + 1)
+    assert order_after(pattern, done) == passage.said[step - 2].last.order
+    here = passage.section
+    before = {(s, r, k) for s, r, _, row in pattern.rows() for k in range(len(row.knots)) if s < here}
+    assert before <= done
+    steps = [one for line in passage.said[: step - 1] for one in line.steps]
+    tied_now = {(here, *cell) for one in steps for cell in one.cells}
+    assert done == before | tied_now
+
+
+def test_a_step_that_is_not_there_is_refused():
+    told = instructions(random_pattern(5, strands=6, rows=8, worked="diagonal", sections=1, joins=0))
+    with pytest.raises(InputError, match="no step 999"):
+        tied_before_step(told, 999)
+    with pytest.raises(InputError, match="no step 1 to go on from"):
+        tied_before_step(told, 1)
+    with pytest.raises(InputError, match="row by row"):
+        tied_before_step(instructions(two_rows()), 2)
+
+
+# ---------------------------------------------------------------- the hand
+
+
+def test_a_leader_and_its_bases_by_hand():
+    """Knots take a tenth more and cores a tenth less: a leader of 900 and 100 mm used 1080, bases of 100 and
+    900 used 920; no witness is alone, so both rates are told.
+    """
+    leader, base = Witness(900, 100, 990 + 90), Witness(100, 900, 110 + 810)
+    hand = fit_hand([leader, leader, base, base])
+    assert (hand.tie_rate, hand.core_rate) == pytest.approx((1.1, 0.9), abs=0.01)
+    assert hand.apart == ()
+
+
+def test_two_that_disagree_leave_the_one_nearer_to_the_plan():
+    hand = fit_hand([Witness(500, 500, 1050), Witness(500, 500, 1500)])
+    assert hand.apart == (1,) and hand.tie_rate == pytest.approx(1.05)
+
+
+def test_a_hand_that_takes_more_is_told_by_all_and_one_more_stands_apart():
+    """Five strands take a third more, one twice as much."""
+    hand = fit_hand([Witness(500, 500, 1330)] * 5 + [Witness(500, 500, 2000)])
+    assert hand.apart == (5,) and hand.tie_rate == pytest.approx(1.33)
+
+
+@given(st.floats(0.6, 1.8), st.integers(3, 9), st.floats(0.2, 4), st.randoms(use_true_random=False))
+def test_one_outlier_never_moves_the_hand(rate, others, off, random):
+    """Whatever one strand says, three or more that agree tell the hand."""
+    alike = [Witness(t := random.uniform(100, 900), 1000 - t, 1000 * rate) for _ in range(others)]
+    odd = Witness(500, 500, 1000 * rate * off)
+    hand = fit_hand([*alike, odd])
+    if abs(off - 1) > 0.35:
+        assert hand.apart == (others,)
+        assert (hand.tie_rate, hand.core_rate) == pytest.approx((rate, rate), rel=1e-6)
