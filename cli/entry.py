@@ -12,7 +12,8 @@ def run() -> None:
         from cli.main import run
 
         run()
-    except KeyboardInterrupt:  # while modules are loaded, or just behind the last sentence
+    except KeyboardInterrupt:  # while modules are loaded
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
         print("hitchgrid: stopped.", file=sys.stderr)
         sys.exit(130)
     finally:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import errno
 import os
+import signal
 import sys
+import threading
 from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
@@ -40,6 +42,8 @@ for name, command in (
 ):
     app.command(name, cls=Command)(command)
 
+STOPPED = 130
+"""Exit code of a command that Ctrl-C ended."""
 UsageFault = typer.BadParameter.__mro__[2]
 """The root of what the command-line parser raises (typer does not export it under a name)."""
 
@@ -53,12 +57,14 @@ def run(arguments: Sequence[str] | None = None) -> None:
         sys.exit(_say("the folder you are in is gone. Change to one that exists, and try again.", 2))
     try:
         code = app(arguments, standalone_mode=False)
+        if code == STOPPED:  # how typer hands on a Ctrl-C
+            raise KeyboardInterrupt
         if sys.stdout is not None:
             sys.stdout.flush()
     except HitchgridError as error:
         sys.exit(_say(str(error), error.exit_code))
     except KeyboardInterrupt:
-        sys.exit(_say("stopped; what was written by then is whole.", 130))
+        sys.exit(_stopped())
     except typer.Abort:
         sys.exit(_say("stopped at a question; nothing was written. Answer it with y, or add --yes.", 2))
     except MemoryError:
@@ -76,6 +82,19 @@ def run(arguments: Sequence[str] | None = None) -> None:
             raise
         sys.exit(_say(usage(error), 2))
     sys.exit(code if isinstance(code, int) else 0)
+
+
+def _stopped() -> int:
+    """Say that the command stops, undisturbed by a Ctrl-C that comes once more meanwhile."""
+    if hasattr(signal, "pthread_sigmask"):
+        signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        return _say("stopped; what was written by then is whole.", STOPPED)
+    finally:
+        if hasattr(signal, "pthread_sigmask") and threading.current_thread() is threading.main_thread():
+            before = signal.signal(signal.SIGINT, signal.SIG_IGN)  # drops the one that waits
+            signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
+            signal.signal(signal.SIGINT, before)
 
 
 def _open_streams() -> None:

@@ -29,7 +29,7 @@ MAX_ROWS = 10_000
 MAX_SECTIONS = 2_000
 MAX_TITLE = 200
 
-Index = Annotated[int, Field(ge=0)]
+Index = Annotated[int, Field(ge=0, le=1_000_000)]
 Millimetres = Annotated[float, Field(ge=0, le=1e6, allow_inf_nan=False, strict=False)]
 Positive = Annotated[float, Field(gt=0, le=1e6, allow_inf_nan=False, strict=False)]
 Colour = Annotated[str, Field(pattern=r"^#[0-9a-f]{6}$")]
@@ -237,7 +237,7 @@ def parse_pattern(data: bytes | str, source: str = "pattern") -> Pattern:
     version = head.get("version")
     if isinstance(version, int) and version > VERSION:
         raise PatternError(
-            f"{source} has version {version}, newer than this program's {VERSION}", "Update hitchgrid."
+            f"{source} is of a newer version than {VERSION}, this program's", "Update hitchgrid."
         )
     try:
         pattern = Pattern.model_validate_json(data)
