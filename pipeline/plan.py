@@ -32,10 +32,11 @@ from pipeline.band.pattern import Gauge, Pattern, PatternThread
 from pipeline.design.assemble import to_pattern
 from pipeline.design.design import Design, design
 from pipeline.design.pose import ends_of, fit_of, gauge_for, included, pose, room_of
+from pipeline.materials.alike import share_alike
 from pipeline.materials.fit import Fit
 from pipeline.materials.joins import place_joins
 from pipeline.materials.lengths import Cut, cut_list
-from pipeline.materials.sharing import Sharing, compare, share
+from pipeline.materials.sharing import Sharing, compare
 from pipeline.materials.skeins import DEFAULT_SKEIN_M, SkeinPlan, plan_skeins
 from pipeline.order.asked import Artwork, Band, Drawer, Tying
 from pipeline.routing import (
@@ -81,6 +82,8 @@ class Plan:
     likeness: Likeness | None
     lower_bound: float
     stopped: Stopped
+    period: int | None
+    """Rows of the motif that is tied again and again, or None."""
     fit: Fit | None
     """How the wrist adds up, or None where none was given."""
     cuts: tuple[Cut, ...]
@@ -138,12 +141,13 @@ def plan(
     solution = route(problem, budget)
     switched = insert_switching(problem, wanted, solution, tying.switching_rows or 0, budget)
     routed = switched[-1]
+    repeat = routed.problem.repeat if tying.joins == 0 else None
     joined = thread_changes(routed.problem, routed.wanted, routed.solution, tying.joins, budget)
 
     clock.stage("sharing the tying")
     loose = _assembled(drawn, routed, joined[-1], band, gauge, title or artwork.title)
     loose = mirrored(loose) if band.left_handed else loose
-    shared = share(loose, tying.share, margin=tying.margin)
+    shared = share_alike(loose, repeat, tying.share, margin=tying.margin)
     pattern = place_joins(
         shared,
         tying.longest_mm,
@@ -188,6 +192,7 @@ def plan(
         None if drawn.picture is None or drawn.light is None else likeness(pattern, drawn.light[drawn.kinds]),
         bound,
         stopped,
+        None if repeat is None else repeat.rows,
         fit_of(band, drawn.strands, gauge),
         cuts,
         plan_skeins(pattern, cuts, drawer.stash),

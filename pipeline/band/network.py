@@ -30,6 +30,24 @@ class RowPlan:
     picture: int | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Repeat:
+    """Rows of a band that come again and again: from row ``first`` on, ``times`` times ``rows`` rows."""
+
+    first: int
+    rows: int
+    times: int
+
+    def __post_init__(self) -> None:
+        if self.first < 0 or self.times < 1 or self.rows < 2 or self.rows % 2:
+            raise ValueError(f"{self}: a repeat takes an even number of rows, so that rows take turns on")
+
+    @property
+    def stop(self) -> int:
+        """The first row after the last repeat."""
+        return self.first + self.rows * self.times
+
+
 def picture_rows(strands: int, rows: int, worked: Worked) -> tuple[RowPlan, ...]:
     """Return the plan of a picture of ``rows`` rows without switching sections.
 

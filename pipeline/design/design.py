@@ -10,12 +10,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.band.network import Repeat
 from pipeline.band.pattern import MAX_STRANDS
 from pipeline.colour import Colour, Floats, delta_e_table, encoded, linear
 from pipeline.design.cells import FinePicture, fine_picture, natural_rows
 from pipeline.design.costs import cell_costs
 from pipeline.design.letters import fit_letters, on_fields, set_canvas
-from pipeline.design.placing import between_borders, offers, place
+from pipeline.design.placing import How, between_borders, layout, offers, place
 from pipeline.design.threads import (
     Became,
     became,
@@ -34,6 +35,10 @@ from pipeline.order.asked import Artwork, Drawer, LetterSource, PictureSource, R
 Grid = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 MAX_ROWS = 5000
+SMALL = 3
+"""How often a motif fits the wrist that repeats unless the maker says; what is taller stands once."""
+NOISE = 0.02
+"""Share of cells in which the two ends of an endless pattern may differ in any case."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,6 +62,8 @@ class Design:
     """(kinds,) what even the best of these threads is off there, in HyAB; None: no costs of a picture."""
     light: Floats | None = None
     """(kinds, 3) mean linear light of the picture there; None as above."""
+    repeat: Repeat | None = None
+    """Rows that come again and again, alike; None where nothing repeats."""
     became: tuple[Became, ...] = ()
     notes: tuple[str, ...] = ()
     picture: NDArray[np.uint8] | None = None
@@ -140,8 +147,7 @@ def _lettered(artwork: LetterSource, room: Room, drawer: Drawer) -> Design:
         made = _exact(letters.canvas, letters.threads, 0, room.worked)
     else:
         made = _priced(on_fields(letters, room), letters.threads, 0, artwork, room.worked)
-    kinds, notes = _filled(replace(made, kinds=fit_letters(made.kinds, artwork, room)), room, "centre")
-    return replace(made, kinds=kinds, notes=notes)
+    return _filled(replace(made, kinds=fit_letters(made.kinds, artwork, room)), room, "centre")
 
 
 def _gridded(artwork: PictureSource, room: Room, drawer: Drawer) -> Design:
@@ -179,8 +185,7 @@ def _gridded(artwork: PictureSource, room: Room, drawer: Drawer) -> Design:
     threads, ground = _with_ground(threads, drawer, None)
     parts = became(colours[mask], wanted[mask], threads)
     made = replace(_exact(wanted, threads, ground, room.worked), became=parts, picture=colours)
-    kinds, notes = _filled(made, room, "centre")
-    return replace(made, kinds=kinds, notes=notes)
+    return _filled(made, room, "centre")
 
 
 def _exact(wanted: Grid, threads: tuple[Thread, ...], ground: int, worked: Worked) -> Design:
@@ -211,11 +216,24 @@ def _pictured(artwork: PictureSource, room: Room, drawer: Drawer) -> Design:
     mask = knot_mask(rows, inner, room.worked, first=selvedge)
     parts = became(encoded(fine.means())[mask], made.wanted[mask], threads)
     kinds = np.pad(made.kinds, ((0, 0), (selvedge, selvedge)), constant_values=ground)
-    made = replace(made, kinds=kinds, became=parts, picture=picture.rgb)
-    kinds, notes = _filled(made, room, "repeat" if picture.ground is not None else "centre")
-    if room.rows is None and natural > rows:
-        notes = (f"The picture was made smaller: its shape asks for {natural} rows.", *notes)
-    return replace(made, kinds=kinds, notes=notes)
+    smaller = f"The picture was made smaller: its shape asks for {natural} rows."
+    notes = (smaller,) if room.rows is None and natural > rows else ()
+    made = replace(made, kinds=kinds, became=parts, picture=picture.rgb, notes=notes)
+    return _filled(made, room, _usual_fill(made, room, picture.ground is not None))
+
+
+def _usual_fill(motif: Design, room: Room, on_ground: bool) -> Fill:
+    """What a band longer than its picture does unless the maker says: a motif of at most a third of the
+    wrist repeats if it stands on ground, a pattern if its last row is followed by its first like any other;
+    what is taller, or a picture with a top and a bottom, stands once in the middle.
+    """
+    rows = motif.kinds.shape[0]
+    if room.length is None or room.length < SMALL * rows:
+        return "centre"
+    wanted, step = motif.wanted, 2 if room.worked == "diagonal" else 1
+    inside = (wanted[step:] != wanted[:-step]).mean() if rows > step else 1.0
+    endless = rows % step == 0 and (wanted[:step] != wanted[-step:]).mean() <= max(2 * inside, NOISE)
+    return "repeat" if on_ground or endless else "centre"
 
 
 def _threads(fine: FinePicture, drawer: Drawer) -> tuple[Thread, ...]:
@@ -287,15 +305,16 @@ def _with_ground(
     return threads, int(hyab_table(np.array([colour], dtype=np.uint8), rgb).argmin())
 
 
-def _filled(motif: Design, room: Room, how: Fill) -> tuple[Grid, tuple[str, ...]]:
-    """Bring the kinds of the motif to the length the wrist has room for; say what was done."""
+def _filled(motif: Design, room: Room, how: Fill) -> Design:
+    """Bring the motif to the length the wrist has room for; say what was done."""
     kinds = motif.kinds
     rows = kinds.shape[0]
     fill = how if room.fill == "auto" else room.fill
     if room.border is not None:
-        return _bordered(motif, room, room.border)
+        kinds, notes = _bordered(motif, room, room.border)
+        return replace(motif, kinds=kinds, notes=(*motif.notes, *notes))
     if room.length is None or fill == "none" or room.length == rows:
-        return kinds, ()
+        return motif
     chosen = fill if rows < room.length else "longer"
     possible = offers(rows, room.length, strands=motif.strands, worked=room.worked)
     others = " ".join(offer.sentence for offer in possible if offer.how != chosen)
@@ -304,16 +323,15 @@ def _filled(motif: Design, room: Room, how: Fill) -> tuple[Grid, tuple[str, ...]
         note = (
             f"{begun}: the band comes out longer. Fewer --rows or a longer --wrist would mend that. {others}"
         )
-        return kinds, (note.strip(),)
-    placed = place(
-        kinds,
-        room.length,
-        how="repeat" if fill == "repeat" else "centre",
-        ground=motif.ground,
-        worked=room.worked,
-    )
-    done = "repeated as often as it fits" if fill == "repeat" else "centred"
-    return placed, (f"{begun}: it is {done}. {others}".strip(),)
+        return replace(motif, notes=(*motif.notes, note.strip()))
+    way: How = "repeat" if fill == "repeat" else "centre"
+    placed = place(kinds, room.length, how=way, ground=motif.ground, worked=room.worked)
+    starts, repeat = layout(rows, room.length, room.worked) if way == "repeat" else ((0,), None)
+    done = f"it is repeated {len(starts)} times" if len(starts) > 1 else "it stands once in the middle"
+    if repeat is not None:
+        done += f", and {repeat.rows} rows are tied again and again"
+    note = f"{begun}: {done}. {others} Or the band ends with the picture: --fill none."
+    return replace(motif, kinds=placed, repeat=repeat, notes=(*motif.notes, note))
 
 
 def _bordered(motif: Design, room: Room, kind: Border) -> tuple[Grid, tuple[str, ...]]:

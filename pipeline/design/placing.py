@@ -10,6 +10,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.band.network import Repeat
 from pipeline.design.border import LEAST, draw_border
 from pipeline.errors import ImpossibleError
 from pipeline.literals import Border, Worked
@@ -35,12 +36,42 @@ def place(grid: Grid, rows: int, *, how: How, ground: int, worked: Worked = "row
             f"the picture takes {motif} rows and the band has room for {rows}.",
             "Use fewer strands (the picture shrinks with them), crop it, or make the band longer.",
         )
-    step = _step(worked)
-    times = max(1, rows // _padded(motif, step)) if how == "repeat" and motif else 1
     placed = np.full((rows, cells), ground, dtype=np.int64)
-    for start in _starts(motif, rows, times, step):
+    middle = (rows - motif) // 2
+    starts = layout(motif, rows, worked)[0] if how == "repeat" else (middle - middle % _step(worked),)
+    for start in starts:
         placed[start : start + motif] = grid
     return placed
+
+
+def layout(motif: int, rows: int, worked: Worked) -> tuple[tuple[int, ...], Repeat | None]:
+    """Where motifs of so many rows begin, as many as fit, and the rows that repeat.
+
+    Motif and gap together take an even number of rows, so that the threads can hang there as at the
+    beginning; where there is no room for an odd motif's gap, two motifs together do. What is left of the
+    gaps stands at both ends.
+
+    >>> layout(7, 30, "rows")
+    ((3, 11, 19), Repeat(first=3, rows=8, times=3))
+    """
+    step = _step(worked)
+    times = max(1, rows // (motif + motif % step))
+    spare = rows - times * motif
+    gap = round(spare / (times + 1))
+    gap += (motif + gap) % 2
+    if times * (motif + gap) > rows:
+        gap -= 2
+    if times == 1 or gap < 0:
+        gap = 0
+    top = (spare - (times - 1) * gap) // 2
+    top -= top % step
+    starts = tuple(top + i * (motif + gap) for i in range(times))
+    before = max(gap // 2, top + times * (motif + gap) - rows)
+    before += before % step if before < top else -(before % step)
+    pair = 1 + (motif + gap) % 2
+    if times // pair < 2 or pair * (motif + gap) < 4:
+        return starts, None
+    return starts, Repeat(top - before, pair * (motif + gap), times // pair)
 
 
 def between_borders(
@@ -81,20 +112,6 @@ def _step(worked: Worked) -> int:
     return 2 if worked == "diagonal" else 1
 
 
-def _padded(motif: int, step: int) -> int:
-    return motif + motif % step
-
-
-def _starts(motif: int, rows: int, times: int, step: int) -> list[int]:
-    """First rows of ``times`` motifs, the spare rows shared evenly between and around them.
-
-    As each has room for its padding, moving it up to a whole step never lays it on the one before.
-    """
-    spare = rows - times * motif
-    even = (i * motif + round(spare * (i + 1) / (times + 1)) for i in range(times))
-    return [start - start % step for start in even]
-
-
 @dataclass(frozen=True, slots=True)
 class Offer:
     """A way to bring the picture to the length, in a sentence for the maker."""
@@ -115,7 +132,7 @@ def offers(picture_rows: int, rows: int, *, strands: int, worked: Worked = "rows
             Offer("longer", f"Left as it is, the band comes out {-spare} rows longer."),
         )
     found: list[Offer] = []
-    times = rows // _padded(picture_rows, _step(worked))
+    times = rows // (picture_rows + picture_rows % _step(worked))
     if times > 1:
         found.append(Offer("repeat", f"It could be repeated {times} times: --fill repeat."))
     found.append(Offer("centre", f"It could be centred in {spare} rows of ground: --fill centre."))

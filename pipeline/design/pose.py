@@ -104,8 +104,16 @@ def pose(drawn: Design, band: Band, tying: Tying) -> tuple[Question, NDArray[np.
         order = tying.start_order[::-1] if band.left_handed else tying.start_order
         start = tuple(None if n is None else _thread(n, index, "--start-order") for n in order)
     folded = neighbour_pairs(drawn.strands) if band.start in ("larks-head", "holding-cord") else ()
+    free = tying.start_order is None and not folded  # what begins in a set order need not come back to it
     problem = Question(
-        net, costs, start, tuple(at_most), folded, tying.ease.allowance(net), serves=drawn.serves
+        net,
+        costs,
+        start,
+        tuple(at_most),
+        folded,
+        tying.ease.allowance(net),
+        serves=drawn.serves,
+        repeat=drawn.repeat if free else None,
     )
     return problem, kinds
 

@@ -64,6 +64,7 @@ def report_of(made: Plan, *, pace_s: tuple[float, float] | float = USUAL_PACE_S)
         suggestions=tuple(map(_suggested, advice.suggestions)) if advice else (),
         tried_without_gain=tuple(map(_suggested, advice.no_help)) if advice else (),
         advice_effort=advice.effort if advice else 0.0,
+        period=made.period,
         **_colours(made),
         **_work(made, pace_s),
         fit=None if made.fit is None else _fit(made.fit, made.pattern),

@@ -206,6 +206,7 @@ class Report(Part):
     joins: Count = 0
     thread_changes: Count = 0
     threads: tuple[str, ...] = ()
+    period: Count | None = None
     trade_off: tuple[SwitchingLine, ...] = ()
     joins_trade_off: tuple[JoinsLine, ...] = ()
     eases: tuple[EaseGiven, ...] = ()

@@ -21,13 +21,15 @@ from pipeline.routing.exchange import exchange
 from pipeline.routing.leader import applies, improve_leader
 from pipeline.routing.meter import Meter
 from pipeline.routing.plain import is_plain, solve_plain
-from pipeline.routing.prices import certified
+from pipeline.routing.prices import certified, knot_prices
 from pipeline.routing.question import Budget, Question, Routed, Stopped
 from pipeline.routing.search import Search
 from pipeline.routing.stretches import stretches
 
 BOUND = 0.15
 """Share of the effort for the bound."""
+STEPS, STEP_WORK = 40, 130.0
+"""Steps at each smoothing to prices of wires, and units of work of all of them for a knot and two threads."""
 LEADER = 0.6
 """Share of the effort for the leader's programs, where all is row-worked at an ease that binds the leader."""
 
@@ -87,9 +89,7 @@ class _Run:
         if _one_run(self.question):
             self.plain = hasty_plain(self.question, self.budget)
             self.keep(self.plain)
-        priced = strip_bound(laid, BOUND * meter.allowed, lambda: meter.late, enough=self.cost)
-        meter.spend(priced.work)
-        self.bound = meter.bound = priced.bound
+        self.bound = meter.bound = quick_bound(laid, self.straight, meter, BOUND, self.cost)
         if self.proved:
             return
         if applies(self.question):
@@ -107,6 +107,19 @@ class _Run:
         finally:
             if search.best is not None:
                 self.keep(search.best)
+
+
+def quick_bound(laid: Board, straight: NDArray[np.bool_], meter: Meter, share: float, enough: float) -> float:
+    """A certified bound for a share of the effort: of strips, in diagonal work from prices of wires on."""
+    prices, bound = None, 0.0
+    if not straight.all():
+        prices, bound = knot_prices(laid, STEPS, lambda: meter.late)
+        meter.spend(STEPS * STEP_WORK * len(laid.wire) * laid.threads**2)
+    if bound < enough and not meter.over():
+        priced = strip_bound(laid, share * meter.allowed, lambda: meter.late, prices, enough=enough)
+        meter.spend(priced.work)
+        bound = max(bound, priced.bound)
+    return bound
 
 
 def _one_run(question: Question) -> bool:
@@ -131,7 +144,12 @@ def steady(laid: Board, straight: NDArray[np.bool_]) -> Labels:
     threads = laid.pin.copy()
     if (laid.at_most >= n).all():
         allowed = np.where((threads[:n, None] < 0) | (threads[:n, None] == np.arange(k)), 0.0, np.inf)
-        threads[:n] = _leading(meets, allowed) if straight.any() else _neighbours(meets, allowed)
+        if not straight.any():
+            threads[:n] = _neighbours(meets, allowed)
+        elif laid.position[straight.argmax()] == 0:
+            threads[:n] = _leading(meets, allowed)
+        else:  # the leader sets out from the right edge
+            threads[:n] = _leading(meets[::-1], allowed[::-1])[::-1]
     complete(laid, threads)
     return follow(laid, ~straight, threads)
 

@@ -142,7 +142,7 @@ class Band:
         allowance: tuple[int, ...],
     ) -> Band:
         net = network(self.problem.network.strands, rows)
-        changed = replace(self.problem, network=net, costs=costs, allowance=allowance)
+        changed = replace(self.problem, repeat=None, network=net, costs=costs, allowance=allowance)
         return Band(changed, wanted, self.strands, swaps, self.error)
 
     def settled(self, meter: Meter) -> Band:

@@ -15,7 +15,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.band.network import Network
+from pipeline.band.network import Network, Repeat
 from pipeline.errors import ImpossibleError
 
 ANY = 1 << 20
@@ -65,7 +65,8 @@ class Question:
     ``ANY`` (which an empty tuple stands for). Only knots of row-worked rows count, and not a row's first and
     last one. ``serves``: (kinds of cells, threads) which threads make a cell of each kind, by which cells
     made are counted; None: kind t is made by thread t alone. ``closed``: whether the threads hang at the end
-    in the order in which they hung at the beginning, so that the band can be tied over and over.
+    in the order in which they hung at the beginning, so that the band can be tied over and over;
+    ``repeat``: rows that cost the same again and again, and shall be tied the same.
     """
 
     network: Network
@@ -76,6 +77,7 @@ class Question:
     allowance: tuple[int, ...] = ()
     serves: NDArray[np.bool_] | None = None
     closed: bool = False
+    repeat: Repeat | None = None
 
     def __post_init__(self) -> None:
         if not self.allowance:
@@ -98,6 +100,8 @@ class Question:
             raise ValueError("a starting position is folded twice, or outside the band")
         if self.closed and self.folded:
             raise ValueError("a closed band has no folded start")
+        if self.repeat is not None and self.repeat.stop > len(self.network.rows):
+            raise ValueError(f"{self.repeat} goes beyond the band's {len(self.network.rows)} rows")
 
     @property
     def threads(self) -> int:

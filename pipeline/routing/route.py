@@ -20,6 +20,7 @@ from pipeline.routing.meter import Meter
 from pipeline.routing.plain import is_plain, solve_plain
 from pipeline.routing.prices import certified
 from pipeline.routing.question import Budget, Question, Routed, Stopped, proved, require_possible
+from pipeline.routing.repeated import route_repeated
 from pipeline.routing.search import EVERYWHERE, Search
 from pipeline.routing.starts import Guide, ladder, starts
 from pipeline.routing.warm import compiler
@@ -53,6 +54,8 @@ def _route(problem: Question, budget: Budget) -> Routed:
     require_possible(problem)
     if problem.closed:
         return route_closed(problem, budget)
+    if problem.repeat is not None:
+        return route_repeated(problem, budget, _route)
     laid = board(problem)
     if is_plain(problem):
         return solve_plain(problem, budget)

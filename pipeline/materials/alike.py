@@ -1,0 +1,54 @@
+"""Shared tying of a band that repeats: every repeat is tied by the same knots."""
+
+from __future__ import annotations
+
+from pipeline.band.network import Repeat
+from pipeline.band.pattern import Pattern, Section
+from pipeline.literals import Level
+from pipeline.materials.sharing import share
+
+
+def share_alike(
+    pattern: Pattern, repeat: Repeat | None, level: Level, *, margin: float | None = None
+) -> Pattern:
+    """Share the tying of one repeat, and tie all of them so; rows before and after stay as they are.
+
+    ``repeat``: rows counted over all sections of the pattern; None shares the whole band. Which strand ties
+    moves on from repeat to repeat wherever strands of a thread have changed places, so what one repeat
+    shares out, the next ones share out further.
+    """
+    if repeat is None:
+        return share(pattern, level, margin=margin)
+    rows = [row for section in pattern.sections for row in section.rows]
+    hanging = list(pattern.strands)
+    for row in rows[: repeat.first]:
+        for position, knot in row.knots:
+            if knot.swaps:
+                hanging[position : position + 2] = hanging[position : position + 2][::-1]
+    once = {
+        "strands": tuple(hanging),
+        "sections": _cut(pattern, repeat.first, repeat.first + repeat.rows),
+        "joins": (),
+    }
+    shared = share(pattern.model_copy(update=once), level, margin=margin)
+    knots = [row.knots for section in shared.sections for row in section.rows]
+    for i in range(repeat.rows * repeat.times):
+        at = repeat.first + i
+        rows[at] = rows[at].model_copy(update={"knots": knots[i % repeat.rows]})
+    left = iter(rows)
+    sections = tuple(
+        section.model_copy(update={"rows": tuple(next(left) for _ in section.rows)})
+        for section in pattern.sections
+    )
+    return pattern.model_copy(update={"sections": sections})
+
+
+def _cut(pattern: Pattern, first: int, stop: int) -> tuple[Section, ...]:
+    """The sections, or parts of them, that rows ``first`` … ``stop`` − 1 lie in."""
+    parts, begin = [], 0
+    for section in pattern.sections:
+        rows = section.rows[max(0, first - begin) : max(0, stop - begin)]
+        begin += len(section.rows)
+        if rows:
+            parts.append(section.model_copy(update={"rows": rows}))
+    return tuple(parts)

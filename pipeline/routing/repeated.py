@@ -1,0 +1,92 @@
+"""A band with a motif that repeats: one period is routed, closed, and tied again and again.
+
+Before and after the repeats the band may differ: these rows begin, or end, with the threads in the order in
+which they hang in the period. What comes before is routed from its end: a knot lets out the threads that
+came in, so the rows read backwards are a band too.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.band.network import RowPlan, network
+from pipeline.routing.board import board, row_worked, solution
+from pipeline.routing.closed import quick_bound, route_closed
+from pipeline.routing.meter import Meter
+from pipeline.routing.question import Budget, Question, Routed, Stopped
+from pipeline.routing.settle import relabel
+
+PERIOD, ENDS, BOUND = 0.8, 0.1, 0.1
+"""Shares of the effort for the period, for what comes before and after, and for the bound of each repeat
+that is not bound to close: bands that repeat nothing may cost less."""
+
+Router = Callable[[Question, Budget], Routed]
+
+
+def route_repeated(question: Question, budget: Budget, route: Router) -> Routed:
+    """Route one period and lay it out; ``route`` answers questions about the rows around.
+
+    The bound is of all bands, whether they repeat or not.
+    """
+    repeat = question.repeat
+    if repeat is None:
+        raise ValueError("the question repeats nothing")
+    rows = len(question.network.rows)
+    period = replace(part(question, repeat.first, repeat.first + repeat.rows), closed=True)
+    once = route_closed(period, _share(budget, PERIOD))
+    bound, swaps, strands, stopped = 0.0, [once.swaps] * repeat.times, once.strands, once.stopped
+    if repeat.first:
+        ahead = backwards(part(question, 0, repeat.first))
+        found = route(_hanging(ahead, once.strands), _share(budget, ENDS / 2))
+        strands = relabel(ahead.network, found.strands, found.swaps)[ahead.network.last].astype(np.int64)
+        swaps.insert(0, found.swaps[::-1])
+    if repeat.stop < rows:
+        rest = part(question, repeat.stop, rows)
+        swaps.append(route(_hanging(rest, once.strands), _share(budget, ENDS / 2)).swaps)
+    if once.cost > 0 and not budget.late:
+        laid, meter = board(replace(period, closed=False)), Meter(budget, period.network.knots)
+        least = quick_bound(laid, row_worked(period.network), meter, BOUND, once.cost)
+        bound = repeat.times * min(least, once.cost)
+    labels = relabel(question.network, strands, np.concatenate(swaps))
+    if stopped is Stopped.DONE:
+        stopped = budget.ended
+    return solution(question, labels, bound, stopped)
+
+
+def part(question: Question, first: int, stop: int) -> Question:
+    """The question of rows ``first`` … ``stop`` − 1 alone, free to begin as it likes."""
+    net = question.network
+    knots = slice(*np.searchsorted(net.row, [first, stop]).tolist())
+    return replace(
+        question,
+        network=network(net.strands, net.rows[first:stop]),
+        costs=question.costs[knots],
+        allowance=question.allowance[first:stop],
+        start=(None,) * net.strands,
+        folded=(),
+        repeat=None,
+    )
+
+
+def backwards(question: Question) -> Question:
+    """The same rows tied from their end; nothing may be asked of the starting order."""
+    rows = tuple(RowPlan(row.worked, row.positions[::-1], row.picture) for row in question.network.rows[::-1])
+    return replace(
+        question,
+        network=network(question.network.strands, rows),
+        costs=question.costs[::-1],
+        allowance=question.allowance[::-1],
+    )
+
+
+def _hanging(question: Question, strands: NDArray[np.int64]) -> Question:
+    """The question with the threads that hang before it."""
+    return replace(question, start=tuple(strands.tolist()), at_most=(None,) * question.threads)
+
+
+def _share(budget: Budget, share: float) -> Budget:
+    return replace(budget, effort=share * budget.effort)

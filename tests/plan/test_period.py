@@ -1,0 +1,70 @@
+"""A motif that repeats is planned once: every repeat is tied by the same knots and shows the same picture."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from pipeline.band.knots import WORKED, Worked
+from pipeline.band.replay import replay
+from pipeline.design.placing import layout
+from pipeline.drawer.stash import builtin_stash
+from pipeline.order.asked import Band, Drawer, PictureSource, Tying
+from pipeline.plan import Plan, plan
+from pipeline.report.make import report_of
+from pipeline.routing import Budget, Ease
+
+SAMPLES = Path(__file__).parents[2] / "sample_images"
+
+
+def planned(worked: Worked, wrist_mm: float, tying: Tying = Tying()) -> Plan:
+    band = Band(strands=13, worked=worked, wrist_mm=wrist_mm, fill="repeat")
+    drawer = Drawer(builtin_stash(), colours=3)
+    picture = PictureSource(SAMPLES / "buoy.png")
+    return plan(picture, band, drawer, tying, budget=Budget(effort=0.02), further=False)
+
+
+@pytest.mark.parametrize("worked", WORKED)
+@pytest.mark.parametrize("ease", list(Ease))
+def test_every_repeat_is_tied_alike(worked: Worked, ease: Ease) -> None:
+    made = planned(worked, 160, Tying(ease=ease))
+    repeat = made.design.repeat
+    assert repeat is not None and made.period == repeat.rows and repeat.times >= 2
+    assert report_of(made).period == repeat.rows
+    rows = [row for section in made.pattern.sections for row in section.rows]
+    shown = [[step.shown for step in row.steps] for row in replay(made.pattern)]
+    for r in range(repeat.first, repeat.stop - repeat.rows):
+        assert rows[r].knots == rows[r + repeat.rows].knots
+        assert rows[r].wanted == rows[r + repeat.rows].wanted
+        assert shown[r] == shown[r + repeat.rows]
+    assert made.lower_bound <= made.verdict.colour_error + 1e-6
+    assert made.fit is not None and len(rows) <= made.fit.rows
+
+
+def test_a_starting_order_that_is_given_is_not_bound_to_come_back() -> None:
+    made = planned("rows", 160)
+    order = (made.design.threads[0].name, *("*" for _ in range(12)))
+    given = planned("rows", 160, Tying(start_order=tuple(None if n == "*" else n for n in order)))
+    assert given.period is None
+
+
+@pytest.mark.parametrize("worked", WORKED)
+def test_motifs_lie_whole_and_apart_and_their_rows_repeat(worked: Worked) -> None:
+    step = 2 if worked == "diagonal" else 1
+    for motif in range(1, 24):
+        for rows in range(motif, 100):
+            starts, repeat = layout(motif, rows, worked)
+            assert len(starts) == max(1, rows // (motif + motif % step))
+            assert starts[0] >= 0 and starts[-1] + motif <= rows
+            assert all(start % step == 0 for start in starts)
+            assert all(b - a >= motif for a, b in zip(starts, starts[1:], strict=False))
+            if repeat is None:
+                continue
+            cells = np.zeros(rows, dtype=int)
+            for start in starts:
+                cells[start : start + motif] = np.arange(1, motif + 1)
+            assert repeat.rows % 2 == 0 and repeat.times >= 2 and repeat.stop <= rows
+            again = cells[repeat.first : repeat.stop].reshape(repeat.times, repeat.rows)
+            assert (again == again[0]).all()
