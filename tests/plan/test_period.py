@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -59,7 +60,7 @@ def test_motifs_lie_whole_and_apart_and_their_rows_repeat(worked: Worked) -> Non
             assert len(starts) == max(1, rows // (motif + motif % step))
             assert starts[0] >= 0 and starts[-1] + motif <= rows
             assert all(start % step == 0 for start in starts)
-            assert all(b - a >= motif for a, b in zip(starts, starts[1:], strict=False))
+            assert all(b - a >= motif for a, b in pairwise(starts))
             if repeat is None:
                 continue
             cells = np.zeros(rows, dtype=int)
