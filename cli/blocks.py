@@ -12,6 +12,10 @@ from pipeline.order.options import OF_BLOCKS
 
 if TYPE_CHECKING:
     from pipeline.blocks.plan import BlockPlan
+    from pipeline.report import Report
+
+SHOWN = 12
+"""Switches that are told on the screen."""
 
 
 @taking(OF_BLOCKS)
@@ -32,9 +36,7 @@ def command(texts: Mapping[str, str]) -> None:
     from pipeline.limits import WORKABLE_MM
     from pipeline.order.given import Given, flag
     from pipeline.order.request import read_band, read_margin
-    from pipeline.report import report_of_pattern
-    from pipeline.report.model import GroupUse
-    from pipeline.verdict.feasibility import check
+    from pipeline.report import report_of_blocks
 
     given = Given(texts, flag, OF_BLOCKS)
     groups, switch, stash, out = (given.text(name) for name in ("groups", "switch", "stash", "out"))
@@ -59,48 +61,50 @@ def command(texts: Mapping[str, str]) -> None:
         )
         folder = Path(out) if out else Path("output") / folder_name(made.pattern.title)
         found = check_target(folder, replace=replace, inputs=read)
-        groups_use = tuple(
-            GroupUse(thread=use.group.thread, strands=use.group.strands, tied_per_strand=use.tied)
-            for use in made.use
-        )
-        report = report_of_pattern(made.pattern, check(made.pattern), groups=groups_use)
-        files = band_files(made.pattern, made.cuts, report, stage=watch.stage)
+        report = report_of_blocks(made)
+        files = band_files(made.pattern, made.cuts, report, skeins=made.skeins, stage=watch.stage)
         kept = write_result(folder, files, replace=replace, inputs=read, since=found)
     if not quiet:
-        _show(made, folder)
+        _show(made, report, folder)
         say(kept)
 
 
-def _show(made: BlockPlan, folder: Path) -> None:
-    """Show the band and which groups tie more."""
+def _show(made: BlockPlan, report: Report, folder: Path) -> None:
+    """Show the band, what it takes, which groups tie more, and which switch when."""
     from rich.text import Text
 
     from cli.console import band_preview, out, swatch, table
+    from cli.summary import thread_table, work_sentences
+    from pipeline.blocks.switches import switches_of
 
     pattern = made.pattern
     out.print(band_preview(pattern))
     rows = sum(len(section.rows) for section in pattern.sections)
     out.print(Text(f"{made.moves} moves in {rows} rows, {len(pattern.strands)} strands.", "bold"))
-    longest = [0.0] * len(made.use)
-    position = 0
-    for i, use in enumerate(made.use):
-        mine = made.cuts[position : position + use.group.strands]
-        longest[i] = max(cut.length_mm for cut in mine)
-        position += use.group.strands
+    for sentence in (*(report.fit.said if report.fit else ()), *made.skeins.sentences()):
+        out.print(Text(sentence))
+    out.print(thread_table(pattern, made.cuts))
     out.print(
         table(
             "Groups from left to right: the more a strand ties, the longer it is",
-            ("", "thread", "strands", "knots tied by each", "longest strand"),
+            ("", "thread", "strands", "knots tied by each"),
             (
                 (
                     swatch(pattern.threads[use.group.thread].colour, 4),
                     pattern.threads[use.group.thread].name,
                     use.group.strands,
                     f"{use.tied:.0f}",
-                    f"{mm / 10:.0f} cm",
                 )
-                for use, mm in zip(made.use, longest, strict=True)
+                for use in made.use
             ),
         )
     )
+    names, switches = [thread.name for thread in pattern.threads], switches_of(pattern)
+    out.print(Text("Which groups switch when:", "bold"))
+    for i, switch in enumerate(switches[:SHOWN], 1):
+        out.print(Text(f"  Switch {i}: {switch.sentence(names)}"))
+    if len(switches) > SHOWN:
+        out.print(Text(f"  and {len(switches) - SHOWN} more, all in report.html."))
+    for sentence in work_sentences(report):
+        out.print(Text(sentence))
     out.print(Text(f"The result is in {folder}: sheet.pdf to print, worksheet.html to tie from.", "dim"))

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from pathlib import Path
 
 from rich.text import Text
 
 from cli.console import band_preview, out, swatch, table
 from pipeline.band.pattern import Pattern
+from pipeline.materials.lengths import Cut
 from pipeline.order.units import spell_length
 from pipeline.plan import Plan
 from pipeline.report import Report, verdict
@@ -23,8 +25,8 @@ def show_summary(made: Plan, report: Report, folder: Path) -> None:
         out.print(Text("No band of these threads, strands and rows comes closer to the picture."))
     for note in (*(report.fit.said if report.fit else ()), *report.notes):
         out.print(Text(note))
-    out.print(_threads(pattern, made))
-    for sentence in _work(report):
+    out.print(thread_table(pattern, made.cuts))
+    for sentence in work_sentences(report):
         out.print(Text(sentence))
     if report.suggestions:
         out.print(Text("What would make more cells, best first:", "bold"))
@@ -33,7 +35,7 @@ def show_summary(made: Plan, report: Report, folder: Path) -> None:
     out.print(Text(f"The result is in {folder}: sheet.pdf to print, worksheet.html to tie from.", "dim"))
 
 
-def _work(report: Report) -> list[str]:
+def work_sentences(report: Report) -> list[str]:
     """Hours, difficulty, price and what sharing did to the longest strand."""
     said: list[str] = []
     if report.hours is not None and report.grade is not None:
@@ -56,11 +58,12 @@ def _work(report: Report) -> list[str]:
     return said
 
 
-def _threads(pattern: Pattern, made: Plan) -> object:
+def thread_table(pattern: Pattern, cuts: Sequence[Cut]) -> object:
+    """Strands, metres and the longest piece of each thread."""
     strands = Counter(pattern.strands)
     metres: Counter[int] = Counter()
     longest: dict[int, float] = {}
-    for cut in made.cuts:
+    for cut in cuts:
         for length, thread in zip(cut.pieces_mm, cut.piece_threads, strict=True):
             metres[thread] += length / 1000  # type: ignore[assignment]
             longest[thread] = max(longest.get(thread, 0.0), length)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from pipeline.band.pattern import Ends, Pattern, PatternThread
+from pipeline.band.pattern import Pattern, PatternThread
 from pipeline.blocks.weave import (
     Group,
     GroupUse,
@@ -16,14 +16,15 @@ from pipeline.blocks.weave import (
     moves_for,
     weave,
 )
-from pipeline.design.pose import gauge_for
+from pipeline.design.pose import ends_of, fit_of, gauge_for
 from pipeline.drawer.stash import Stash
 from pipeline.errors import InputError
 from pipeline.limits import WORKABLE_MM
-from pipeline.materials.ends import make_end
-from pipeline.materials.fit import fit_rows
+from pipeline.literals import listed
+from pipeline.materials.fit import Fit
 from pipeline.materials.joins import place_joins
 from pipeline.materials.lengths import Cut, cut_list
+from pipeline.materials.skeins import DEFAULT_SKEIN_M, SkeinPlan, plan_skeins
 from pipeline.order.asked import Band, Drawer
 
 MAX_REPEATS = 2000
@@ -31,12 +32,14 @@ MAX_REPEATS = 2000
 
 @dataclass(frozen=True, slots=True)
 class BlockPlan:
-    """A band of colour blocks, how its strands are cut, and which groups tie more."""
+    """A band of colour blocks, how its strands are cut and from what, and which groups tie more."""
 
     pattern: Pattern
     cuts: tuple[Cut, ...]
     use: tuple[GroupUse, ...]
     moves: int
+    skeins: SkeinPlan
+    fit: Fit | None
 
 
 def plan_blocks(
@@ -68,10 +71,8 @@ def plan_blocks(
     gauge = gauge_for(band, Drawer(Stash(threads, stash.source)))
     made = [Group(threads.index(thread), count) for thread, (_, count) in zip(owned, groups, strict=True)]
     strands = [group.thread for group in made for _ in range(group.strands)]
-    ends = Ends(
-        start=make_end(band.start, strands, gauge, at_start=True, tail_mm=band.tail_mm, taper=band.taper),
-        finish=make_end(band.finish, strands, gauge, at_start=False, tail_mm=band.tail_mm, taper=band.taper),
-    )
+    ends = ends_of(band, strands, gauge)
+    fit = fit_of(band, len(strands), gauge)
     sizes = [group.strands for group in made]
     moves = default_moves(len(made)) if moves is None else moves
     if repeats is not None:
@@ -80,9 +81,8 @@ def plan_blocks(
         sequence = tuple(moves) * repeats
     elif band.rows is not None:
         sequence = moves_for(sizes, moves, band.rows)
-    elif band.wrist_mm is not None:
-        rows = fit_rows(band.wrist_mm, gauge, ease_mm=band.ease_mm, ends=ends).rows
-        sequence = moves_for(sizes, moves, rows)
+    elif fit is not None:
+        sequence = moves_for(sizes, moves, fit.rows)
     else:
         raise InputError("the length of the band is not known.", "Give a wrist, rows or repeats.")
     pattern = blocks_pattern(
@@ -94,12 +94,12 @@ def plan_blocks(
         title or _title([thread.name for thread in threads]),
         filled=filled,
     )
-    pattern = place_joins(pattern, longest_mm, margin=margin)
+    skeins = [1000 * (thread.skein_m or DEFAULT_SKEIN_M) for thread in threads]
+    pattern = place_joins(pattern, longest_mm, card_mm=skeins, margin=margin)
     use = group_use(made, weave(sizes, sequence, filled=filled))
-    return BlockPlan(pattern, cut_list(pattern, margin=margin), use, len(sequence))
+    cuts = cut_list(pattern, margin=margin)
+    return BlockPlan(pattern, cuts, use, len(sequence), plan_skeins(pattern, cuts, stash), fit)
 
 
 def _title(names: Sequence[str]) -> str:
-    if len(names) == 1:
-        return f"{names[0]} blocks"[:200]
-    return f"{', '.join(names[:-1])} and {names[-1]} blocks"[:200]
+    return f"{listed(names)} blocks"[:200]

@@ -10,7 +10,7 @@ from pipeline.band.replay import replay
 from pipeline.instructions import words
 from pipeline.instructions.fold import fold, gather
 from pipeline.instructions.model import Instructions, Measure, Passage, Said
-from pipeline.instructions.start import after, band, before, roles, starting_order, threads
+from pipeline.instructions.start import after, band, before, roles, starting_order, switches, threads
 from pipeline.instructions.steps import steps
 from pipeline.materials.ledger import Account, Ledger, Place
 from pipeline.materials.lengths import Cut
@@ -49,7 +49,7 @@ def instructions(pattern: Pattern, cuts: Iterable[Cut] = (), *, fit: Sequence[st
     return Instructions(
         pattern=pattern,
         labels=labels,
-        band=(*band(pattern, unmade, fit), *(() if why is None else (why,))),
+        band=(*band(pattern, unmade, fit), *(() if why is None else (why,)), *switches(pattern, labels)),
         materials=tuple(threads(pattern, labels, cuts)),
         cutting=tuple(starting_order(pattern, labels, cuts)),
         before=before(pattern),

@@ -9,6 +9,7 @@ from itertools import groupby
 
 from pipeline.band.knots import Knot
 from pipeline.band.pattern import Pattern
+from pipeline.blocks.switches import switches_of
 from pipeline.instructions import words
 from pipeline.instructions.model import Step
 from pipeline.materials.ends import finish_steps, start_steps
@@ -47,6 +48,18 @@ def band(pattern: Pattern, unmade: int, fit: Sequence[str]) -> Iterator[str]:
             f"A cell is the place of one knot in the picture. {count} unmade: another thread shows there "
             "than the picture wanted. Tie them as they are written."
         )
+
+
+MOST_SWITCHES = 200
+
+
+def switches(pattern: Pattern, labels: Sequence[str]) -> Iterator[str]:
+    """Which groups of colour blocks switch when, a line for each switch."""
+    found = switches_of(pattern)
+    for i, switch in enumerate(found[:MOST_SWITCHES], 1):
+        yield f"Switch {i}: {switch.sentence(labels)}"
+    if len(found) > MOST_SWITCHES:
+        yield f"And {len(found) - MOST_SWITCHES} switches more."
 
 
 def roles(pattern: Pattern, labels: Sequence[str], steps: Iterable[Step]) -> str | None:

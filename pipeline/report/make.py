@@ -8,15 +8,20 @@ from typing import Any
 
 from pipeline.advice.advise import Suggestion
 from pipeline.band.pattern import Pattern
+from pipeline.blocks.plan import BlockPlan
+from pipeline.blocks.switches import switches_of
 from pipeline.limits import USUAL_PACE_S
 from pipeline.materials.fit import Fit, size_mm
+from pipeline.materials.lengths import Cut
 from pipeline.materials.price import grade, hours, price
+from pipeline.materials.skeins import SkeinPlan
 from pipeline.plan import Plan
 from pipeline.report.model import (
     Cause,
     ColourBecame,
     Difficulty,
     EaseGiven,
+    GroupUse,
     HarderBy,
     JoinsLine,
     Lengths,
@@ -31,7 +36,7 @@ from pipeline.report.model import (
     WristFit,
 )
 from pipeline.routing.question import Stopped, proved
-from pipeline.verdict.feasibility import Feasibility
+from pipeline.verdict.feasibility import Feasibility, check
 from pipeline.verdict.reasons import Reason
 
 
@@ -66,9 +71,36 @@ def report_of(made: Plan, *, pace_s: tuple[float, float] | float = USUAL_PACE_S)
         advice_effort=advice.effort if advice else 0.0,
         period=made.period,
         **_colours(made),
-        **_work(made, pace_s),
+        **_work(made.pattern, made.cuts, made.skeins, pace_s),
+        longest_strand_mm=LongestStrand(
+            before_sharing=made.sharing.longest_before_mm,
+            after_sharing=made.sharing.longest_after_mm,
+            bound=made.sharing.bound_mm,
+        ),
+        different_lengths=Lengths(
+            before_sharing=made.sharing.lengths_before, after_sharing=made.sharing.lengths_after
+        ),
         fit=None if made.fit is None else _fit(made.fit, made.pattern),
         notes=(*made.design.notes, *made.skeins.sentences()),
+    )
+
+
+def report_of_blocks(made: BlockPlan, *, pace_s: tuple[float, float] | float = USUAL_PACE_S) -> Report:
+    """Make the report of a band of colour blocks; its notes say which groups switch when."""
+    names = [thread.name for thread in made.pattern.threads]
+    return report_of_pattern(
+        made.pattern,
+        check(made.pattern),
+        **_work(made.pattern, made.cuts, made.skeins, pace_s),
+        groups=tuple(
+            GroupUse(thread=use.group.thread, strands=use.group.strands, tied_per_strand=use.tied)
+            for use in made.use
+        ),
+        fit=None if made.fit is None else _fit(made.fit, made.pattern),
+        notes=(
+            *made.skeins.sentences(),
+            *(f"Switch {i}: {s.sentence(names)}" for i, s in enumerate(switches_of(made.pattern), 1)),
+        ),
     )
 
 
@@ -159,7 +191,7 @@ def _cause(why: Reason) -> Cause:
 
 
 def _colours(made: Plan) -> dict[str, Any]:
-    """What picture colours became, and what that takes of the drawer."""
+    """What picture colours became."""
     return {
         "likeness": None
         if made.likeness is None
@@ -173,6 +205,15 @@ def _colours(made: Plan) -> dict[str, Any]:
             ColourBecame(colour=b.colour, thread=b.thread, delta_e=b.delta_e, cells=b.cells)
             for b in made.design.became
         ),
+    }
+
+
+def _work(
+    pattern: Pattern, cuts: Sequence[Cut], skeins: SkeinPlan, pace_s: tuple[float, float] | float
+) -> dict[str, Any]:
+    """What the drawer gives, tying time, difficulty and price."""
+    time, graded, cost = hours(pattern, pace_s), grade(pattern, cuts), price(skeins)
+    return {
         "skeins": tuple(
             SkeinsOf(
                 thread=plan.thread,
@@ -182,23 +223,7 @@ def _colours(made: Plan) -> dict[str, Any]:
                 buy=plan.buy,
                 enough=plan.enough,
             )
-            for plan in made.skeins.threads
-        ),
-    }
-
-
-def _work(made: Plan, pace_s: tuple[float, float] | float) -> dict[str, Any]:
-    """Thread use, tying time, difficulty and price."""
-    time, graded, cost = hours(made.pattern, pace_s), grade(made.pattern, made.cuts), price(made.skeins)
-    sharing = made.sharing
-    return {
-        "longest_strand_mm": LongestStrand(
-            before_sharing=sharing.longest_before_mm,
-            after_sharing=sharing.longest_after_mm,
-            bound=sharing.bound_mm,
-        ),
-        "different_lengths": Lengths(
-            before_sharing=sharing.lengths_before, after_sharing=sharing.lengths_after
+            for plan in skeins.threads
         ),
         "knots": time.knots,
         "hours": (round(time.quick, 1), round(time.calm, 1)),

@@ -105,9 +105,9 @@ def _loose(place: _Place, threads: Sequence[int]) -> None:
 
 
 def _gathered(place: _Place, end: End, threads: Sequence[int]) -> None:
-    """Tails drawn to the middle (over the taper where there is one), then tied, braided or loose."""
+    """Tails drawn to the middle, or tied to it by a taper, and then tied, braided or loose."""
     count, radius, length = len(threads), place.radius, place.length
-    gather = min((end.taper_mm or 11.0) * place.scale, 0.45 * length)
+    gather = min((end.taper_mm or 11.0) * place.scale, (0.6 if end.taper_mm else 0.45) * length)
     bundle = radius * 1.15 * math.sqrt(max(count, 3) / 3)
     swing, wave = 1.25 * bundle, 6.4 * bundle
     braided = end.style == "braid"
@@ -115,7 +115,7 @@ def _gathered(place: _Place, end: End, threads: Sequence[int]) -> None:
     for p, thread in enumerate(threads):
         phase, share = _sway(p)
         run = np.arange(0.0, length * share, 2.0)
-        into = _eased(run / gather)
+        into = _eased(run / gather if not end.taper_mm else (run - gather) / (3 * radius))
         part, within = p * 3 // count, (p * 3 % count) / count - 0.5
         if braided:
             turn = 2 * math.pi * (np.maximum(run - 0.7 * gather, 0) / wave + part / 3)
@@ -126,12 +126,42 @@ def _gathered(place: _Place, end: End, threads: Sequence[int]) -> None:
             lift = np.zeros_like(run)
         free = np.clip((run - (length - fringe)) / max(fringe, 1.0), 0, 1)
         spread = math.sin(3 * phase) * bundle * (1.9 if braided else 2.6) * free**1.4
-        across = (1 - into) * place.at(p, count) + into * centred + spread
+        at = place.at(p, count)
+        before = np.full_like(run, at)
+        if end.taper_mm:  # straight down to the bundle that runs in from the edge, and along with it
+            side = place.wide / 2 * np.clip(1 - run / gather, 0, 1)
+            within_bundle = 1.1 * radius * np.clip(run / gather, 0, 1) * ((p * 5 % 7) / 3 - 1)
+            before = np.copysign(np.minimum(abs(at), side), at) + within_bundle * (abs(at) > side)
+        across = (1 - into) * before + into * centred + spread
         place.lay(thread, across, run, lift + ((p * 31) % 5) * 0.12 * radius)
+    if end.taper_mm:
+        _taper_knots(place, threads, gather)
     if braided:
         place.wrap(threads[0], length - fringe, 2.3 * bundle, raised=2.2 * bundle)
     elif end.style == "tie":
         place.wrap(threads[count // 2], gather + 2 * radius, 3.0 * bundle, turns=4, raised=1.6 * bundle)
+
+
+def _taper_knots(place: _Place, threads: Sequence[int], gather: float) -> None:
+    """Each strand once over the bundle of those outside it, where it reaches the bundle: two wraps across."""
+    count, half = len(threads), place.wide / 2
+    slope = math.hypot(half, gather)
+    for p, thread in enumerate(threads):
+        at = place.at(p, count)
+        outside = min(p, count - 1 - p)
+        if not outside:
+            continue  # the edge strand is the bundle
+        run = gather * (1 - abs(at) / half)
+        thick = 2 * place.radius * (1.3 + 0.35 * math.sqrt(outside))
+        turn = math.copysign(1.0, at) * place.sign
+        across = thick * gather / slope, turn * thick * half / slope
+        along = math.copysign(half / slope, -at), place.sign * gather / slope
+        stamp = tube(round(across[0], 1), round(across[1], 1), round(1.05 * place.radius, 1), 2.0,
+                     round(2.2 * place.radius, 1))  # fmt: skip
+        for step in (-0.8, 0.8):
+            x = place.middle + at + step * place.radius * along[0]
+            y = place.edge + place.sign * run + step * place.radius * along[1]
+            place.cloth.lay(stamp, x, y, thread)
 
 
 def _loop(place: _Place, end: End, threads: Sequence[int]) -> None:

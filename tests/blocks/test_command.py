@@ -54,7 +54,42 @@ def test_the_command_writes_everything(tmp_path: Path) -> None:
         {"thread": 1, "strands": 2, "tied_per_strand": report["groups"][1]["tied_per_strand"]},
     ]
     assert report["cells"] == 0
+    assert report["knots"] > 0 and report["hours"][1] >= report["hours"][0] and report["grade"]["name"]
+    assert [thread["enough"] for thread in report["skeins"]] == [True, True]
+    assert report["notes"][0].startswith("Switch 1: Rows 1–3, positions 1–4: navy (2) passes over chalk (2)")
+    assert "Switch 4: Rows " in (folder / "instructions.txt").read_text(encoding="utf-8")
     assert "blocks" in (folder / "instructions.txt").read_text(encoding="utf-8")
+
+
+def test_blocks_know_the_drawer(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Eleven strands of a metre or more from a drawer that holds two metres of each: what to buy is said."""
+    from cli.main import run
+
+    stash = tmp_path / "drawer.csv"
+    stash.write_text("name,colour,metres\nnavy,#1b2a59,2\nchalk,#f4f1e8,40\n", encoding="utf-8")
+    with pytest.raises(SystemExit) as exit_:
+        flags = ("--stash", str(stash), "--wrist", "16cm", "--out", str(tmp_path / "band"))
+        run(["blocks", "--groups", "navy 5, chalk 6", *flags])
+    told = " ".join(capsys.readouterr().out.split())
+    assert exit_.value.code in (0, None)
+    assert "navy: " in told and "2.00 m owned; buy 1 skein of 8 m." in told
+    assert "Wrist 160 mm + room at the wrist 13 mm" in told
+    assert "hours of tying" in told and "metres" in told
+    assert "Switch 1: Rows 1–" in told
+    report = json.loads((tmp_path / "band" / "report.json").read_text(encoding="utf-8"))
+    assert [thread["buy"] for thread in report["skeins"]] == [1, 0]
+
+
+@pytest.mark.parametrize("start", ["straight", "loop", "larks-head", "holding-cord"])
+def test_a_finish_tapers_whatever_the_start(start: str) -> None:
+    band = Band(worked="diagonal", wrist_mm=160, start=start, finish="braid", taper=True)  # type: ignore[arg-type]
+    made = plan_blocks(parse_groups("navy 4, chalk 4"), None, builtin_stash(), band)
+    ends = made.pattern.ends
+    assert ends.finish.taper == (4, 4)
+    assert ends.start.taper == ((4, 4) if start == "straight" else None)
+    assert made.fit is not None and made.fit.tapers_mm == (ends.start.taper_mm or 0) + (
+        ends.finish.taper_mm or 0
+    )
 
 
 @pytest.mark.parametrize(
