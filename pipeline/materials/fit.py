@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 from pipeline.band.knots import Worked
 from pipeline.band.pattern import Ends, Gauge, Pattern
@@ -181,6 +182,7 @@ def row_height_mm(gauge: Gauge, worked: Worked, row: RowReplay) -> float:
     return total / len(row.steps)
 
 
+@lru_cache(maxsize=4)
 def size_mm(pattern: Pattern) -> tuple[float, float]:
     """Width and knotted length of the band, by its gauge.
 

@@ -13,7 +13,7 @@ from pipeline.band.replay import RowReplay, replay
 from pipeline.errors import InputError
 from pipeline.materials.fit import row_height_mm, size_mm
 from pipeline.writers.tails import lay_end, shown_mm
-from pipeline.writers.weave import Cloth, Floats, ground, tube
+from pipeline.writers.weave import Cloth, Floats, Stamp, knot, tube
 
 MAX_CLOTH_PIXELS = 6_000_000
 """The cloth is drawn coarser rather than beyond this."""
@@ -92,15 +92,13 @@ def _check_shape(pattern: Pattern) -> None:
 
 
 def _halved(fine: Floats) -> Floats:
-    """Average 2 × 2 pixels, colours weighted by coverage."""
+    """Average 2 × 2 pixels, colours weighted by coverage, which is 0 or 1 and no colour where it is 0."""
     tall, wide = fine.shape[0] // 2 * 2, fine.shape[1] // 2 * 2
-    blocks = fine[:tall, :wide].reshape(tall // 2, 2, wide // 2, 2, 4)
-    cover = blocks[..., 3:]
-    total = cover.sum((1, 3))
-    out = np.empty((tall // 2, wide // 2, 4), np.float32)
-    out[..., :3] = (blocks[..., :3] * cover).sum((1, 3)) / np.maximum(total, 1e-6)
-    out[..., 3:] = total / 4
-    return out
+    across = fine[:tall:2, :wide] + fine[1:tall:2, :wide]
+    total = across[:, ::2] + across[:, 1::2]
+    total[..., :3] /= np.maximum(total[..., 3:], 1)
+    total[..., 3] /= 4
+    return total
 
 
 def _grain(row: int, position: int) -> float:
@@ -113,34 +111,30 @@ def _grain(row: int, position: int) -> float:
 Span = tuple[float, float]
 
 
-def _wraps(
-    cloth: Cloth, thread: int, at: Span, first: Span, second: Span, apart: Span, radius: float, tone: float
-) -> None:
-    """Two wraps about a place, each half of ``apart`` from it; spans are right and down, in pixels."""
-    for sign, (dx, dy) in ((-1, first), (1, second)):
-        stamp = tube(round(dx, 1), round(dy, 1), round(radius, 1), 1.7)
-        cloth.lay(stamp, at[0] + sign * apart[0] / 2, at[1] + sign * apart[1] / 2, thread, tone)
+def _stamp(floor: tuple[float, float], first: Span, second: Span, apart: Span, radius: float) -> Stamp:
+    """A knot's two wraps, each half of ``apart`` from its middle; spans are right and down, in pixels."""
+    right, down = round(apart[0] / 2, 1), round(apart[1] / 2, 1)
+    one, other = ((round(dx, 1), round(dy, 1)) for dx, dy in (first, second))
+    size = round(floor[0]), round(floor[1])
+    return knot(size, (-right, -down, *one), (right, down, *other), round(radius, 1))
 
 
 def _straight_row(cloth: Cloth, row: RowReplay, left: float, y: float, pitch: float, tall: float) -> None:
     """Knots side by side: wraps lie flat where the leader ties, and stand where a base strand ties."""
     rising = row.rising
     for step in row.steps:
-        knot, position = step.tied.knot, step.tied.position
+        tied, position = step.tied.knot, step.tied.position
         at = left + (position + 0.5) * pitch, y + tall / 2
-        turn = 1 if knot.left_ties else -1
-        back = 1 if knot.swaps else -1
+        turn = 1 if tied.left_ties else -1
+        back = 1 if tied.swaps else -1
         tone = _grain(step.row, position)
-        cloth.lay(ground(round(pitch), round(tall)), *at, step.shown)
-        if knot.left_ties == rising:
+        if tied.left_ties == rising:
             run, fall = 0.74 * pitch, 0.16 * tall * turn
-            _wraps(
-                cloth, step.shown, at, (run, fall), (run, back * fall), (0, 0.47 * tall), 0.29 * tall, tone
-            )
+            stamp = _stamp((pitch, tall), (run, fall), (run, back * fall), (0, 0.47 * tall), 0.29 * tall)
         else:
             run, fall = 0.16 * pitch * turn, 0.74 * tall
-            apart = (0.47 * pitch, 0)
-            _wraps(cloth, step.shown, at, (run, fall), (back * run, fall), apart, 0.29 * pitch, tone)
+            stamp = _stamp((pitch, tall), (run, fall), (back * run, fall), (0.47 * pitch, 0), 0.29 * pitch)
+        cloth.lay(stamp, *at, step.shown, tone)
     if row.steps:  # the leader shows a little where it comes round the edge
         first = row.steps[0]
         leader = first.shown if first.tied.knot.left_ties == rising else first.hidden
@@ -155,19 +149,20 @@ def _diagonal_row(
     """Knots on the quincunx: wraps lean as the tying strand goes, across the core."""
     busy = set()
     for step in row.steps:
-        knot, position = step.tied.knot, step.tied.position
+        tied, position = step.tied.knot, step.tied.position
         busy |= {position, position + 1}
         at = left + (position + 1) * pitch, y + tall / 2
-        turn = 1 if knot.left_ties else -1
+        turn = 1 if tied.left_ties else -1
         radius = 0.30 * math.hypot(pitch, tall)
         tone = _grain(step.row, position)
-        cloth.lay(ground(round(2 * pitch), round(2 * tall)), *at, step.shown)
-        if knot.swaps:
+        floor = 2 * pitch, 2 * tall
+        if tied.swaps:
             wrap, apart = (0.92 * pitch * turn, 1.02 * tall), (-0.62 * pitch * turn, 0.62 * tall)
-            _wraps(cloth, step.shown, at, wrap, wrap, apart, radius, tone)
+            stamp = _stamp(floor, wrap, wrap, apart, radius)
         else:
             run, fall = 1.15 * pitch * turn, 0.55 * tall
-            _wraps(cloth, step.shown, at, (run, fall), (-run, fall), (0.0, 0.95 * tall), radius, tone)
+            stamp = _stamp(floor, (run, fall), (-run, fall), (0.0, 0.95 * tall), radius)
+        cloth.lay(stamp, *at, step.shown, tone)
     last = len(threads) - 1
     for p in set(range(len(threads))) - busy:  # passes the row without a knot
         inward = 0.12 * pitch if p == 0 else -0.12 * pitch if p == last else 0.0

@@ -89,7 +89,7 @@ def chart_svg(pattern: Pattern) -> str:
     return svg(chart(pattern))
 
 
-def chart_png(pattern: Pattern, *, px_per_mm: float = 8.0) -> bytes:
+def chart_png(pattern: Pattern, *, px_per_mm: float = 6.5) -> bytes:
     r"""The chart as a PNG. Raises InputError beyond MAX_KNOTS knots.
 
     >>> from pipeline.band.example import two_rows

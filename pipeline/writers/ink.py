@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 RGB = tuple[int, int, int]
 
 INK = "#17212b"
@@ -46,6 +48,7 @@ def contrast(one: str, other: str) -> float:
     return (light + 0.05) / (dark + 0.05)
 
 
+@lru_cache(maxsize=512)
 def ink_on(ground: str) -> str:
     """Black or white, whichever reads better: one of the two always reaches 4.58:1.
 

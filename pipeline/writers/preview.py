@@ -16,7 +16,7 @@ from pipeline.band.replay import replay
 from pipeline.files.channels import printable
 from pipeline.materials.fit import size_mm
 from pipeline.writers.bandpicture import Band, band
-from pipeline.writers.drawing import fitted, font
+from pipeline.writers.drawing import PNG_LEVEL, fitted, font
 from pipeline.writers.ink import SOFT, rgb
 from pipeline.writers.weave import Floats
 
@@ -94,7 +94,7 @@ def preview_pictures(
 def _cut_outs(pattern: Pattern, lengthwise: bool) -> tuple[Image.Image, Image.Image, float]:
     """The straight and the worn band, and the knotted length in pixels; kept for the next output."""
     length_mm = max(1.0, size_mm(pattern)[1])
-    straight = band(pattern, px_per_mm=min(8.0, LONGEST_PIXELS / length_mm), lengthwise=lengthwise)
+    straight = band(pattern, px_per_mm=min(7.0, LONGEST_PIXELS / length_mm), lengthwise=lengthwise)
     flat = _image(straight.rgba)
     length = straight.knotted[1] - straight.knotted[0]
     zoom = max(1.0, min(1.7, flat.height / (2.4 * max(1.0, length / math.pi))))
@@ -129,7 +129,7 @@ def preview_png(
     b'\x89PNG'
     """
     out = BytesIO()
-    preview(pattern, source, lengthwise=lengthwise).save(out, "PNG")
+    preview(pattern, source, lengthwise=lengthwise).save(out, "PNG", compress_level=PNG_LEVEL)
     return out.getvalue()
 
 
@@ -155,7 +155,7 @@ def band_png(pattern: Pattern, *, px_per_mm: float = CHOSEN_PX_PER_MM, lengthwis
     if lengthwise:
         image = image.transpose(Image.Transpose.ROTATE_90)
     out = BytesIO()
-    image.save(out, "PNG")
+    image.save(out, "PNG", compress_level=PNG_LEVEL)
     return out.getvalue()
 
 

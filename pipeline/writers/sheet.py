@@ -211,7 +211,7 @@ def _on_paper(image: Pictures.Image, width: float, height: float) -> Image:
     ground = Pictures.new("RGB", (wide, tall), PAGE)
     ground.paste(image, (0, 0), image)
     data = BytesIO()
-    ground.save(data, "PNG")
+    ground.save(data, "JPEG", quality=92, subsampling=0)  # a PDF takes it as it is, unlike a PNG
     scale = min(width / wide, height / tall)
     return Image(BytesIO(data.getvalue()), wide * scale, tall * scale)
 

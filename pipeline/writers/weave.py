@@ -65,6 +65,25 @@ def ground(width: int, height: int) -> Stamp:
     return Stamp(flat + 1e-3, flat, flat, flat + 0.42)
 
 
+Wrap = tuple[float, float, float, float]
+"""Where a wrap's middle lies from the knot's and what it spans, right and down each; in pixels."""
+
+
+@lru_cache(maxsize=256)
+def knot(floor: tuple[int, int], first: Wrap, second: Wrap, radius: float) -> Stamp:
+    """The two wraps of a knot over a dark ``floor`` of that width and height, as one patch."""
+    reach = max(abs(x) for wrap in (first, second) for x in wrap) + radius
+    half_w, half_h = (int(max(side / 2, 1.5 * reach)) + 3 for side in floor)
+    patch = Cloth(2 * half_h + 1, 2 * half_w + 1)
+    patch.lay(ground(*floor), half_w, half_h, 0)
+    for right, down, dx, dy in (first, second):
+        patch.lay(tube(dx, dy, radius, 1.7), half_w + right, half_h + down, 0)
+    rows, columns = np.flatnonzero(patch.height.any(1)), np.flatnonzero(patch.height.any(0))
+    up, left = min(rows[0], 2 * half_h - rows[-1]), min(columns[0], 2 * half_w - columns[-1])
+    cut = slice(up, 2 * half_h + 1 - up), slice(left, 2 * half_w + 1 - left)  # keeps the middle in place
+    return Stamp(patch.height[cut], patch._right[cut], patch._down[cut], patch._tone[cut])
+
+
 class Cloth:
     """A height field that cords are laid on. Sizes in pixels; (0, 0) is the upper left corner."""
 
@@ -85,12 +104,13 @@ class Cloth:
             return
         here = (slice(y0, y1), slice(x0, x1))
         there = (slice(y0 - top, y1 - top), slice(x0 - left, x1 - left))
-        higher = stamp.height[there] > self.height[here]
-        self.height[here][higher] = stamp.height[there][higher]
-        self._right[here][higher] = stamp.right[there][higher]
-        self._down[here][higher] = stamp.down[there][higher]
-        self._tone[here][higher] = stamp.tone[there][higher] * tone
-        self._thread[here][higher] = thread
+        height = self.height[here]
+        higher = stamp.height[there] > height
+        np.copyto(height, stamp.height[there], where=higher)
+        np.copyto(self._right[here], stamp.right[there], where=higher)
+        np.copyto(self._down[here], stamp.down[there], where=higher)
+        np.multiply(stamp.tone[there], np.float32(tone), out=self._tone[here], where=higher)
+        np.copyto(self._thread[here], np.int16(thread), where=higher)
 
     def lay_strand(
         self, points: NDArray[np.float64], radius: float, thread: int, raised: NDArray[np.float64]
@@ -114,17 +134,22 @@ class Cloth:
     def lit(self, colours: Sequence[str], light: tuple[float, float, float]) -> Floats:
         """(height, width, 4) sRGB and coverage, 0 to 1, under a light from (right, down, towards the eye)."""
         bearing = np.array(light, np.float32) / np.float32(np.linalg.norm(light))
-        slope = np.sqrt(np.clip(1 - self._right**2 - self._down**2, 0.02, 1))
-        facing = np.clip(self._right * bearing[0] + self._down * bearing[1] + slope * bearing[2], 0, 1)
+        out = np.zeros((*self.height.shape, 4), np.float32)
+        covered = self._thread >= 0
+        right, down, tone = self._right[covered], self._down[covered], self._tone[covered]
+        slope = np.sqrt(np.maximum(1 - right * right - down * down, 0.02))
+        facing = np.clip(right * bearing[0] + down * bearing[1] + slope * bearing[2], 0, 1)
         # Colours are mixed near linear light: squares and roots are quick and close to sRGB's curve.
-        palette = np.array([rgb(c) for c in colours] + [(0, 0, 0)], np.float32) / 255
-        linear = (palette * palette)[self._thread]
-        shade = (AMBIENT + DIFFUSE * facing) * self._tone
-        gleam = SHEEN * facing * facing * facing * self._tone
-        shone = linear * (shade * np.sqrt(shade))[..., None] + (gleam * gleam)[..., None]
-        out = np.empty((*self.height.shape, 4), np.float32)
-        out[..., :3] = np.sqrt(np.clip(shone, 0, 1))
-        out[..., 3] = self._thread >= 0
+        palette = np.array([rgb(c) for c in colours], np.float32) / 255
+        shade = (AMBIENT + DIFFUSE * facing) * tone
+        shade *= np.sqrt(shade)
+        gleam = SHEEN * facing * facing * facing * tone
+        gleam *= gleam
+        shown = np.ones((len(tone), 4), np.float32)
+        linear = (palette * palette)[self._thread[covered]]
+        for channel in range(3):
+            shown[:, channel] = np.sqrt(np.minimum(linear[:, channel] * shade + gleam, 1))
+        out[covered] = shown
         return out
 
 
