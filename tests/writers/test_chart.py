@@ -19,6 +19,7 @@ from pipeline.band.knots import Knot
 from pipeline.band.pattern import Pattern
 from pipeline.band.replay import replay
 from pipeline.errors import InputError
+from pipeline.files.channels import printable
 from pipeline.writers import chart as charts
 from pipeline.writers import grid
 from pipeline.writers.chart import (
@@ -67,7 +68,7 @@ def test_hostile_titles_stay_text(title: str) -> None:
     tree = etree.fromstring(chart_svg(tiny(title)).encode())
     assert not tree.findall(".//{*}img") and not tree.findall(".//{*}script")
     texts = [t.text for t in tree.findall("{*}text")]
-    shown = "".join(c for c in title if c >= " ")[:20]
+    shown = printable(title)[:20]
     assert not shown or any(t and t.startswith(shown[:12]) for t in texts)
 
 
