@@ -26,7 +26,7 @@ from pipeline.design.design import usual_strands
 from pipeline.design.pose import gauge_for
 from pipeline.errors import HitchgridError, ImpossibleError
 from pipeline.limits import USUAL_WRIST_MM
-from pipeline.literals import EaseName, Worked
+from pipeline.literals import EASE_OF, EaseName, Worked
 from pipeline.materials.fit import size_mm
 from pipeline.materials.price import GRADES, GradeName, grade, hours
 from pipeline.motif.lettering import heights
@@ -86,8 +86,9 @@ class Taken:
 class Figures:
     """What bands are compared by.
 
-    ``off``: how far the band is from its picture, colour error a cell; ``hours`` at ``PACE_S`` a knot;
-    ``points`` is the difficulty behind the grade's name; ``letter_cells``: height of the letters, else 0.
+    ``off``: how far the band is from its picture, mean HyAB, or the colour error a cell where there is no
+    picture; ``hours`` at ``PACE_S`` a knot; ``points`` is the difficulty behind the grade's name;
+    ``fine``: cells across, or cells of a letter's height.
     """
 
     cells: int
@@ -103,7 +104,7 @@ class Figures:
     wide_mm: float
     long_mm: float
     taken: tuple[Taken, ...]
-    letter_cells: int = 0
+    fine: int
 
     def __post_init__(self) -> None:
         if not 0 <= self.made <= self.cells or self.grade not in GRADES or self.off < 0:
@@ -170,6 +171,7 @@ Recipe = tuple[int, Worked, int, EaseName, bool]
 """Threads, way of working, strands, hand-overs, whether turned the less likely way."""
 RECIPES: tuple[Recipe, ...] = (
     (4, "rows", USUAL, "light", False),
+    (2, "diagonal", USUAL, "light", False),
     (3, "diagonal", USUAL, "light", False),
     (2, "rows", USUAL, "light", False),
     (4, "diagonal", USUAL, "light", False),
@@ -178,7 +180,6 @@ RECIPES: tuple[Recipe, ...] = (
     (3, "rows", NARROW, "plain", False),
     (4, "rows", USUAL, "light", True),
     (6, "rows", WIDE, "full", False),
-    (2, "diagonal", USUAL, "light", False),
     (3, "diagonal", USUAL, "light", True),
     (4, "rows", USUAL, "plain", False),
     (5, "diagonal", WIDE, "light", False),
@@ -389,7 +390,7 @@ def figures(made: Plan, asked: Asked) -> Figures:
     return Figures(
         cells=verdict.cells,
         made=verdict.made,
-        off=verdict.colour_error / max(1, verdict.cells),
+        off=verdict.colour_error / max(1, verdict.cells) if made.likeness is None else made.likeness.hyab,
         hand_overs=verdict.hand_overs,
         switching_rows=verdict.switching_rows,
         knots=hours(made.pattern).knots,
@@ -402,7 +403,7 @@ def figures(made: Plan, asked: Asked) -> Figures:
         taken=tuple(
             Taken(t.name, threads[t.thread].colour, t.need_m, t.owned_m, t.buy) for t in made.skeins.threads
         ),
-        letter_cells=artwork.height or 0 if isinstance(artwork, LetterSource) else 0,
+        fine=(isinstance(artwork, LetterSource) and artwork.height) or len(made.pattern.strands) - 1,
     )
 
 
@@ -412,9 +413,9 @@ def figures(made: Plan, asked: Asked) -> Figures:
 def unbeaten(choices: Sequence[Choice]) -> tuple[Choice, ...]:
     """Drop each choice that another beats in every respect; the closest to its picture first.
 
-    A beats B where it is nowhere worse and somewhere better by what a maker would notice: likeness, hours,
-    difficulty, hand-overs, longest strand, skeins to buy. Letters are only compared with letters that run
-    the same way, with or without a border as they are, and larger ones are better.
+    A beats B where it is nowhere worse and somewhere better by what a maker would notice: likeness, how fine
+    the picture is, threads, hours, difficulty, hand-overs, longest strand, skeins to buy. Letters are only
+    compared with letters that run the same way, with or without a border as they are.
     """
     ranked = sorted(choices, key=lambda choice: (_taste(choice), _exact(choice), choice.key))
     kept: list[Choice] = []
@@ -435,10 +436,11 @@ def _taste(choice: Choice) -> tuple[object, ...]:
 
 def _exact(choice: Choice) -> tuple[float, ...]:
     f = choice.figures
-    return (f.off, -f.letter_cells, f.points, f.hours, f.hand_overs, f.longest_mm, f.switching_rows, f.buy)
+    work = f.points, f.hours, f.hand_overs, f.longest_mm, f.switching_rows
+    return (f.off, -f.fine, len(f.taken), *work, f.buy)
 
 
-NOTICED = (0.5, 1, 1, 0.25, 5, 100.0, 1, 1)
+NOTICED = (0.5, 1, 1, 1, 0.25, 5, 100.0, 1, 1)
 """Steps of these figures below which nobody would tell two bands apart; from our own looking, no source."""
 
 
@@ -492,7 +494,7 @@ def choices_json(choices: Sequence[Choice], stash: Path | None = None) -> str:
 
 
 def _entry(choice: Choice, stash: Path | None) -> dict[str, object]:
-    asked, f = choice.asked, choice.figures
+    asked, f, likeness = choice.asked, choice.figures, choice.report.likeness
     return {
         "key": choice.key,
         "folder": choice.key,
@@ -502,7 +504,7 @@ def _entry(choice: Choice, stash: Path | None) -> dict[str, object]:
         "ease": str(asked.tying.ease),
         "made": f.made,
         "cells": f.cells,
-        "likeness": None,
+        "likeness": None if likeness is None else likeness.model_dump(mode="json"),
         "hand_overs": f.hand_overs,
         "switching_rows": f.switching_rows,
         "hours": round(f.hours, 2),
@@ -527,7 +529,7 @@ def _number(count: int, what: str) -> str:
 
 
 WAYS = {"rows": "row-worked", "diagonal": "diagonal-worked"}
-HAND_OVERS = {Ease.PLAIN: "none", Ease.LIGHT: "few", Ease.FULL: "any"}
+HAND_OVERS = {Ease(ease): word for word, ease in EASE_OF.items()}
 
 
 def _card(choice: Choice, shown: Sequence[Choice], stash: Path | None, *, folder: bool) -> Card:
@@ -547,7 +549,7 @@ def _card(choice: Choice, shown: Sequence[Choice], stash: Path | None, *, folder
         _heading(choice),
         choice.picture,
         _size_mm(choice.picture),
-        _likeness(f),
+        _likeness(choice),
         tuple(name for name, of in BEST.items() if _is_best(choice, shown, of)),
         tuple(facts),
         tuple(Takes(t.thread, t.colour, _takes(t)) for t in f.taken),
@@ -589,8 +591,11 @@ def _is_best(choice: Choice, shown: Sequence[Choice], of: Callable[[Figures], fl
     return bool(others) and of(choice.figures) < min(others)
 
 
-def _likeness(f: Figures) -> str:
+def _likeness(choice: Choice) -> str:
     """How like its picture the band is, in words."""
+    f, likeness = choice.figures, choice.report.likeness
+    if likeness is not None:
+        return f"{likeness.words.capitalize()} likeness"
     if not f.cells:
         return "No picture was asked for."
     if f.made == f.cells:

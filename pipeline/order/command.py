@@ -7,6 +7,7 @@ from pathlib import Path
 
 from pipeline.drawer.stash import spell_names
 from pipeline.files.channels import shell
+from pipeline.literals import EASE_OF
 from pipeline.order.asked import Artwork, Band, Drawer, LetterSource, PictureSource, Tying
 
 
@@ -20,7 +21,7 @@ def command(
     >>> from pipeline.drawer.stash import builtin_stash
     >>> drawer = Drawer(builtin_stash(), colours=3)
     >>> command(PictureSource(Path("buoy.png")), Band(strands=20, wrist_mm=160), drawer)
-    'hitchgrid plan buoy.png --strands 20 --worked rows --wrist 160mm --colours 3 --ease light'
+    'hitchgrid plan buoy.png --strands 20 --worked rows --wrist 160mm --colours 3 --hand-overs few'
     """
     words = ["hitchgrid", "plan"]
     if isinstance(artwork, LetterSource):
@@ -122,7 +123,7 @@ def _tying(tying: Tying) -> Iterator[str]:
     rows, joins = tying.switching_rows, tying.joins
     yield from _flags(
         (
-            ("--ease", str(tying.ease)),
+            ("--hand-overs", next(word for word, ease in EASE_OF.items() if ease == tying.ease)),
             ("--switching-rows", None if rows == usual.switching_rows else "auto" if rows is None else rows),
             ("--joins", None if joins == usual.joins else joins),
             ("--start-order", None if tying.start_order is None else _names(tying.start_order)),
