@@ -15,6 +15,7 @@ from pipeline.band.pattern import MAX_STRANDS
 from pipeline.colour import Colour, Floats, delta_e_table, encoded, linear
 from pipeline.design.cells import FinePicture, fine_picture, natural_rows
 from pipeline.design.costs import cell_costs
+from pipeline.design.features import strengthened
 from pipeline.design.letters import fit_letters, on_fields, set_canvas
 from pipeline.design.placing import How, between_borders, layout, offers, place
 from pipeline.design.threads import (
@@ -39,6 +40,8 @@ SMALL = 3
 """How often a motif fits the wrist that repeats unless the maker says; what is taller stands once."""
 NOISE = 0.02
 """Share of cells in which the two ends of an endless pattern may differ in any case."""
+CELL_WIDTH: dict[Worked, float] = {"rows": 1.0, "diagonal": 2**0.5}
+"""Fields between the sides of a cell: a diamond of diagonal work is as wide as two, cornerwise."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -211,6 +214,8 @@ def _pictured(artwork: PictureSource, room: Room, drawer: Drawer) -> Design:
     natural = natural_rows(picture, inner, cell_aspect=aspect)
     rows = room.rows or min(natural, room.length or natural, MAX_ROWS)
     fine = fine_picture(picture, rows, inner, cell_aspect=aspect, fit=artwork.fit)
+    if artwork.reduce != "photo":
+        fine = strengthened(fine, CELL_WIDTH[room.worked])
     threads, ground = _with_ground(_threads(fine, drawer), drawer, picture.ground)
     made = _priced(fine, threads, ground, artwork, room.worked)
     mask = knot_mask(rows, inner, room.worked, first=selvedge)
