@@ -26,10 +26,12 @@ from pipeline.design.threads import (
     hyab_table,
     nearest_threads,
     thread_table,
+    with_enough,
 )
 from pipeline.drawer.stash import Thread
 from pipeline.errors import InputError
 from pipeline.literals import Border, Fill, Worked
+from pipeline.materials.supply import Demand, demand
 from pipeline.motif.picture import load_grid, load_picture, on_ground
 from pipeline.order.asked import Artwork, Drawer, LetterSource, PictureSource, Room
 
@@ -216,13 +218,15 @@ def _pictured(artwork: PictureSource, room: Room, drawer: Drawer) -> Design:
     fine = fine_picture(picture, rows, inner, cell_aspect=aspect, fit=artwork.fit)
     if artwork.reduce != "photo":
         fine = strengthened(fine, CELL_WIDTH[room.worked])
-    threads, ground = _with_ground(_threads(fine, drawer), drawer, picture.ground)
+    band = demand(room.strands, max(rows, room.length or 0), room.worked, room.gauge)
+    chosen, passed_over = _threads(fine, drawer, band)
+    threads, ground = _with_ground(chosen, drawer, picture.ground)
     made = _priced(fine, threads, ground, artwork, room.worked)
     mask = knot_mask(rows, inner, room.worked, first=selvedge)
     parts = became(encoded(fine.means())[mask], made.wanted[mask], threads)
     kinds = np.pad(made.kinds, ((0, 0), (selvedge, selvedge)), constant_values=ground)
     smaller = f"The picture was made smaller: its shape asks for {natural} rows."
-    notes = (smaller,) if room.rows is None and natural > rows else ()
+    notes = (*((smaller,) if room.rows is None and natural > rows else ()), *passed_over)
     made = replace(made, kinds=kinds, became=parts, picture=picture.rgb, notes=notes)
     return _filled(made, room, _usual_fill(made, room, picture.ground is not None))
 
@@ -241,18 +245,20 @@ def _usual_fill(motif: Design, room: Room, on_ground: bool) -> Fill:
     return "repeat" if on_ground or endless else "centre"
 
 
-def _threads(fine: FinePicture, drawer: Drawer) -> tuple[Thread, ...]:
-    """The threads for a picture; the ground that the maker names is among them."""
+def _threads(fine: FinePicture, drawer: Drawer, band: Demand) -> tuple[tuple[Thread, ...], tuple[str, ...]]:
+    """The threads for a picture, and a sentence for each that was passed over as too little of it is owned.
+
+    The ground that the maker names is among them; threads that are named stay, however little is left.
+    """
     named = () if drawer.ground is None else (drawer.ground,)
+    include = (*named, *drawer.include)
     colours, areas = counted_colours(fine.light)
-    return choose_threads(
-        colours,
-        areas,
-        drawer.stash,
-        count=drawer.colours,
-        only=drawer.only,
-        include=(*named, *drawer.include),
+    threads = choose_threads(
+        colours, areas, drawer.stash, count=drawer.colours, only=drawer.only, include=include
     )
+    if drawer.only is not None:
+        return threads, ()
+    return with_enough(threads, colours, areas, drawer.stash, band, count=drawer.colours, include=include)
 
 
 def _priced(

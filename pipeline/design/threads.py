@@ -17,6 +17,8 @@ from pipeline.colour import Bytes, Floats, delta_e, delta_e_table, encoded, hex_
 from pipeline.design.facility import choose, total_of
 from pipeline.drawer.stash import Stash, Thread
 from pipeline.errors import InputError
+from pipeline.literals import listed
+from pipeline.materials.supply import Demand, most_share
 
 Ints = NDArray[np.int64]
 
@@ -25,6 +27,8 @@ MOST = 5
 EARNS = 0.035
 """A further thread must lower the mean difference by this part of what one thread leaves. Looked at on two
 dozen drawings: below it come second shades of one colour, above it parts that a maker would miss."""
+WORTH_BUYING = 4.0
+"""Mean HyAB that another thread may add before a skein is rather bought: about what a near shade adds."""
 _ENTRIES = 500_000
 """Distances (colours × threads) up to which every colour is weighed by itself: about a second."""
 _GROUPS = 512
@@ -96,6 +100,63 @@ def choose_threads(
     order = [i for i in np.argsort(-shown, kind="stable") if shown[i] > 0]
     threads = tuple(owned[picked[i]] for i in order)
     return threads + tuple(t for t in map(stash.find, include) if t not in threads)
+
+
+def with_enough(
+    threads: tuple[Thread, ...],
+    colours: Bytes,
+    areas: Floats,
+    stash: Stash,
+    band: Demand,
+    *,
+    count: int | None = None,
+    include: Iterable[str] = (),
+) -> tuple[tuple[Thread, ...], tuple[str, ...]]:
+    """Exchange threads of which too little is owned, where others do nearly as well; say which and why.
+
+    ``colours`` (n, 3), ``areas``, ``count`` and ``include`` as for :func:`choose_threads`, which chose
+    ``threads``; ``band``: what it will take. A thread stays if doing without it would raise the mean
+    difference by more than ``WORTH_BUYING``; then the plan says what to buy.
+    """
+    kept = {stash.find(name).name for name in include}
+    said: list[str] = []
+    left = stash
+    while True:
+        short = _shortest(threads, colours, areas, band, kept)
+        rest = tuple(t for t in left.threads if short is None or t.name != short.name)
+        if short is None or len(rest) < 2:
+            return threads, tuple(said)
+        fewer = Stash(rest, stash.source)
+        others = choose_threads(colours, areas, fewer, count=count, include=include)
+        before, after = (_mean(colours, areas, some) for some in (threads, others))
+        if after - before > WORTH_BUYING:
+            kept.add(short.name)
+            continue
+        instead = listed(t.name for t in others if t not in threads) or listed(t.name for t in others)
+        said.append(
+            f"{short.name} was passed over: the drawer holds {short.metres or 0:g} m, too little for this "
+            f"band. {instead} nearly matches it; --threads with {short.name} among the names insists."
+        )
+        threads, left = others, fewer
+
+
+def _shortest(
+    threads: tuple[Thread, ...], colours: Bytes, areas: Floats, band: Demand, kept: set[str]
+) -> Thread | None:
+    """The thread that lacks most of the share it would show, ``kept`` ones aside; None where all suffice."""
+    nearest = hyab_table(colours, _rgb(threads)).argmin(axis=1)
+    shares = np.bincount(nearest, areas, minlength=len(threads)) / areas.sum()
+    lacking = [
+        (float(share) - most_share(thread, band), -i)
+        for i, (thread, share) in enumerate(zip(threads, shares, strict=True))
+        if thread.name not in kept
+    ]
+    worst, place = max(lacking, default=(0.0, 0))
+    return threads[-place] if worst > 0 else None
+
+
+def _mean(colours: Bytes, areas: Floats, threads: Sequence[Thread]) -> float:
+    return total_of(hyab_table(colours, _rgb(threads)), areas, range(len(threads))) / float(areas.sum())
 
 
 def counted_colours(light: Floats) -> tuple[Bytes, Floats]:

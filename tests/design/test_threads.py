@@ -25,9 +25,11 @@ from pipeline.design.threads import (
     hyab_table,
     nearest_threads,
     thread_table,
+    with_enough,
 )
 from pipeline.drawer.stash import Stash, Thread, builtin_stash
 from pipeline.errors import InputError
+from pipeline.materials.supply import Demand
 
 
 def stash_of(*colours: str) -> Stash:
@@ -176,3 +178,24 @@ def test_cores_do_not_change_the_groups(tmp_path: Path) -> None:
         ).stdout
 
     assert said("1") == said("4") != ""
+
+
+def test_a_thread_of_which_too_little_is_owned_gives_way_to_its_neighbour() -> None:
+    """Two near blues, 2 m of the nearer one and a band that takes about 30 m in all, half of it blue."""
+    blue, near = Thread("regatta", "#2e5f9e", metres=2.0), Thread("harbour", "#35639c", metres=24.0)
+    chalk = Thread("chalk", "#f6f3ea", metres=40.0)
+    stash, band = Stash((blue, near, chalk), "drawer"), Demand(20, 1.5)
+    colours, areas = colours_of("#2e5f9e", "#f6f3ea"), np.ones(2)
+    chosen = choose_threads(colours, areas, stash)
+    assert {t.name for t in chosen} == {"regatta", "chalk"}
+    kept, said = with_enough(chosen, colours, areas, stash, band)
+    assert {t.name for t in kept} == {"harbour", "chalk"}
+    assert said[0].startswith("regatta was passed over: the drawer holds 2 m")
+    assert with_enough(chosen, colours, areas, stash, band, include=["regatta"]) == (chosen, ())
+
+
+def test_a_thread_that_nothing_can_stand_in_for_stays() -> None:
+    stash = Stash((Thread("red", "#c8202c", metres=2.0), Thread("chalk", "#f6f3ea", metres=40.0)), "drawer")
+    colours = colours_of("#c8202c", "#f6f3ea")
+    chosen = choose_threads(colours, np.ones(2), stash)
+    assert with_enough(chosen, colours, np.ones(2), stash, Demand(20, 1.5)) == (chosen, ())
