@@ -22,15 +22,17 @@ class What(StrEnum):
     WORKSHEET = "worksheet"
     REPORT = "report"
     INSTRUCTIONS = "instructions"
+    SPOKEN = "spoken"
+    HANDOUT = "handout"
     CUT_LIST = "cut-list"
 
 
 OUTPUTS: dict[str, tuple[What, ...]] = {
     ".png": (What.CHART, What.PREVIEW),
     ".svg": (What.CHART,),
-    ".pdf": (What.SHEET, What.CHART),
+    ".pdf": (What.SHEET, What.CHART, What.HANDOUT),
     ".html": (What.WORKSHEET, What.REPORT),
-    ".txt": (What.INSTRUCTIONS,),
+    ".txt": (What.INSTRUCTIONS, What.SPOKEN),
     ".csv": (What.CUT_LIST,),
 }
 """What each ending can hold; the first is drawn unless the name or ``--what`` says another."""
@@ -56,7 +58,10 @@ def command(
     ] = False,
     replace: Annotated[bool, typer.Option("--replace", help="Replace an existing file.")] = False,
 ) -> None:
-    """Draw an output of a pattern again: chart, preview, sheet, worksheet, report or instructions.
+    """Draw an output of a pattern again, or one to teach with: spoken.txt or handout.pdf.
+
+    Chart, preview, sheet, worksheet, report, instructions, cut list; spoken.txt is for reading aloud to a
+    group, handout.pdf for a class: the knots, a practice swatch and the first lines of the band.
 
     Example: hitchgrid draw output/pennant/pattern.json --to chart.svg
     """
@@ -171,6 +176,15 @@ def _draw(
         from pipeline.instructions.text import write_instructions
 
         return write_instructions(tied, cuts, fit=_fit(_report(beside, pattern, tied)))
+    if what is What.SPOKEN:
+        from pipeline.instructions.aloud import spoken_form
+        from pipeline.instructions.compose import instructions
+
+        return spoken_form(instructions(tied, cuts))
+    if what is What.HANDOUT:
+        from pipeline.writers.handout import handout_pdf
+
+        return handout_pdf(tied, paper)
     return cut_list_csv(tied, cuts)
 
 

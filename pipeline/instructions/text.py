@@ -75,7 +75,7 @@ def written(told: Instructions) -> tuple[Part, ...]:
         Part(words.MATERIALS, tuple(_plain((*told.materials, TOOLS)))),
         Part(words.WORDS, tuple(_plain(reading))),
         Part(words.SETTING_UP, tuple(_plain((*told.cutting, *told.before)))),
-        Part(words.WORK, tuple(_work(told))),
+        Part(words.WORK, tuple(work(told))),
         Part(words.FINISH, tuple(_plain(told.finish))),
     )
 
@@ -85,7 +85,8 @@ def _plain(lines: Iterable[str]) -> Iterator[Entry]:
         yield Entry("item" if line.startswith("- ") else "plain", line.removeprefix("- "))
 
 
-def _work(told: Instructions) -> Iterator[Entry]:
+def work(told: Instructions) -> Iterator[Entry]:
+    """The lines of the part "Work"."""
     if any(passage.measures for passage in told.passages):
         yield Entry("plain", MEASURING)
     phrases = Phrases(told.labels)

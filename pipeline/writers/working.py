@@ -40,12 +40,13 @@ def working_pages(told: Instructions, inner: float) -> Iterator[Flowable]:
         for entry in part.entries:
             cutting = entry.text == "Cut:" or (cutting and entry.role == "item")
             if not cutting:  # the cut list has a page of its own
-                yield _entry(told, entry, inner)
+                yield entry_line(told, entry, inner)
             if entry.text.startswith(words.START_ORDER):
                 yield Painted(hanging_drawing(told.pattern, inner / mm))
 
 
-def _entry(told: Instructions, entry: Entry, inner: float) -> Flowable:
+def entry_line(told: Instructions, entry: Entry, inner: float) -> Flowable:
+    """A line of the instructions on paper."""
     text = escape(printable(entry.text))
     if entry.role in ("work", "again"):
         return Worked(Paragraph(text, STEP), _strip(told, entry), inner)
