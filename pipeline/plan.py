@@ -39,6 +39,7 @@ from pipeline.materials.lengths import Cut, cut_list
 from pipeline.materials.sharing import Sharing, compare
 from pipeline.materials.skeins import DEFAULT_SKEIN_M, SkeinPlan, plan_skeins
 from pipeline.order.asked import Artwork, Band, Drawer, Tying
+from pipeline.order.means import refuse_beyond_means
 from pipeline.routing import (
     Budget,
     JoinedPoint,
@@ -131,7 +132,12 @@ def plan(
     clock = _Clock(watch)
     clock.stage("drawing the design")
     gauge = gauge_for(band, drawer)
-    drawn = design(artwork, room_of(artwork, band, gauge), included(drawer, tying))
+    room = room_of(artwork, band, gauge)
+    known = room.rows or room.length
+    if known is not None:
+        _refuse_early(known, room.strands, budget, finishing_s)
+    drawn = design(artwork, room, included(drawer, tying))
+    _refuse_early(drawn.kinds.shape[0], drawn.strands, budget, finishing_s)
 
     clock.stage("routing the strands")
     problem, wanted = pose(drawn, band, tying)
@@ -203,6 +209,12 @@ def plan(
         advice,
         clock.finish(),
     )
+
+
+def _refuse_early(rows: int, strands: int, budget: Budget, finishing_s: Callable[[int], float]) -> None:
+    """Refuse a band that cannot be finished in the time or the memory there is."""
+    left = None if budget.deadline is None else budget.deadline - time.monotonic()
+    refuse_beyond_means(rows, strands, seconds=left, finishing_s=finishing_s)
 
 
 def _keeping_back(budget: Budget, seconds: float) -> Budget:

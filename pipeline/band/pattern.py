@@ -30,8 +30,8 @@ MAX_SECTIONS = 2_000
 MAX_TITLE = 200
 
 Index = Annotated[int, Field(ge=0, le=1_000_000)]
-Millimetres = Annotated[float, Field(ge=0, le=1e6, allow_inf_nan=False, strict=False)]
-Positive = Annotated[float, Field(gt=0, le=1e6, allow_inf_nan=False, strict=False)]
+Millimetres = Annotated[float, Field(ge=0, le=1e6, allow_inf_nan=False)]
+Positive = Annotated[float, Field(gt=0, le=1e6, allow_inf_nan=False)]
 Colour = Annotated[str, Field(pattern=r"^#[0-9a-f]{6}$")]
 Name = Annotated[str, Field(min_length=1, max_length=200)]
 
@@ -86,7 +86,7 @@ class GaugeByOrder(Part):
     diagonal: Gauge
 
 
-Cost = Annotated[float, Field(ge=0, le=1e6, allow_inf_nan=False, strict=False)]
+Cost = Annotated[float, Field(ge=0, le=1e6, allow_inf_nan=False)]
 
 
 class Row(Part):
@@ -235,7 +235,9 @@ def parse_pattern(data: bytes | str, source: str = "pattern") -> Pattern:
             "Name a pattern.json that hitchgrid wrote.",
         )
     version = head.get("version")
-    if isinstance(version, int) and version > VERSION:
+    if type(version) is not int:
+        raise PatternError("is not a whole number", "Mend that place, or plan the band again.", "version")
+    if version > VERSION:
         raise PatternError(
             f"{source} is of a newer version than {VERSION}, this program's", "Update hitchgrid."
         )

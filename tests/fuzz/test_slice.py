@@ -228,3 +228,13 @@ def test_every_text_makes_a_title_and_a_folder(text: str) -> None:
     assert title.isprintable() and title == title_of(title)
     name = folder_name(text)
     assert name == Path(name).name and name not in (".", "..")
+
+
+def test_what_reached_new_code_is_still_refused_or_taken() -> None:
+    """Inputs that coverage led to (``python -m tests.fuzz.readers``), and those that it began with."""
+    from tests.fuzz.targets import one, seeds
+
+    inputs = list(seeds())
+    assert len(inputs) > 100
+    for data in inputs:
+        one(data)

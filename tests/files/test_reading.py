@@ -1,0 +1,106 @@
+"""What is no plain file, too large, or holds numbers that are none: a sentence with the place."""
+
+from __future__ import annotations
+
+import os
+import threading
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from cli.main import run
+from pipeline.band.example import two_rows
+from pipeline.band.pattern import read_pattern, render
+from pipeline.batch.listing import read_lines
+from pipeline.drawer.stash import read_stash
+from pipeline.errors import HitchgridError, InputError
+from pipeline.files.reading import Kind, json_of, read_plain
+from pipeline.instructions.spoken import read_text
+from pipeline.materials.gauge import saved
+from pipeline.motif.picture import load_picture
+from pipeline.motif.typeface import typeset
+
+READERS: dict[str, Callable[[Path], object]] = {
+    "pattern": read_pattern,
+    "stash": read_stash,
+    "list": read_lines,
+    "text": read_text,
+    "gauges": saved,
+    "picture": load_picture,
+    "font": lambda path: typeset(["A"], 7, path),
+}
+NO_FILES: dict[str, Callable[[Path], object]] = {
+    "pipe": os.mkfifo,
+    "folder": Path.mkdir,
+    "circle": lambda path: path.symlink_to(path),
+    "device": lambda path: path.symlink_to("/dev/zero"),
+    "large": lambda path: (path.touch(), os.truncate(path, 100_000_000)),
+    "empty": Path.touch,
+}
+
+
+@pytest.mark.parametrize("reader", READERS)
+@pytest.mark.parametrize("kind", NO_FILES)
+def test_no_reader_waits_or_reads_on(tmp_path: Path, reader: str, kind: str) -> None:
+    NO_FILES[kind](tmp_path / "x")
+    ended: list[BaseException] = []
+
+    def read() -> None:
+        try:
+            READERS[reader](tmp_path / "x")
+        except BaseException as error:
+            ended.append(error)
+
+    thread = threading.Thread(target=read, daemon=True)
+    thread.start()
+    thread.join(60)
+    assert not thread.is_alive(), "it waits"
+    assert len(ended) == 1 and isinstance(ended[0], HitchgridError), ended
+    assert ended[0].hint and len(str(ended[0])) < 300
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "word"),
+    [
+        ("[1,\n1e999]", 2, "1e999"),
+        ('{"a":\n\n-Infinity}', 3, "-Infinity"),
+        ("[NaN]", 1, "NaN"),
+        ("[" + "9" * 400 + "]", 1, "9" * 20),
+        ('["1e999",\n1e999]', 2, "1e999"),
+        ("[0." + "1" * 400 + "]", 1, "0." + "1" * 18),
+    ],
+)
+def test_numbers_that_are_none_are_named_with_their_line(text: str, line: int, word: str) -> None:
+    with pytest.raises(InputError) as caught:
+        json_of(text.encode(), "x.json")
+    assert caught.value.message == f"x.json, line {line}: {word} is not a number that can be used."
+
+
+ODD = ("1e999", "-1e999", "Infinity", "NaN", "9" * 400, '"8"', "null", "[]", "true")
+KEYS = ('"tie_mm": ', '"tail_mm": ', '"strands": [', '"version": ', '"knots": [[')
+
+
+@pytest.mark.parametrize("number", ODD)
+@pytest.mark.parametrize("key", KEYS)
+def test_every_place_of_a_pattern_refuses_what_is_no_number(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], key: str, number: str
+) -> None:
+    text = render(two_rows())
+    begin = text.index(key) + len(key)
+    end = min(i for i in (text.find(c, begin) for c in ",]}\n") if i > 0)
+    (tmp_path / "p.json").write_text(text[:begin] + number + text[end:])
+    with pytest.raises(SystemExit) as ended:
+        run(("check", str(tmp_path / "p.json")))
+    said = capsys.readouterr().err
+    assert ended.value.code == 2 and said.count("\n") == 1 and len(said) < 1100, said
+
+
+def test_the_limit_of_a_kind_holds_for_bytes_too() -> None:
+    kind = Kind("list", 10, "Name another.")
+    assert kind.checked(b"0123456789", "upload") == b"0123456789"
+    for data in (b"", b"0" * 11):
+        with pytest.raises(InputError, match=r"upload is (empty|larger)"):
+            kind.checked(data, "upload")
+    with pytest.raises(InputError, match="no file name"):
+        read_plain(Path("a\0b"), kind)
