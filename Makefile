@@ -3,11 +3,14 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test lint bench fuzz mutation golden clean
+.PHONY: desk demo test lint bench fuzz mutation golden clean
 
 demo: $(VENV)/ready
 	$(BIN)/hitchgrid plan sample_images/boat_number.png --replace
 	@echo "Open output/boat-number/sheet.pdf to print it, output/boat-number/worksheet.html to tie from it."
+
+desk: $(VENV)/ready
+	$(BIN)/hitchgrid desk
 
 test: lint
 	$(BIN)/python -m pytest -n auto

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import typer
 
-from cli import batch, blocks, check, choices, draw, gauge, plan, replan, show, stash
+from cli import batch, blocks, check, choices, desk, draw, gauge, plan, replan, show, stash
 from cli.command import Command, Group, usage
 from pipeline.errors import HitchgridError
 from pipeline.files.channels import printable
@@ -29,6 +29,7 @@ app = typer.Typer(
 
 
 for name, command in (
+    ("desk", desk.command),
     ("plan", plan.command),
     ("choices", choices.command),
     ("blocks", blocks.command),

@@ -465,7 +465,7 @@ def sheet(
     rendered, loads itself again and names no folders; ``stash``: the drawer's file, for the commands.
     """
     shown = unbeaten(choices)
-    cards = [_card(choice, shown, stash, folder=not waiting) for choice in shown]
+    cards = [card_of(choice, shown, stash, folder=not waiting) for choice in shown]
     words = _words(planned, len(shown))
     source = _source(choices[0].asked.artwork) if choices else None
     page = choices_html(title, cards, words, source=source, waiting=waiting)
@@ -532,7 +532,10 @@ WAYS = {"rows": "row-worked", "diagonal": "diagonal-worked"}
 HAND_OVERS = {Ease(ease): word for word, ease in EASE_OF.items()}
 
 
-def _card(choice: Choice, shown: Sequence[Choice], stash: Path | None, *, folder: bool) -> Card:
+def card_of(
+    choice: Choice, shown: Sequence[Choice] = (), stash: Path | None = None, *, folder: bool = False
+) -> Card:
+    """What the sheet says about a band among those ``shown``; ``folder``: whether its pattern is written."""
     asked, f = choice.asked, choice.figures
     facts = [
         ("Time", f"about {f.hours:.1f} h"),

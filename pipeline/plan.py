@@ -12,7 +12,7 @@ made.verdict.made, made.cuts[0].length_mm
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Protocol
 
@@ -32,6 +32,7 @@ from pipeline.band.pattern import Gauge, Pattern, PatternThread
 from pipeline.design.assemble import to_pattern
 from pipeline.design.design import Design, design
 from pipeline.design.pose import ends_of, fit_of, gauge_for, included, pose, room_of
+from pipeline.design.touch import Touch, touched
 from pipeline.materials.alike import share_alike
 from pipeline.materials.fit import Fit
 from pipeline.materials.joins import place_joins
@@ -103,6 +104,7 @@ def plan(
     drawer: Drawer,
     tying: Tying = Tying(),
     *,
+    touches: Sequence[Touch] = (),
     title: str | None = None,
     budget: Budget = Budget(),
     further: bool = True,
@@ -111,7 +113,8 @@ def plan(
 ) -> Plan:
     """Plan a band.
 
-    ``budget`` is for the band's own search; with ``further`` the eases and the advice get as much again.
+    ``touches``: cells that the maker gives another thread, or frees. ``budget`` is for the band's own search;
+    with ``further`` the eases and the advice get as much again.
     Once its deadline has passed, or it is halted, what remains of the search is left out and the best band
     so far is finished: checked, cut and returned. ``finishing_s``: how many seconds of the deadline to keep
     for that and for whatever follows, given rows × strands of the picture.
@@ -138,6 +141,8 @@ def plan(
         _refuse_early(known, room.strands, budget, finishing_s)
     drawn = design(artwork, room, included(drawer, tying))
     _refuse_early(drawn.kinds.shape[0], drawn.strands, budget, finishing_s)
+    threads = included(drawer, tying, [touch.thread for touch in touches if touch.thread is not None])
+    drawn = touched(design(artwork, room_of(artwork, band, gauge), threads), touches)
 
     clock.stage("routing the strands")
     problem, wanted = pose(drawn, band, tying)

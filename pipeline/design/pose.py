@@ -72,9 +72,9 @@ def ends_of(band: Band, strands: Sequence[int], gauge: Gauge) -> Ends:
     )
 
 
-def included(drawer: Drawer, tying: Tying) -> Drawer:
-    """The drawer, told to include the threads that the maker's bounds name."""
-    named = [*tying.at_most, *(name for name in tying.start_order or () if name is not None)]
+def included(drawer: Drawer, tying: Tying, further: Sequence[str] = ()) -> Drawer:
+    """The drawer, told to include the threads that the maker's bounds name, and ``further`` ones."""
+    named = [*further, *tying.at_most, *(name for name in tying.start_order or () if name is not None)]
     names = tuple(dict.fromkeys(drawer.stash.find(name).name for name in named))
     return replace(drawer, include=names)
 

@@ -40,7 +40,10 @@ def of_help(name: str) -> list[str]:
     return [part.split(" Example:")[0].strip() for part in said.split("Example: ")[1:]]
 
 
-EXAMPLES = sorted({*of_readme(), *(example for name in COMMANDS for example in of_help(name))})
+SERVING = "hitchgrid desk"
+"""Runs until somebody ends it; ``tests/desk`` does."""
+ALL = {*of_readme(), *(example for name in COMMANDS for example in of_help(name))}
+EXAMPLES = sorted(example for example in ALL if not example.startswith(SERVING))
 
 
 @pytest.fixture(scope="module")

@@ -1,0 +1,391 @@
+"""What the desk has done for it in processes of their own. Each is a function of ``pipeline`` put to use.
+
+Every task gets plain values and ``tell``, by which it says how far it is; what it returns goes back whole.
+Pictures are the desk's own files, never paths that a client named.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import pickle
+import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from PIL import Image
+
+from pipeline.advice.advise import Change, ChangeKind, Suggestion
+from pipeline.advice.taking import Request, under
+from pipeline.band.handed import for_left_hand
+from pipeline.band.pattern import Pattern, read_pattern, render, title_of
+from pipeline.band.replay import replay
+from pipeline.bundle import band_files
+from pipeline.choices import Asked, Choice, card_of, lengthwise, offered, plan_choice, unbeaten
+from pipeline.design.touch import Touch
+from pipeline.drawer.stash import read_stash
+from pipeline.errors import InputError
+from pipeline.files.folder import write_result
+from pipeline.files.single import write_file
+from pipeline.literals import Worked
+from pipeline.materials.booking import Booking, booked, bookings
+from pipeline.materials.gauge import Strand, Swatch, fit_gauge, save_gauge
+from pipeline.materials.lengths import cut_list
+from pipeline.materials.rescale import replan
+from pipeline.materials.skeins import plan_skeins
+from pipeline.motif.lettering import set_letters
+from pipeline.motif.picture import Picture, load_picture
+from pipeline.order.asked import LetterSource, PictureSource
+from pipeline.order.given import field
+from pipeline.order.request import Order, parse
+from pipeline.order.units import parse_length, spell_length
+from pipeline.plan import Plan, plan
+from pipeline.report import read_report, report_of, report_of_pattern, verdict
+from pipeline.routing import Budget, Ease
+from pipeline.verdict.feasibility import check
+from pipeline.writers.preview import band_png
+
+Tell = Callable[[str, Any], None]
+Fields = Mapping[str, str]
+
+SHOWN_PIXELS = 900
+"""Longer side of the pictures of the motif on the page."""
+TOUCH_EFFORT = 0.05
+BAND_EFFORT = 1.0
+
+
+def warm() -> None:
+    """Do a little of everything, so that tasks find all of it loaded and compiled."""
+    for worked in ("rows", "diagonal"):
+        fields = {"letters": "I", "strands": "8", "rows": "12", "worked": worked, "threads": "navy,chalk"}
+        order = parse(fields, field)
+        first = offered(order.artwork, order.band, order.drawer.drawer(), order.tying)[0]
+        made = Asked(first.key, order.artwork, order.band, order.drawer.drawer(), order.tying)
+        plan_choice(made, Budget(effort=0.01))
+
+
+# ---------------------------------------------------------------- the motif
+
+
+def look(folder: str, fields: Fields, tell: Tell) -> dict[str, Any]:
+    """Look at the motif: ``whole`` is the upright picture, ``taken`` the part that is planned, as PNG."""
+    order = parse(fields, field, Path(folder))
+    if isinstance(order.artwork, LetterSource):
+        return {"title": order.title, "taken": _letters_png(order.artwork)}
+    path = order.artwork.path
+    whole = load_picture(path, background=order.artwork.background, trim=False)
+    taken = _taken(order.artwork)
+    ground = taken.ground
+    return {
+        "title": order.title,
+        "whole": _png(whole.rgb),
+        "taken": _png(taken.rgb),
+        "size": [int(n) for n in whole.rgb.shape[1::-1]],
+        "ground": None if ground is None else "#{:02x}{:02x}{:02x}".format(*ground),
+    }
+
+
+def _taken(artwork: PictureSource) -> Picture:
+    """The part of the picture that is planned, turned and mirrored as it was asked for."""
+    return load_picture(
+        artwork.path,
+        background=artwork.background,
+        trim=artwork.trim,
+        crop=artwork.crop,
+        turn=artwork.turn,
+        mirror=artwork.mirror,
+    )
+
+
+def _png(rgb: np.ndarray[Any, Any]) -> bytes:
+    image = Image.fromarray(rgb)
+    image.thumbnail((SHOWN_PIXELS, SHOWN_PIXELS))
+    out = io.BytesIO()
+    image.save(out, "PNG")
+    return out.getvalue()
+
+
+def _letters_png(letters: LetterSource) -> bytes:
+    """The letters in cells, as they stand in their alphabet."""
+    height = letters.height or 9
+    return _png(
+        set_letters(letters.text, height=height, font=letters.font).as_picture(("#f6f3ea", "#1b2a59")).rgb
+    )
+
+
+# ---------------------------------------------------------------- bands to choose from
+
+
+def offer(folder: str, fields: Fields, tell: Tell) -> list[tuple[str, bytes]]:
+    """The bands worth planning, the most promising first: key, and what :func:`draw` takes."""
+    return [
+        (asked.key, pickle.dumps(asked)) for asked in _offered(parse(fields, field, Path(folder)), fields)
+    ]
+
+
+def _offered(order: Order, fields: Fields) -> tuple[Asked, ...]:
+    settled = [name for name in ("worked", "turn", "border") if fields.get(name)]
+    if fields.get("hand-overs"):
+        settled.append("ease")
+    if fields.get("across"):
+        settled.append("direction")
+    return offered(order.artwork, order.band, order.drawer.drawer(), order.tying, settled=settled)  # type: ignore[arg-type]
+
+
+def draw(asked: bytes, tell: Tell) -> tuple[bytes, bytes, dict[str, Any]]:
+    """Plan one of the bands on offer: for :func:`sift`, its picture, and what the sheet says about it."""
+    choice = plan_choice(pickle.loads(asked), Budget(effort=0.1))
+    return pickle.dumps(choice), choice.picture, _facts(choice)
+
+
+def sift(choices: Sequence[bytes], tell: Tell) -> list[str]:
+    """The keys of those that no other beats, the closest to the picture first."""
+    return [choice.key for choice in unbeaten([pickle.loads(one) for one in choices])]
+
+
+def _facts(choice: Choice) -> dict[str, Any]:
+    card, figures = card_of(choice), choice.figures
+    return {
+        "key": choice.key,
+        "words": card.heading,
+        "likeness": card.likeness,
+        "facts": list(card.facts),
+        "takes": [[taken.thread, taken.colour, taken.words] for taken in card.takes],
+        "lies": card.lying,
+        "closest": figures.off,
+        "easiest": figures.points,
+        "quickest": figures.hours,
+        "beaten": False,
+    }
+
+
+# ---------------------------------------------------------------- the chosen band
+
+
+class Watch:
+    """Sends on what a plan says about itself, a few times a second."""
+
+    def __init__(self, tell: Tell) -> None:
+        self._tell, self._last = tell, 0.0
+
+    def stage(self, name: str) -> None:
+        self._tell("busy", {"stage": name, "done": 0.0})
+
+    def routing(self, done: float, cost: float, bound: float) -> None:
+        self._often({"done": round(min(1.0, done), 3), "note": f"colour error {cost:.0f}"})
+
+    def advising(self, done: int, of: int, label: str) -> None:
+        self._often({"done": round(done / max(1, of), 3), "note": label})
+
+    def _often(self, news: dict[str, Any]) -> None:
+        if time.monotonic() - self._last > 0.2:
+            self._last = time.monotonic()
+            self._tell("busy", news)
+
+
+def band(
+    folder: str,
+    fields: Fields,
+    key: str,
+    touches: Sequence[tuple[int, int, str | None]],
+    changes: Sequence[Mapping[str, Any]],
+    hasty: bool,
+    tell: Tell,
+) -> dict[str, Any]:
+    """Plan the chosen band, thoroughly or (after a touch) in haste: its files by their endings, and facts."""
+    order = parse(fields, field, Path(folder))
+    offer = next((one for one in _offered(order, fields) if one.key == key), None)
+    assert offer is not None, "the same fields offer the same bands"
+    asked = Request(offer.artwork, offer.band, offer.drawer, offer.tying)
+    for change in changes:
+        ease = None if change["ease"] is None else Ease(change["ease"])
+        one = Change(ChangeKind(change["kind"]), change["amount"], change["thread"], ease)
+        asked = under(one, asked, change["threads"])
+    watch = Watch(tell)
+    made = plan(
+        *asked,
+        touches=tuple(Touch(*touch) for touch in touches),
+        title=order.title,
+        budget=Budget(effort=TOUCH_EFFORT if hasty else BAND_EFFORT, reporter=watch),
+        further=not hasty,
+        watch=watch,
+    )
+    report = report_of(made)
+    return {
+        "pattern.json": render(made.pattern),
+        "report.json": report.json_text(),
+        "png": band_png(made.pattern, lengthwise=lengthwise(asked.artwork)),
+        "cells.json": json.dumps(_cells(made)),
+        "facts": {
+            "sentence": verdict(report),
+            "resisted": _resisted(made, touches),
+            "threads": [thread.name for thread in made.pattern.threads],
+            "lies": lengthwise(asked.artwork),
+            "help": [] if made.advice is None else [_help(made, s) for s in made.advice.suggestions],
+        },
+    }
+
+
+def _resisted(made: Plan, touches: Sequence[tuple[int, int, str | None]]) -> str:
+    """How many touched cells show another thread than they were given."""
+    given = {(row, position): name for row, position, name in touches if name is not None}
+    shown = dict(_shown(made.pattern))
+    missed = sum(made.pattern.threads[shown[cell]].name != name for cell, name in given.items())
+    if not missed:
+        return ""
+    return f"{missed} of the {len(given)} touched cells could not be made as asked; they are ringed."
+
+
+def _shown(pattern: Pattern) -> Iterator[tuple[tuple[int, int], int]]:
+    """(picture row, position) of every cell, and the thread that shows."""
+    picture = 0
+    for row in replay(pattern):
+        if pattern.sections[row.section].kind == "picture":
+            yield from (((picture, step.tied.position), step.shown) for step in row.steps)
+            picture += 1
+
+
+def _help(made: Plan, suggestion: Suggestion) -> dict[str, Any]:
+    """A suggestion in words, and its change as :func:`band` takes it."""
+    change = suggestion.change
+    return {
+        "label": suggestion.label,
+        "sentence": suggestion.sentence,
+        "change": {
+            "label": suggestion.label,
+            "kind": change.kind.value,
+            "amount": change.amount,
+            "thread": change.thread,
+            "ease": change.ease and change.ease.value,
+            "threads": [thread.name for thread in made.pattern.threads],
+        },
+    }
+
+
+def _cells(made: Plan) -> dict[str, Any]:
+    """What the page needs to show and point at cells: for each knot position, shown, wanted and why not."""
+    pattern = made.pattern
+    reasons = {
+        (cell.section, cell.row, cell.knot): reason.sentence
+        for cell, reason in zip(made.verdict.unmade, made.reasons, strict=True)
+    }
+    rows, picture = [], 0
+    for row in replay(pattern):
+        section = pattern.sections[row.section]
+        asked = section.kind == "picture"
+        rows.append(
+            {
+                "worked": section.worked,
+                "picture": picture if asked else None,
+                "knots": [
+                    [
+                        step.tied.position,
+                        step.shown,
+                        step.wanted,
+                        reasons.get((step.section, step.row, step.knot)),
+                    ]
+                    for step in row.steps
+                ],
+            }
+        )
+        picture += asked
+    return {
+        "threads": [[thread.name, thread.colour] for thread in pattern.threads],
+        "strands": len(pattern.strands),
+        "rows": rows,
+    }
+
+
+# ---------------------------------------------------------------- taking it away
+
+
+def write(folder: str, number: int, fields: Fields, lies: bool, target: str, tell: Tell) -> None:
+    """Write every file of a planned band to a folder of the shelf."""
+    document = read_pattern(Path(folder) / f"band-{number}.pattern.json")
+    report = read_report(Path(folder) / f"band-{number}.report.json", document, check(document))
+    cuts = cut_list(document)
+    order = parse(fields, field, Path(folder))
+    source = _taken(order.artwork).rgb if isinstance(order.artwork, PictureSource) else None
+    files = band_files(
+        document,
+        cuts,
+        report,
+        skeins=plan_skeins(document, cuts, order.drawer.drawer().stash),
+        source=source,
+        lengthwise=lies,
+        stage=lambda name: tell("busy", {"stage": name, "done": 0.0, "note": ""}),
+    )
+    write_result(Path(target), files, replace=True)
+
+
+def measure(form: Mapping[str, str], tell: Tell) -> str:
+    """Fit a gauge to one swatch and keep it under its name."""
+    worked: Worked = "diagonal" if form.get("worked") == "diagonal" else "rows"
+
+    def whole(name: str) -> int:
+        text = form.get(name, "").strip()
+        if not (text.isascii() and text.isdecimal() and len(text) < 7):
+            raise InputError(f"{name} {text[:20]!r} is not a whole number.", "Count it again.")
+        return int(text)
+
+    width, length, used = (parse_length(form.get(name, ""), name) for name in ("width", "length", "used"))
+    strand = Strand(whole("tied"), whole("carried"), used)
+    name = title_of(form.get("name", ""))[:60]
+    measured = fit_gauge([Swatch(whole("strands"), whole("rows"), width, length, (strand,))], worked, name)
+    save_gauge(measured)
+    gauge = measured.gauge
+    return (
+        f"{name} is kept: {gauge.tie_mm:.1f} mm a knot tied, {gauge.core_mm:.1f} mm carried, "
+        f"{gauge.strand_pitch_mm:.2f} mm a strand, {gauge.row_pitch_mm:.2f} mm a row."
+    )
+
+
+# ---------------------------------------------------------------- bands on the shelf
+
+
+def book(stash: str, folder: str, taken: Mapping[str, float] | None, tell: Tell) -> dict[str, float]:
+    """Book a band's thread off the drawer, or put back what was ``taken`` for it; return what it has now."""
+    path = Path(stash)
+    if not path.exists():
+        raise InputError("the drawer has no list of its own yet.", "Say what you own: add, change, take out.")
+    data, owned = path.read_bytes(), read_stash(path)
+    if taken is None:
+        document = read_pattern(Path(folder) / "pattern.json")
+        made = bookings(document, cut_list(document), owned)
+    else:
+        metres = {thread.name: thread.metres for thread in owned.threads}
+        made = tuple(Booking(name, -used, metres.get(name)) for name, used in taken.items())
+    write_file(path, booked(data, path.name, made), replace=True)
+    return {} if taken is not None else {one.name: one.used_m for one in made}
+
+
+def resume(folder: str, form: Mapping[str, str], tell: Tell) -> str:
+    """In mid-band: what is left of some strands, and whether every strand will reach."""
+    document = read_pattern(Path(folder) / "pattern.json")
+    left: dict[int, float] = {}
+    for word in form.get("left", "").replace(",", " ").split():
+        position, equals, length = word.partition("=")
+        if not equals or not (position.isascii() and position.isdecimal() and 0 < len(position) < 5):
+            raise InputError(f"{word[:40]!r} cannot be read.", "Write it as 4=52cm, a blank between two.")
+        left[int(position) - 1] = parse_length(length, f"position {position}")
+    row = form.get("row", "")
+    done = int(row) - 1 if row.isascii() and row.isdecimal() and len(row) < 6 else 0
+    made = replan(document, cut_list(document), done, left)
+    said = [
+        f"Your knots take {100 * made.tie_rate:.0f} % of what was planned, "
+        f"carried strands {100 * made.core_rate:.0f} %."
+    ]
+    said += [
+        f"The strand in position {strand.position + 1} is {spell_length(strand.short_mm)} short: "
+        f"lay in a new piece before row {(strand.runs_out or 0) + 1}."
+        for strand in made.short
+    ]
+    return " ".join([*said, *([] if made.short else ["Every strand reaches."])])
+
+
+def left_handed(folder: str, tell: Tell) -> dict[str, bytes | str]:
+    """Every file of a band for the left hand: tied from its other end, the picture as it was."""
+    document = for_left_hand(read_pattern(Path(folder) / "pattern.json"))
+    return band_files(document, cut_list(document), report_of_pattern(document, check(document)))
