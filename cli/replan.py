@@ -70,7 +70,7 @@ def command(
         document,
         cut_list(document, margin=None if margin is None else margin / 100),
         done,
-        dict(_left(word) for word in left),
+        dict(left_of(word) for word in left),
         longest_mm=parse_length(longest, "--longest"),
         roles=roles,
     )
@@ -94,7 +94,16 @@ def command(
         console.print(f"{out} is written.", markup=False)
 
 
-def _left(word: str) -> tuple[int, float]:
+def said(made: Replan, told: Instructions) -> Iterator[str]:
+    """All that was found out, in sentences."""
+    yield from _hand(made)
+    if made.run_out:
+        yield from (*_ways(made, told), *_joins(made))
+    else:
+        yield "Every strand reaches."
+
+
+def left_of(word: str) -> tuple[int, float]:
     position, equals, length = word.partition("=")
     if not equals or not position.strip().isdecimal() or len(position) > 4 or int(position) < 1:
         raise InputError(f"--left: {word[:60]!r} cannot be read.", "Write it as 4=52cm.")

@@ -17,30 +17,32 @@ from typing import Any
 import numpy as np
 from PIL import Image
 
+from cli.replan import left_of, said
 from pipeline.advice.advise import Change, ChangeKind, Suggestion
 from pipeline.advice.taking import Request, under
 from pipeline.band.handed import for_left_hand
 from pipeline.band.pattern import Pattern, read_pattern, render, title_of
 from pipeline.band.replay import replay
 from pipeline.bundle import band_files
-from pipeline.choices import Asked, Choice, card_of, lengthwise, offered, plan_choice, unbeaten
+from pipeline.choices import Asked, Choice, card_of, offered, plan_choice, unbeaten
 from pipeline.design.touch import Touch
 from pipeline.drawer.stash import read_stash
 from pipeline.errors import InputError
 from pipeline.files.folder import write_result
 from pipeline.files.single import write_file
+from pipeline.instructions.compose import instructions
 from pipeline.literals import Worked
 from pipeline.materials.booking import Booking, booked, bookings
 from pipeline.materials.gauge import Strand, Swatch, fit_gauge, save_gauge
 from pipeline.materials.lengths import cut_list
-from pipeline.materials.rescale import replan
+from pipeline.materials.rescale import replan, rows_done
 from pipeline.materials.skeins import plan_skeins
 from pipeline.motif.lettering import set_letters
 from pipeline.motif.picture import Picture, load_picture
 from pipeline.order.asked import LetterSource, PictureSource
 from pipeline.order.given import field
 from pipeline.order.request import Order, parse
-from pipeline.order.units import parse_length, spell_length
+from pipeline.order.units import parse_length
 from pipeline.plan import Plan, plan
 from pipeline.report import read_report, report_of, report_of_pattern, verdict
 from pipeline.routing import Budget, Ease
@@ -216,13 +218,13 @@ def band(
     return {
         "pattern.json": render(made.pattern),
         "report.json": report.json_text(),
-        "png": band_png(made.pattern, lengthwise=lengthwise(asked.artwork)),
+        "png": band_png(made.pattern, lengthwise=asked.artwork.lengthwise),
         "cells.json": json.dumps(_cells(made)),
         "facts": {
             "sentence": verdict(report),
             "resisted": _resisted(made, touches),
             "threads": [thread.name for thread in made.pattern.threads],
-            "lies": lengthwise(asked.artwork),
+            "lies": asked.artwork.lengthwise,
             "help": [] if made.advice is None else [_help(made, s) for s in made.advice.suggestions],
         },
     }
@@ -364,25 +366,11 @@ def book(stash: str, folder: str, taken: Mapping[str, float] | None, tell: Tell)
 def resume(folder: str, form: Mapping[str, str], tell: Tell) -> str:
     """In mid-band: what is left of some strands, and whether every strand will reach."""
     document = read_pattern(Path(folder) / "pattern.json")
-    left: dict[int, float] = {}
-    for word in form.get("left", "").replace(",", " ").split():
-        position, equals, length = word.partition("=")
-        if not equals or not (position.isascii() and position.isdecimal() and 0 < len(position) < 5):
-            raise InputError(f"{word[:40]!r} cannot be read.", "Write it as 4=52cm, a blank between two.")
-        left[int(position) - 1] = parse_length(length, f"position {position}")
+    left = dict(left_of(word) for word in form.get("left", "").replace(",", " ").split())
     row = form.get("row", "")
-    done = int(row) - 1 if row.isascii() and row.isdecimal() and len(row) < 6 else 0
+    done = rows_done(document, int(row) - 1 if row.isascii() and row.isdecimal() and len(row) < 6 else 0)
     made = replan(document, cut_list(document), done, left)
-    said = [
-        f"Your knots take {100 * made.tie_rate:.0f} % of what was planned, "
-        f"carried strands {100 * made.core_rate:.0f} %."
-    ]
-    said += [
-        f"The strand in position {strand.position + 1} is {spell_length(strand.short_mm)} short: "
-        f"lay in a new piece before row {(strand.runs_out or 0) + 1}."
-        for strand in made.short
-    ]
-    return " ".join([*said, *([] if made.short else ["Every strand reaches."])])
+    return " ".join(said(made, instructions(document)))
 
 
 def left_handed(folder: str, tell: Tell) -> dict[str, bytes | str]:
