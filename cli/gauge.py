@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+import sys
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -43,8 +45,12 @@ def command(
         ),
     ] = None,
     diagonal: Annotated[bool, typer.Option("--diagonal", help="The swatch is diagonal-worked.")] = False,
+    how: Annotated[bool, typer.Option("--how", help="Say how to tie a swatch and what to measure.")] = False,
+    replace: Annotated[bool, typer.Option("--replace", help="Replace a gauge of that name.")] = False,
 ) -> None:
     """Measure a swatch and save it under a name; without a name, show what is saved.
+
+    With a name alone it explains the swatch and asks for what you measured.
 
     Example: hitchgrid gauge "my floss" --swatch 10x40=18mmx60mm --used 40,0=370mm --used 0,40=70mm
     """
@@ -54,6 +60,10 @@ def command(
     worked: Worked = "diagonal" if diagonal else "rows"
     if thread is not None:
         _show_derived(thread, worked)
+        return
+    if how:
+        for line in _explained(worked):
+            out.print(line)
         return
     if name is None:
         if swatch or used:
@@ -78,14 +88,76 @@ def command(
         return
     if not name.strip() or len(name) > 60 or not name.isprintable():
         raise InputError("that is not a name for a swatch.", "Use up to 60 letters, digits and blanks.")
-    swatches = [_swatch(text) for text in swatch or ()]
-    if not swatches:
-        raise InputError("nothing was measured.", "Give --swatch STRANDSxROWS=WIDTHxLENGTH.")
-    strands = tuple(_strand(text) for text in used or ())
-    measured = fit_gauge(_with_strands(swatches, strands), worked, name.strip())
+    _free(name.strip(), worked, replace=replace)
+    if not swatch and not used and answers():
+        swatches = [_asked(worked)]
+    elif not swatch:
+        raise InputError(
+            "nothing was measured.", "Give --swatch STRANDSxROWS=WIDTHxLENGTH; --how explains the swatch."
+        )
+    else:
+        swatches = _with_strands(
+            [_swatch(text) for text in swatch], tuple(_strand(text) for text in used or ())
+        )
+    measured = fit_gauge(swatches, worked, name.strip())
     path = save_gauge(measured)
-    _show(measured)
+    _show(measured, swatches)
     out.print(f"Saved as {measured.gauge.swatch!r} in {path}. Plan with --gauge.")
+
+
+def answers() -> bool:
+    """Whether somebody is there to be asked."""
+    return sys.stdin.isatty()
+
+
+def _free(name: str, worked: Worked, *, replace: bool) -> None:
+    """Ask before a saved gauge gives way; where nobody can be asked, refuse."""
+    from pipeline.materials.gauge import saved
+
+    if replace or worked not in saved().get(name, {}):
+        return
+    if not answers():
+        raise InputError(
+            f"there is a gauge {name!r} for {worked} work already.", "Use --replace, or another name."
+        )
+    typer.confirm(f"There is a gauge {name!r} for {worked} work already. Replace it?", abort=True)
+
+
+def _explained(worked: Worked) -> Iterator[str]:
+    """How the swatch is tied and measured, line by line."""
+    from pipeline.materials.practice import practice_swatch
+
+    practice = practice_swatch(worked)
+    for i, sentence in enumerate(practice.how, 1):
+        yield f"{i}. {sentence}"
+    used = " ".join(f"--used {tied},{carried}=BEFORE-AFTER" for _, tied, carried in practice.measured)
+    order = " --diagonal" if worked == "diagonal" else ""
+    yield (
+        f"Then: hitchgrid gauge NAME{order}, which asks for all that; or at once: hitchgrid gauge NAME"
+        f"{order} --swatch {practice.strands}x{practice.rows}=WIDTHxLENGTH {used}"
+    )
+    yield "A second swatch, or a third strand, tells how far apart your own knots are."
+
+
+def _asked(worked: Worked) -> Swatch:
+    """Explain the swatch and ask for what was measured."""
+    from cli.console import out
+    from pipeline.materials.gauge import Strand, Swatch
+    from pipeline.materials.practice import practice_swatch
+
+    practice = practice_swatch(worked)
+    for line in list(_explained(worked))[:-2]:
+        out.print(line)
+
+    def length(what: str) -> float:
+        return parse_length(str(typer.prompt(f"{what} (as 18mm or 1.8cm)")), what)
+
+    width, tall = length("Width of the swatch"), length("Length of the swatch")
+    used = []
+    for name, tied, carried in practice.measured:
+        before, after = length(f"Length of {name} from its mark, before"), length(f"What is left of {name}")
+        used.append(Strand(tied, carried, before - after))
+    return Swatch(practice.strands, practice.rows, width, tall, tuple(used))
 
 
 def _swatch(text: str) -> Swatch:
@@ -121,10 +193,21 @@ def _figure(mm: float, error: float | None) -> str:
     return f"{mm:.2f} mm" + ("" if error is None else f" ± {error:.2f}")
 
 
-def _show(measured: Measured) -> None:
+def _show(measured: Measured, swatches: list[Swatch]) -> None:
+    """Show the gauge, how exact it is, and what it changes."""
     from cli.console import out, table
+    from pipeline.materials.gauge import MARGIN_SWATCH
+    from pipeline.materials.practice import DRAWING_OUT_MM, READING_MM
 
     gauge = measured.gauge
+    used = [strand for swatch in swatches for strand in swatch.used]
+    most = [
+        max(swatch.strands for swatch in swatches),
+        max(swatch.rows for swatch in swatches),
+        max((strand.tied for strand in used), default=0),
+        max((strand.carried for strand in used), default=0),
+    ]
+    exact = (READING_MM, READING_MM, DRAWING_OUT_MM, DRAWING_OUT_MM)
     lengths = (
         ("a strand across", gauge.strand_pitch_mm, measured.strand_pitch_error_mm),
         ("a row along", gauge.row_pitch_mm, measured.row_pitch_error_mm),
@@ -135,10 +218,24 @@ def _show(measured: Measured) -> None:
     out.print(
         table(
             f"{gauge.swatch}, {order}",
-            ("", "± standard error"),
-            ((what, _figure(mm, error)) for what, mm, error in lengths),
+            ("", "", "± error"),
+            (
+                (what, f"{mm:.2f} mm", _error(error, one, count))
+                for (what, mm, error), one, count in zip(lengths, exact, most, strict=True)
+            ),
         )
     )
+    out.print(
+        f"Cut lengths planned with it keep {100 * MARGIN_SWATCH:.0f} % in reserve instead of 25 %. "
+        "Where the error is that of reading the ruler, a second swatch or a third strand would tell your own."
+    )
+
+
+def _error(error: float | None, reading_mm: float, count: int) -> str:
+    """The standard error, or what reading a ruler leaves open; nothing where a figure was derived."""
+    if error is not None:
+        return f"{error:.2f} mm"
+    return f"{reading_mm / count:.2f} mm, by the ruler" if count else "derived"
 
 
 def _show_derived(thread: str, worked: Worked) -> None:

@@ -3,10 +3,13 @@
 import pytest
 
 from cli.main import run
-from pipeline.band.pattern import problems, read_pattern, render
+from pipeline.band.example import two_rows
+from pipeline.band.knots import Knot, row_positions
+from pipeline.band.pattern import Row, Section, problems, read_pattern, render
 from pipeline.drawer.stash import read_stash
 from pipeline.materials.gauge import find_gauge
 from pipeline.materials.lengths import cut_list
+from pipeline.materials.practice import practice_swatch
 from tests.materials.bands import lettering
 
 
@@ -53,6 +56,68 @@ def test_a_swatch_is_saved_and_listed(hitchgrid):
     code, out, _ = hitchgrid("gauge", "--thread", "240tex", "--diagonal")
     assert code == 0
     assert "7.39 mm" in out
+
+
+def test_the_error_of_a_gauge_is_shown(hitchgrid):
+    """Half a millimetre over 10 strands, 5 mm over 40 knots; what was not measured is derived."""
+    _, out, _ = hitchgrid("gauge", "my floss", "--swatch", "10x40=18mmx6cm", "--used", "40,0=37cm")
+    rows = {line.split("  ")[0]: line for line in out.splitlines()}
+    assert "1.80 mm" in rows["a strand across"] and "0.05 mm, by the ruler" in rows["a strand across"]
+    assert "0.12 mm, by the ruler" in rows["a knot tied"]
+    assert "derived" in rows["a knot carried"]
+    assert "keep 10 % in reserve" in out
+
+
+def test_the_gauge_explains_and_asks(hitchgrid, monkeypatch):
+    """Width 18 mm, length 36 mm; the leader used 2200 − 548 mm for 180 knots, a base 300 − 265 for 20."""
+    told = iter(["18mm", "36 mm", "220cm", "548mm", "30cm", "265mm"])
+    monkeypatch.setattr("cli.gauge.answers", lambda: True)
+    monkeypatch.setattr("typer.prompt", lambda text: next(told))
+    code, out, _ = hitchgrid("gauge", "my hand")
+    assert code == 0
+    assert "Tie 20 rows" in out
+    gauge = find_gauge("my hand", "rows")
+    assert (gauge.strand_pitch_mm, gauge.row_pitch_mm) == (1.8, 1.8)
+    assert (gauge.tie_mm, gauge.core_mm) == (pytest.approx(1652 / 180, abs=1e-3), 1.75)
+    code, out, _ = hitchgrid("gauge", "--how", "--diagonal")
+    assert code == 0 and "--diagonal" in out and "tied 14 knots" in " ".join(out.split())
+
+
+def test_a_gauge_of_that_name_gives_way_only_where_it_may(hitchgrid, monkeypatch):
+    swatch = ("--swatch", "10x40=18mmx6cm", "--used", "40,0=37cm")
+    assert hitchgrid("gauge", "mine", *swatch)[0] == 0
+    other = ("--swatch", "10x40=20mmx6cm", "--used", "40,0=37cm")
+    code, out, err = hitchgrid("gauge", "mine", *other)
+    assert (code, out) == (2, "") and "already" in err and "--replace" in err
+    assert find_gauge("mine", "rows").strand_pitch_mm == 1.8
+    assert hitchgrid("gauge", "mine", "--diagonal", *other)[0] == 0  # the other order is another gauge
+    monkeypatch.setattr("cli.gauge.answers", lambda: True)
+    monkeypatch.setattr("typer.confirm", lambda text, abort: None)
+    assert hitchgrid("gauge", "mine", *other)[0] == 0
+    assert find_gauge("mine", "rows").strand_pitch_mm == 2.0
+    assert hitchgrid("gauge", "mine", *swatch, "--replace")[0] == 0
+    assert find_gauge("mine", "rows").strand_pitch_mm == 1.8
+
+
+@pytest.mark.parametrize("worked", ["rows", "diagonal"])
+def test_the_strands_of_the_practice_swatch_have_the_knots_that_are_said(worked):
+    """Tied as it is told: all forward (row work: the leader ties there and back), counted by replay."""
+    swatch = practice_swatch(worked)
+    rows = tuple(
+        Row(
+            knots=tuple(
+                (p, Knot.BACKWARD if worked == "rows" and r % 2 else Knot.FORWARD)
+                for p in row_positions(swatch.strands, r, worked)
+            ),
+            wanted=(None,) * len(row_positions(swatch.strands, r, worked)),
+        )
+        for r in range(swatch.rows)
+    )
+    section = Section(kind="plain", worked=worked, rows=rows)
+    band = two_rows().model_copy(update={"strands": (0,) * swatch.strands, "sections": (section,)})
+    cuts = cut_list(band)
+    assert (cuts[0].tied, cuts[0].carried) == swatch.measured[0][1:]
+    assert {(cut.tied, cut.carried) for cut in cuts[1:]} == {swatch.measured[1][1:]}
 
 
 @pytest.mark.parametrize(
