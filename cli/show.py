@@ -26,10 +26,15 @@ AROUND = 4
 def command(
     pattern: Annotated[Path, typer.Argument(help="A pattern.json file.", show_default=False)],
     row: Annotated[
-        int | None, typer.Option(help="Show just this row, counted from 1.", show_default=False, min=1)
+        int | None,
+        typer.Option(help="Show just the line that ties this row of the chart.", show_default=False, min=1),
+    ] = None,
+    step: Annotated[
+        int | None,
+        typer.Option(help="Show just this step, as the instructions count.", show_default=False, min=1),
     ] = None,
 ) -> None:
-    """Page through a pattern row by row: Enter or Down for the next row, Up to go back, Q to leave.
+    """Page through a band line by line as the instructions tell it; Enter or arrow keys to move, Q to leave.
 
     Example: hitchgrid show output/pennant/pattern.json --row 12
     """
@@ -40,10 +45,14 @@ def command(
     pages = Pages(read_pattern(pattern))
     if not pages.count:
         raise InputError(f"{pattern} has no rows.", "Name a pattern with at least one row.")
-    if row is not None and row > pages.count:
-        raise InputError(f"--row: {row} is past the last row.", f"Choose a row from 1 to {pages.count}.")
-    if row is not None:
-        out.print(pages.page(row - 1))
+    if row is not None and row > pages.rows:
+        raise InputError(f"--row: {row} is past the last row.", f"Choose a row from 1 to {pages.rows}.")
+    if step is not None and pages.step(step) is None:
+        raise InputError(f"--step: there is no step {step}.", "Leave it out to see all lines.")
+    if step is not None:
+        out.print(pages.page(pages.step(step) or 0))
+    elif row is not None:
+        out.print(pages.page(pages.row(row)))
     elif out.is_terminal and sys.stdin.isatty():
         with suppress(KeyboardInterrupt):
             _browse(pages)
@@ -108,7 +117,7 @@ def read_key() -> str:
 
 
 class Pages:
-    """A pattern's rows as pages for the terminal."""
+    """A band's lines as pages for the terminal: rows, or steps with the rows of the chart that they tie."""
 
     def __init__(self, pattern: Pattern) -> None:
         from pipeline.band.replay import replay
@@ -118,54 +127,85 @@ class Pages:
         self._pattern = pattern
         self._rows = list(replay(pattern))
         self._sections = [section for _, _, section, _ in pattern.rows()]
-        self._said: dict[tuple[int, int], str] = {}
         told = instructions(pattern)
-        phrases = Phrases(told.labels)
-        for passage in told.passages:
-            for i, said in enumerate(passage.said if passage.by_row else ()):
-                self._said[passage.section, said.last.line] = phrases.line(passage, i)
+        self._phrases = Phrases(told.labels)
+        self._lines = [(passage, i) for passage in told.passages for i in range(len(passage.said))]
 
     @property
     def count(self) -> int:
+        """Lines of the instructions."""
+        return len(self._lines)
+
+    @property
+    def rows(self) -> int:
+        """Rows of the chart."""
         return len(self._rows)
 
+    def row(self, number: int) -> int:
+        """The page of the first line that ties a knot of a row, counted from 1."""
+        spans = [self._span(index) for index in range(self.count)]
+        return next(index for index, (first, last) in enumerate(spans) if first <= number - 1 <= last)
+
+    def step(self, number: int) -> int | None:
+        """The page of a step, of the first section that goes by steps; None if there is no such step."""
+        steps = (i for i, (passage, _) in enumerate(self._lines) if not passage.by_row)
+        first = next(steps, None)
+        if first is None or number > len(self._lines[first][0].said):
+            return None
+        return first + number - 1
+
+    def _span(self, index: int) -> tuple[int, int]:
+        """First and last row of the chart that a line ties, from 0."""
+        passage, i = self._lines[index]
+        first, last = passage.said[i].rows
+        return passage.rows_before + first, passage.rows_before + last
+
     def heading(self, index: int) -> Text:
-        """The row's number and section."""
+        """The line's number, its section, and for a step its rows."""
         from rich.text import Text
 
-        section = self._sections[index]
+        passage, i = self._lines[index]
+        section = self._pattern.sections[passage.section]
         worked = "row-worked" if section.worked == "rows" else "diagonal-worked"
-        text = Text(f"Row {index + 1}", "bold")
-        return text.append(f" of {self.count} · {section.kind}, {worked}", "not bold")
+        count = self.rows if passage.by_row else len(passage.said)
+        text = Text(f"{passage.unit.capitalize()} {passage.number(i)}", "bold")
+        text.append(f" of {count} · {section.kind}, {worked}", "not bold")
+        return (
+            text if passage.by_row else text.append(f" · {self._phrases.chart_rows(passage, i)}", "not bold")
+        )
 
     def words(self, index: int) -> Text:
-        """What is tied in the row, in words."""
+        """What is tied in the line, what it shows, and what to look back at."""
         from rich.text import Text
 
-        row = self._rows[index]
-        said = self._said.get((row.section, row.row))
-        if said:
-            return Text(said)
-        parts = [f"{step.tied.position + 1} {step.tied.knot.value}" for step in row.steps]
-        return Text("by position: " + ", ".join(parts) + "." if parts else "no knots.")
+        passage, i = self._lines[index]
+        said = [self._phrases.line(passage, i)]
+        if passage.said[i].shows:
+            said.append(self._phrases.shows(passage.said[i].shows))
+        if i in passage.checks:
+            said.append(self._phrases.order(passage, i))
+        return Text(" ".join(said))
 
     def page(self, index: int, *, hint: bool = False) -> RenderableType:
-        """The row among its neighbours in real colours, its words, and the order of threads after it."""
+        """The line among its neighbours in real colours, its words, and the order of threads after it."""
         from rich.console import Group
         from rich.text import Text
 
-        first, last = max(0, index - AROUND), min(self.count, index + AROUND + 1)
+        begins, ends = self._span(index)
+        first, last = max(0, begins - AROUND), min(self.rows, ends + AROUND + 1)
         lines: list[RenderableType] = [self.heading(index), Text()]
-        lines += [self._line(i, present=i == index) for i in range(first, last)]
+        lines += [self._line(i, present=begins <= i <= ends) for i in range(first, last)]
         lines += [Text(), self.words(index), Text(), Text("order of threads after it", "dim")]
+        passage, i = self._lines[index]
         order = Text("     ")
-        for hanging in self._rows[index].threads:
+        for hanging in passage.said[i].last.threads:
             self._cell(order, hanging, 3)
         lines.append(order)
-        for i, thread in enumerate(self._pattern.threads):
+        used = {*self._pattern.strands, *(join.thread for join in self._pattern.joins)}
+        for thread in sorted(used):
             key = Text("     ")
-            self._cell(key, i, 3)
-            lines.append(key.append(f" {thread.name}", "none"))
+            self._cell(key, thread, 3)
+            lines.append(key.append(f" {self._pattern.threads[thread].name}", "none"))
         if hint:
             lines += [Text(), Text("Enter or arrow keys to move, Q to leave", "dim")]
         return Group(*lines)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from pathlib import Path
 
 import pypdf
@@ -136,7 +137,12 @@ def test_show_prints_one_row_or_all(tmp_path: Path) -> None:
     every = run("show", str(path))
     assert [f"Row {r} of 8" in every for r in range(1, 10)] == [True] * 8 + [False]
     path.write_text(render(chequers("diagonal")), encoding="utf-8")
-    assert "Row 6 of 6 · plain, diagonal-worked" in run("show", str(path), "--row", "6")
+    by_step = run("show", str(path), "--row", "6")
+    assert re.match(r"Step \d+ of \d+ · plain, diagonal-worked · chart rows \d–6", by_step)
+    third = " ".join(run("show", str(path), "--step", "3").split())
+    assert third.startswith("Step 3 of") and "take the strand" in third and "Shows:" in third
+    with pytest.raises(InputError, match="no step 99"):
+        run("show", str(path), "--step", "99")
 
 
 def test_show_refuses_rows_that_are_not_there(band: Path) -> None:
