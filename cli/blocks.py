@@ -73,12 +73,12 @@ def _show(made: BlockPlan, report: Report, folder: Path) -> None:
     """Show the band, what it takes, which groups tie more, and which switch when."""
     from rich.text import Text
 
-    from cli.console import band_preview, out, swatch, table
+    from cli.console import out, show_band, swatch, table
     from cli.summary import thread_table, work_sentences
     from pipeline.blocks.switches import switches_of
 
     pattern = made.pattern
-    out.print(band_preview(pattern))
+    show_band(pattern)
     rows = sum(len(section.rows) for section in pattern.sections)
     out.print(Text(f"{made.moves} moves in {rows} rows, {len(pattern.strands)} strands.", "bold"))
     for sentence in (*(report.fit.said if report.fit else ()), *made.skeins.sentences()):

@@ -21,7 +21,7 @@ def command(
     """
     from rich.text import Text
 
-    from cli.console import band_preview, out
+    from cli.console import out, show_band
     from pipeline.band.pattern import read_pattern
     from pipeline.errors import PatternError
     from pipeline.files.channels import label
@@ -30,13 +30,12 @@ def command(
     document = read_pattern(pattern)
     verdict = check(document)
     knots = sum(len(row.knots) for _, _, _, row in document.rows())
-    out.print(band_preview(document))
+    show_band(document)
     out.print(
         Text.assemble(
             ("legal", "bold"),
             f": {len(document.strands)} strands, {knots} knots; "
-            f"{verdict.made} of {verdict.cells} cells show what was wanted; "
-            f"colour error {verdict.colour_error:.1f}.",
+            f"{verdict.made} of {verdict.cells} cells show what was wanted.",
         )
     )
     for cell in verdict.unmade[:20]:

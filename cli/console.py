@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
@@ -40,6 +41,17 @@ out = _Console()
 err = _Console(stderr=True)
 
 
+def coloured() -> bool:
+    """Whether colours reach the reader: not through a pipe, nor where NO_COLOR asks for none."""
+    return out.color_system is not None and not out.no_color
+
+
+def show_band(pattern: Pattern) -> None:
+    """Print the band in its real colours, or nothing where there are none: blocks alone say nothing."""
+    if coloured():
+        out.print(band_preview(pattern))
+
+
 def band_preview(pattern: Pattern, width: int | None = None) -> Text:
     """Draw the band lying on its side, its first row on the left and its right edge above, in half blocks
     of the real colours. Long bands are cut into lines as wide as the terminal.
@@ -68,8 +80,8 @@ def _rich(rgb: list[int]) -> Color:
 
 
 def swatch(colour: str, width: int = 2) -> Text:
-    """A patch of one colour."""
-    return Text(" " * width, Style(bgcolor=colour))
+    """A patch of one colour, or nothing where there are none."""
+    return Text(" " * width, Style(bgcolor=colour)) if coloured() else Text()
 
 
 def table(title: str, columns: Iterable[str], rows: Iterable[Iterable[object]]) -> Table:
@@ -88,6 +100,20 @@ def say(sentences: Iterable[str]) -> None:
         out.print(Text(sentence))
 
 
+def progress(first: float, cost: float, bound: float) -> str:
+    """What a search has gained, in words: colour errors at first and now, and the bound below both.
+
+    >>> progress(200.0, 150.0, 20.0), progress(200.0, 150.0, 150.0)
+    ('25 % closer than at first', 'as close as can be')
+    """
+    if not cost < math.inf:
+        return "looking for a first band"
+    if cost - bound <= 1e-6 * max(1.0, cost):
+        return "as close as can be"
+    gained = 100 * (first - cost) / first if first > 0 else 0.0
+    return f"{gained:.0f} % closer than at first" if gained >= 1 else "looking for a closer band"
+
+
 class Watch:
     """Shows stages and the search on standard error, once they take longer than a second."""
 
@@ -104,6 +130,7 @@ class Watch:
         self._task = self._progress.add_task("", total=1.0, note="")
         self._began = time.monotonic()
         self._running = False
+        self._first: float | None = None
 
     def __enter__(self) -> Watch:
         return self
@@ -116,11 +143,14 @@ class Watch:
 
     def stage(self, name: str) -> None:
         """A new stage begins."""
+        self._first = None
         self._update(description=name, completed=0.0, note="")
 
     def routing(self, done: float, cost: float, bound: float) -> None:
-        """How far the search is, with the present colour error and bound."""
-        self._update(completed=min(1.0, done), note=f"colour error {cost:.0f}, bound {bound:.0f}")
+        """How far the search is, and what it has gained, with the present colour error and bound."""
+        if self._first is None and cost < math.inf:
+            self._first = cost
+        self._update(completed=min(1.0, done), note=progress(self._first or 0.0, cost, bound))
 
     def advising(self, done: int, of: int, label: str) -> None:
         """What the advice tries now."""

@@ -8,21 +8,21 @@ from pathlib import Path
 
 from rich.text import Text
 
-from cli.console import band_preview, out, swatch, table
+from cli.console import out, show_band, swatch, table
 from pipeline.band.pattern import Pattern
 from pipeline.materials.lengths import Cut
 from pipeline.order.units import spell_length
 from pipeline.plan import Plan
-from pipeline.report import Report, verdict
+from pipeline.report import Report, looks, verdict
 
 
 def show_summary(made: Plan, report: Report, folder: Path) -> None:
     """Show the band, the verdict, the threads, the work and where the files are."""
     pattern = made.pattern
-    out.print(band_preview(pattern))
+    show_band(pattern)
     out.print(Text(verdict(report), "bold" if report.unmade else "bold green"))
-    if report.unmade and report.proved_best:
-        out.print(Text("No band of these threads, strands and rows comes closer to the picture."))
+    for sentence in looks(report):
+        out.print(Text(sentence))
     for note in (*(report.fit.said if report.fit else ()), *report.notes):
         out.print(Text(note))
     out.print(thread_table(pattern, made.cuts))

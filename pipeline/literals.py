@@ -52,4 +52,5 @@ def listed(words: Iterable[str]) -> str:
 
 HandOvers = Literal["none", "few", "any"]
 """Hand-overs that a maker allows, in a maker's words; see :data:`EASE_OF`."""
-EASE_OF: dict[str, EaseName] = {"none": "plain", "few": "light", "any": "full"}
+EASE_OF: dict[HandOvers, EaseName] = {"none": "plain", "few": "light", "any": "full"}
+HAND_OVERS_OF: dict[EaseName, HandOvers] = {ease: allowed for allowed, ease in EASE_OF.items()}

@@ -15,6 +15,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.literals import HAND_OVERS_OF
 from pipeline.routing import (
     Budget,
     Ease,
@@ -262,7 +263,7 @@ def eases(
         if solution is None and budget.late:
             continue
         if solution is None:
-            progress.next(f"ease {ease}")
+            progress.next(f"hand-overs: {HAND_OVERS_OF[ease.value]}")
             solution = route(problem.eased(ease), share)
         if best is not None and best.cost < solution.cost:
             solution = replace(best, lower_bound=solution.lower_bound)

@@ -12,6 +12,7 @@ from pipeline.band.pattern import Gauge
 from pipeline.design.design import Design, design
 from pipeline.design.pose import gauge_for, pose, room_of
 from pipeline.errors import HitchgridError
+from pipeline.literals import HAND_OVERS_OF
 from pipeline.order.asked import Artwork, Band, Drawer, PictureSource, Tying
 from pipeline.routing import Question, Routed
 
@@ -55,7 +56,9 @@ class Redesign:
             case ChangeKind.EASE:
                 if change.ease is None or self.drawn.worked != "rows":
                     return None
-                same = self._same(f"ease {change.ease}", "more hand-overs in mid-row")
+                same = self._same(
+                    f"hand-overs: {HAND_OVERS_OF[change.ease.value]}", "more hand-overs in mid-row"
+                )
                 return replace(same, problem=self.problem.eased(change.ease), present=None)
             case ChangeKind.WITHOUT_THREAD:
                 return self._without(change.thread)

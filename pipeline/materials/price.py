@@ -103,7 +103,7 @@ def _reasons(pattern: Pattern, cuts: Sequence[Cut]) -> list[GradeReason]:
         (
             _steps(100 * count["hand-overs"] / max(1, count["rows"]), 10, 60, 150, 300),
             f"{_count(count['hand-overs'], 'hand-over')} in {_count(count['rows'], 'row')}",
-            "Allow fewer hand-overs: --ease plain.",
+            "Allow fewer hand-overs: --hand-overs none.",
         ),
         (
             _steps(100 * count["mixed"] / max(1, count["rows"]), 20, 70),

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from pipeline.drawer.stash import spell_names
 from pipeline.files.channels import shell
-from pipeline.literals import EASE_OF
+from pipeline.literals import HAND_OVERS_OF
 from pipeline.order.asked import Artwork, Band, Drawer, LetterSource, PictureSource, Tying
 
 
@@ -123,7 +123,7 @@ def _tying(tying: Tying) -> Iterator[str]:
     rows, joins = tying.switching_rows, tying.joins
     yield from _flags(
         (
-            ("--hand-overs", next(word for word, ease in EASE_OF.items() if ease == tying.ease)),
+            ("--hand-overs", HAND_OVERS_OF[tying.ease.value]),
             ("--switching-rows", None if rows == usual.switching_rows else "auto" if rows is None else rows),
             ("--joins", None if joins == usual.joins else joins),
             ("--start-order", None if tying.start_order is None else _names(tying.start_order)),

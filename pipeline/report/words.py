@@ -22,6 +22,27 @@ def verdict(report: Report) -> str:
     return f"{tied}; {unmade} {show} another thread."
 
 
+LOOKS = {
+    "very close": "It looks very close to the picture.",
+    "close": "It looks close to the picture.",
+    "recognisable": "The picture is recognisable in it.",
+    "loose": "It looks like the picture only loosely.",
+}
+"""Sentences for the words of ``verdict.likeness``."""
+
+
+def looks(report: Report) -> list[str]:
+    """How like its picture the band looks, in words, and whether another could be closer.
+
+    >>> looks(Report(cells=9, made=8, unmade=1, colour_error=50, lower_bound=50, proved_best=True))
+    ['No band of these threads, strands and rows comes closer to the picture.']
+    """
+    said = [] if report.likeness is None else [LOOKS[report.likeness.words]]
+    if report.unmade and report.proved_best:
+        said.append("No band of these threads, strands and rows comes closer to the picture.")
+    return said
+
+
 STOPPED = {
     "done": "",
     "time": " The search ended at its time limit; more time may do better.",

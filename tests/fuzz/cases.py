@@ -87,7 +87,7 @@ def fixed() -> list[Callable[[], Case]]:
         )
     for name, content in corpus.HOSTILE_ORDERS.items():
         lay = lambda name=name, content=content: {name: content(), "flag.png": corpus.pictures()["flag.png"]}  # noqa: E731
-        add("orders", ("batch", name, "--effort", "0.01", "--out", OUT), lay)
+        add("orders", ("batch", name, "--effort", "0.01", "--jobs", "1", "--out", OUT), lay)
     for name, content in corpus.HOSTILE_TEXTS.items():
         lay = lambda name=name, content=content: {name: content(), "p.json": corpus.patterns()[0]}  # noqa: E731
         add("text", ("check", "p.json", "--text", name), lay)
@@ -133,7 +133,7 @@ def fixed() -> list[Callable[[], Case]]:
         add("out", ("plan", "flag.png", "--grid", *corpus.PLAN, "--replace", "--out", out), picture)
         add(
             "out",
-            ("batch", "o.csv", "--effort", "0.01", "--out", out),
+            ("batch", "o.csv", "--effort", "0.01", "--jobs", "1", "--out", out),
             lambda: {"o.csv": b"letters,strands,rows\nI,8,8\n"},
         )
         add("out", ("draw", "p.json", "--to", out), lambda: {"p.json": corpus.patterns()[0]})
@@ -155,7 +155,7 @@ def fixed() -> list[Callable[[], Case]]:
             ("show", path),
             ("draw", path, "--to", "a.svg"),
             ("stash", path),
-            ("batch", path, "--out", OUT),
+            ("batch", path, "--jobs", "1", "--out", OUT),
             ("stash", "s.csv", "--import", path),
             ("stash", "s.csv", "--book", path),
             ("check", "p.json", "--text", path),
@@ -241,7 +241,7 @@ def _stash(rng: random.Random) -> Case:
 
 def _orders(rng: random.Random) -> Case:
     files = {"o.csv": damage_cells(rng, corpus.ORDERS), "flag.png": corpus.pictures()["flag.png"]}
-    return Case("orders", ("batch", "o.csv", "--effort", "0.01", "--out", OUT), files)
+    return Case("orders", ("batch", "o.csv", "--effort", "0.01", "--jobs", "1", "--out", OUT), files)
 
 
 def _text(rng: random.Random) -> Case:
