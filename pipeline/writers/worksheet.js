@@ -179,7 +179,7 @@
       const xs = step.knots.map((k) => 8 + (k[0] + 1) * CELL);
       const centre = (Math.min(...xs) + Math.max(...xs)) / 2;
       const seen = Math.max(...xs) - Math.min(...xs) < holder.clientWidth - 2 * CELL ? centre : first;
-      holder.scrollLeft = seen - holder.clientWidth / 2;
+      holder.scrollTo({ left: seen - holder.clientWidth / 2, behavior: "instant" });
     }
   }
 
@@ -319,7 +319,7 @@
     const found = drawn.find((cell) => cell.row >= row);
     if (found) move(found.index, false);
   });
-  window.addEventListener("resize", () => { if (steps.length) map(); });
+  window.addEventListener("resize", show);
   window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => { if (steps.length) map(); });
 
   load();

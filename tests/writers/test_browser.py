@@ -176,12 +176,29 @@ def test_active_knots_are_in_sight_on_a_small_phone(
         seen = driver.execute_script(
             "const strip = document.getElementById('strip'), box = strip.getBoundingClientRect();"
             "const lines = [...strip.querySelectorAll('svg > line')];"  # under each knot of the step
-            "strip.style.scrollBehavior = 'auto'; strip.scrollLeft += 0;"
             "return [lines.length > 0, lines.some(l => { const r = l.getBoundingClientRect();"
             "return r.left >= box.left - 1 && r.right <= box.right + 1; })]"
         )
         assert seen == [True, True]
         press(driver, Keys.SPACE)
+
+
+def test_a_turned_phone_keeps_the_active_knots_in_sight(browser: Browser, tmp_path: Path) -> None:
+    from selenium.webdriver.common.keys import Keys
+
+    driver = browser(width=640, height=360)
+    open_page(driver, worksheet_html(chequers("rows", strands=24, rows=6)), tmp_path)
+    for _ in range(20):
+        press(driver, Keys.SPACE)
+    size = {"width": 320, "height": 640, "deviceScaleFactor": 1, "mobile": True}
+    driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
+    seen = driver.execute_async_script(
+        "const done = arguments[0]; requestAnimationFrame(() => requestAnimationFrame(() => {"
+        "const strip = document.getElementById('strip'), box = strip.getBoundingClientRect();"
+        "done([...strip.querySelectorAll('svg > line')].some(l => {"
+        "const r = l.getBoundingClientRect(); return r.left >= box.left && r.right <= box.right; })); }));"
+    )
+    assert seen
 
 
 def test_the_whole_band_shows_where_the_maker_is(browser: Browser, tmp_path: Path) -> None:
