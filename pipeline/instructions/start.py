@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
@@ -40,8 +41,10 @@ def band(pattern: Pattern, unmade: int, fit: Sequence[str]) -> Iterator[str]:
         f"knotted about {wide:.0f} mm wide and {long:.0f} mm long."
     )
     yield from fit
-    if time.calm >= 0.5:
+    if time.calm >= 2:
         yield f"About {time.quick:.0f} to {time.calm + 0.5:.0f} hours of knots; cutting and ends come on top."
+    elif time.knots:
+        yield f"About {5 * math.ceil(12 * time.calm)} minutes of knots; cutting and ends come on top."
     if unmade:
         count = "1 cell is" if unmade == 1 else f"{unmade} cells are"
         yield (
@@ -123,6 +126,11 @@ def how_to_read(pattern: Pattern, *, steps: Sequence[Step]) -> Iterator[str]:
         "up through the opening between the two, and pull it up tight. Half a knot backward is its mirror "
         "image: the right strand goes over the left one, back behind it and up through the opening."
     )
+    if len(pattern.sections) > 1:
+        yield (
+            "Section: a stretch of rows with one purpose, such as the picture, or switching: moving strands "
+            "to the places where they are wanted next."
+        )
     if across:
         yield from _row_words(any(step.next_leader is not None for step in across))
     if along:
@@ -181,7 +189,8 @@ def _diagonal_words(along: Sequence[Step]) -> Iterator[str]:
     if any(step.taken is None for step in along):
         yield (
             "Pairs are neighbouring strands side by side: from position 2 they are 2 and 3, then 4 and 5, "
-            "and so on. A run is a number of pairs with one kind of knot."
+            "and so on. A row of pairs is tied from left to right; the next row takes the pairs between "
+            "them. A run is a number of pairs with one kind of knot."
         )
 
 
