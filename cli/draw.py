@@ -68,9 +68,11 @@ def command(
     from pipeline.band.handed import for_left_hand
     from pipeline.band.pattern import read_pattern
     from pipeline.files.single import write_file
+    from pipeline.order.means import refuse_beyond_means
 
     chosen = choose(to, what)
     document = read_pattern(pattern)
+    refuse_beyond_means(sum(len(section.rows) for section in document.sections), len(document.strands))
     source = None if picture is None else _picture(picture)
     tied = for_left_hand(document) if left_handed else document
     content = _draw(

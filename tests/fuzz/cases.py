@@ -4,13 +4,42 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from tests.fuzz import corpus
 from tests.fuzz.mutate import NUMBERS, WORDS, damage_bytes, damage_cells, damage_json, flag_words
 
 OUT = "made"
 """Name of the folder or file that a case writes to."""
+
+
+@dataclass(frozen=True, slots=True)
+class Around:
+    """What a case meets besides its input.
+
+    ``odd``: files that are no plain files (pipe, folder, circle, link, locked) by name; ``mine``: files of
+    the maker's in the folder that is written to, every byte of which must be there afterwards; ``former``:
+    whether a former result is there; ``terminal``: whether what is printed goes to one.
+    """
+
+    odd: Mapping[str, str] = field(default_factory=dict)
+    mine: Mapping[str, bytes] = field(default_factory=dict)
+    former: bool = False
+    terminal: bool = False
+    mask: int = 0o022
+
+
+ODD = ("pipe", "folder", "circle", "link", "locked")
+MINE = (
+    "notes.txt",
+    "stash.csv",
+    "photo.png",
+    "chart.png",
+    "pattern.json",
+    "orders.csv",
+    "made",
+    "written.txt",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +51,7 @@ class Case:
     files: Mapping[str, bytes] = field(default_factory=dict)
     kept: tuple[str, ...] = ()
     """Files that must be as they were when the command is refused."""
+    around: Around = field(default_factory=lambda: Around())
 
 
 def fixed() -> list[Callable[[], Case]]:
@@ -169,9 +199,25 @@ def fixed() -> list[Callable[[], Case]]:
 def drawn(seed: int, number: int) -> Case:
     """The case of that number: a sound input, damaged."""
     rng = random.Random(f"{seed}:{number}")
-    return rng.choices(
+    case = rng.choices(
         (_pattern, _picture, _stash, _orders, _text, _flags, _letters), (32, 22, 17, 3, 6, 16, 4)
     )[0](rng)
+    return _surrounded(case, random.Random(f"{seed}:{number}:around"))
+
+
+def _surrounded(case: Case, rng: random.Random) -> Case:
+    """The case, one time in three, among files in the way, pipes and links, on a terminal, under a mask."""
+    if rng.random() > 0.34:
+        return case
+    names = sorted(case.files)
+    odd = {rng.choice(names): rng.choice(ODD)} if names and rng.random() < 0.4 else {}
+    writes = OUT in case.words and case.words[0] in ("plan", "blocks", "batch")
+    mine = {name: name.encode() * 9 for name in rng.sample(MINE, rng.randint(1, 3))} if writes else {}
+    former = writes and case.words[0] != "batch" and rng.random() < 0.6
+    words = (*case.words, "--replace") if former and rng.random() < 0.8 else case.words
+    around = Around(odd, mine, former, rng.random() < 0.4, rng.choice((0o022, 0o077, 0o002)))
+    kept = tuple(name for name in case.kept if name not in odd)
+    return replace(case, words=words, kept=kept, around=around)
 
 
 def _pattern(rng: random.Random) -> Case:

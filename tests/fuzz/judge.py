@@ -8,11 +8,14 @@ memory.
 from __future__ import annotations
 
 import os
+import pty
+import re
 import resource
 import shutil
 import signal
 import sys
 import tempfile
+import threading
 import time
 import traceback
 from collections.abc import Iterator
@@ -23,6 +26,7 @@ from pathlib import Path
 import cli.main
 from pipeline.band.pattern import read_pattern
 from pipeline.errors import HitchgridError
+from pipeline.files.folder import write_result
 from tests.fuzz.cases import OUT, Case
 from tests.fuzz.corpus import PLAN
 from tests.fuzz.mutate import GROUP
@@ -30,6 +34,7 @@ from tests.fuzz.mutate import GROUP
 SECONDS = 20.0
 """Processor time that the heaviest input may take."""
 MEGABYTES = 2500
+OWN_CODES = re.compile(r"\x1b\[(?:[0-9;]*m|\?25[lh]|\?1049[lh]|[0-9]*[ABCDGHJK])")
 NEEDED = ("pattern.json", "report.json", "cut-list.csv", "instructions.txt", "sheet.pdf", "worksheet.html")
 
 
@@ -64,21 +69,58 @@ def run_case(case: Case, seconds: float = SECONDS) -> Finding:
         folder = Path(name) / "here"
         folder.mkdir()
         for file, content in case.files.items():
-            (folder / file).write_bytes(content)
+            _lay(folder / file, content, case.around.odd.get(file, ""), Path(name))
+        _surround(folder / OUT, case)
         before = {file: (folder / file).read_bytes() for file in case.kept}
         around = _listing(folder)
         _reset_peak()
         began = time.process_time() + _children()
-        with _inside(folder), _captured(Path(name)) as said:
-            code, fault = _run(case.words, seconds)
+        mask = os.umask(case.around.mask)
+        try:
+            with _inside(folder), _captured(Path(name), terminal=case.around.terminal) as said:
+                code, fault = _run(case.words, seconds)
+        finally:
+            os.umask(mask)
         spent = time.process_time() + _children() - began
         peak = _peak_mb()
         broken = fault or _said(code, *said) or _written(case, code, folder, before, around)
+        broken = broken or _lost(folder, case)
     if not broken and spent > seconds:
         broken = f"took {spent:.1f} s"
     if not broken and peak > MEGABYTES:
         broken = f"took {peak:.0f} MB"
     return Finding(case.kind, code, spent, peak, broken, case.words)
+
+
+def _lay(path: Path, content: bytes, odd: str, elsewhere: Path) -> None:
+    if odd == "pipe":
+        os.mkfifo(path)
+    elif odd == "folder":
+        path.mkdir()
+    elif odd == "circle":
+        path.symlink_to(path)
+    elif odd == "link":
+        (elsewhere / "home").mkdir(exist_ok=True)
+        (elsewhere / "home" / path.name).write_bytes(content)
+        path.symlink_to(elsewhere / "home" / path.name)
+    else:
+        path.write_bytes(content)
+        if odd == "locked":
+            path.chmod(0)
+
+
+def _surround(out: Path, case: Case) -> None:
+    if case.around.former:
+        write_result(out, {"pattern.json": "{}", "chart.png": b"former", "cut-list.csv": "position"})
+    for name, content in case.around.mine.items():
+        out.mkdir(exist_ok=True)
+        (out / name).write_bytes(content)
+
+
+def _lost(folder: Path, case: Case) -> str:
+    there = [path.read_bytes() for path in folder.rglob("*") if path.is_file() and not path.is_symlink()]
+    gone = [name for name, content in case.around.mine.items() if content not in there]
+    return f"lost {gone}" if gone else ""
 
 
 def _run(words: tuple[str, ...], seconds: float) -> tuple[int | None, str]:
@@ -122,7 +164,10 @@ def _said(code: int | None, out: bytes, err: bytes) -> str:
         return f"a fault in an order: {err[:300]!r}"
     if code == 2 and len(err) > 2000:
         return f"a sentence of {len(err)} bytes: {err[:100]!r}"
-    strange = {c for c in (out + err).decode(errors="replace") if not (c.isprintable() or c in "\n\u00a0")}
+    shown = OWN_CODES.sub("", out.decode(errors="replace")).replace("\r\n", "\n") + err.decode(
+        errors="replace"
+    )
+    strange = {c for c in shown if not (c.isprintable() or c in "\n\u00a0")}
     if strange:
         return f"unprintable {sorted(strange)!r} in the terminal"
     return ""
@@ -187,8 +232,11 @@ def _inside(folder: Path) -> Iterator[None]:
 
 
 @contextmanager
-def _captured(folder: Path) -> Iterator[list[bytes]]:
-    """Catch standard output and error of this process and of its children and libraries."""
+def _captured(folder: Path, *, terminal: bool = False) -> Iterator[list[bytes]]:
+    """Catch standard output and error of this process and of its children and libraries.
+
+    With ``terminal`` standard output is a pseudo-terminal.
+    """
     said: list[bytes] = []
     paths = [folder / "stdout", folder / "stderr"]
     kept = [os.dup(1), os.dup(2)]
@@ -197,6 +245,14 @@ def _captured(folder: Path) -> Iterator[list[bytes]]:
         file = os.open(path, os.O_RDWR | os.O_CREAT | os.O_TRUNC)
         os.dup2(file, handle)
         os.close(file)
+    seen: list[bytes] = []
+    reader = None
+    if terminal:
+        ours, theirs = pty.openpty()
+        os.dup2(theirs, 1)
+        os.close(theirs)
+        reader = threading.Thread(target=_drain, args=(ours, seen), daemon=True)
+        reader.start()
     sys.stdout = os.fdopen(os.dup(1), "w", encoding="utf-8", newline="\n")
     sys.stderr = os.fdopen(os.dup(2), "w", encoding="utf-8", newline="\n")
     try:
@@ -209,7 +265,17 @@ def _captured(folder: Path) -> Iterator[list[bytes]]:
         for handle, former in enumerate(kept, start=1):
             os.dup2(former, handle)
             os.close(former)
+        if reader is not None:
+            reader.join(10)
+            paths[0].write_bytes(b"".join(seen))
         said.extend(path.read_bytes() for path in paths)
+
+
+def _drain(handle: int, seen: list[bytes]) -> None:
+    with suppress(OSError):  # the other side is closed
+        while part := os.read(handle, 65536):
+            seen.append(part)
+    os.close(handle)
 
 
 def _children() -> float:
