@@ -49,6 +49,7 @@ from pipeline.routing import (
     costs_if_made,
     insert_switching,
     route,
+    seamed,
     thread_changes,
 )
 from pipeline.verdict.feasibility import Feasibility, check
@@ -154,6 +155,11 @@ def plan(
     routed = switched[-1]
     repeat = routed.problem.repeat if tying.joins == 0 else None
     joined = thread_changes(routed.problem, routed.wanted, routed.solution, tying.joins, budget)
+    if tying.joins:
+        seam = seamed(problem, wanted, solution, tying.switching_rows or 0, tying.joins, budget)
+        if seam is not None and seam[1].colour_error < joined[-1].colour_error - 1e-6:
+            routed = seam[0]
+            joined = (*(p for p in joined if p.joins < seam[1].joins), seam[1])
 
     clock.stage("sharing the tying")
     loose = _assembled(drawn, routed, joined[-1], band, gauge, title or artwork.title)

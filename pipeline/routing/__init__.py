@@ -6,6 +6,7 @@ from pipeline.routing.lengthening import Point as SwitchedPoint
 from pipeline.routing.lengthening import count_made
 from pipeline.routing.question import Budget, Ease, Question, Reporter, Routed, Stopped
 from pipeline.routing.route import route
+from pipeline.routing.seam import seamed
 from pipeline.routing.switching import insert_switching
 
 __all__ = [
@@ -21,5 +22,6 @@ __all__ = [
     "count_made",
     "insert_switching",
     "route",
+    "seamed",
     "thread_changes",
 ]

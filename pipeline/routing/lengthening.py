@@ -1,7 +1,8 @@
 """A band with rows put in: where they may go, how the routes go on, and how they are improved.
 
-Two kinds of block may go between two picture rows and change nothing: diagonal rows in which every knot
-stays, and a straight row with its return, both crossed by one leader.
+Two kinds of block may go between two picture rows and move nothing: diagonal rows in which every knot
+stays, and a straight row with its return, both crossed by one leader. What they show counts like the rows
+beside them.
 """
 
 from __future__ import annotations
@@ -21,12 +22,14 @@ from pipeline.routing.plain import is_plain
 from pipeline.routing.prices import knot_prices
 from pipeline.routing.question import Budget, Question, Routed
 from pipeline.routing.search import Search
-from pipeline.routing.settle import labels_of, settle
+from pipeline.routing.settle import labels_of, relabel, settle
 
 PRICE_STEPS = 40
 """Steps of the prices at each smoothing, for routing from nothing."""
 A_STEP, A_KNOT = 4e6, 100.0
 """Units of work of a step over all smoothings, and what each knot and pair of threads adds."""
+APART = 6
+"""Rows by which calm places lie apart, and from the ends, at least."""
 WIDTH = 200
 """Frontiers kept in routing from nothing."""
 
@@ -54,9 +57,52 @@ def count_made(problem: Question, routes: Routed, wanted: NDArray[np.int64]) -> 
     return int(np.where(left == right, either, cheaper).sum())
 
 
+def calm_places(question: Question, most: int) -> list[int]:
+    """Rows before which a seam may lie: where the rows beside want few threads, and not at the very ends."""
+    net = question.network
+    count = len(net.rows)
+    by_row = np.zeros((count, question.threads))
+    np.add.at(by_row, net.row, question.costs)
+    near = sum(np.roll(by_row, shift, axis=0) for shift in (-2, -1, 0, 1))
+    unrest = np.asarray(near).min(axis=1)
+    middle = np.abs(np.arange(count) / max(1, count) - 0.5)
+    places: list[int] = []
+    for gap in np.lexsort((middle, unrest.round(6))).tolist():
+        inside = APART <= gap <= count - APART
+        if inside and all(abs(gap - other) >= APART for other in places):
+            places.append(gap)
+        if len(places) == most:
+            break
+    return places
+
+
+def beside(
+    question: Question, kinds: NDArray[np.int64], gap: int, rows: Sequence[RowPlan]
+) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """What switching rows put in before row ``gap`` want: (knots, threads) costs and (knots,) kinds of cells.
+
+    A switching row is a row of the picture said twice: each cell wants what the nearer of the two rows beside
+    wants there, or the other one where that ties no knot; nothing where neither does.
+    """
+    net = question.network
+    at = [
+        {int(net.position[v]): v for v in range(*net.knots_of_row(row).indices(net.knots))}
+        for row in (gap - 1, gap)
+    ]
+    sources = [
+        near.get(p, far.get(p, -1))
+        for number, row in enumerate(rows)
+        for near, far in ((at, at[::-1])[2 * number >= len(rows)],)
+        for p in row.positions
+    ]
+    said = np.array(sources, dtype=np.int64)
+    known = said >= 0
+    return np.where(known[:, None], question.costs[said], 0.0), np.where(known, kinds[said], -1)
+
+
 @dataclass(frozen=True, slots=True)
 class Block:
-    """Rows to put in before row ``gap``, with the swaps by which they change nothing."""
+    """Rows to put in before row ``gap``, with the swaps by which they move nothing."""
 
     gap: int
     rows: tuple[RowPlan, ...]
@@ -93,14 +139,23 @@ class Band:
         return Routed(self.strands, self.swaps, self.error, 0.0)
 
     def painful(self, places: int) -> list[int]:
-        """Different rows to put blocks before, so that the colour error is shared evenly among them."""
+        """Different rows to put blocks before, so that the colour error is shared evenly among them.
+
+        Of the rows near such a place it is the ones that show well: they are said twice.
+        """
         net = self.problem.network
         labels = labels_of(net, self.routes)
         knots = np.arange(net.knots)
         pain = self.problem.costs[knots[:, None], labels[net.into]].min(axis=1)
         by_row = np.bincount(net.row, weights=pain, minlength=len(net.rows)) + 1e-9
         shares = (np.arange(places) + 0.5) / places
-        return self._gaps(np.searchsorted(np.cumsum(by_row) / by_row.sum(), shares))
+        twice = by_row + np.roll(by_row, 1)
+        reach = len(by_row) // (2 * places) + 2
+        wishes = []
+        for wish in np.searchsorted(np.cumsum(by_row) / by_row.sum(), shares).tolist():
+            near = range(max(1, wish - reach), min(len(by_row), wish + reach + 1))
+            wishes.append(min(near, key=lambda r: (round(float(twice[r]), 6), abs(r - wish)), default=wish))
+        return self._gaps(np.array(wishes, np.int64))
 
     def spread(self, places: int) -> list[int]:
         """Different rows to put blocks before, spread evenly."""
@@ -119,15 +174,16 @@ class Band:
         return sorted(gaps)
 
     def with_blocks(self, blocks: Sequence[Block]) -> Band:
-        """Put in blocks, with the allowance of the row they come before; the routes change nothing there."""
+        """Put in blocks, with the allowance of the row they come before; the routes move nothing there."""
         band = self
         for block in sorted(blocks, key=lambda block: -block.gap):
             net, allowance, gap = band.problem.network, band.problem.allowance, block.gap
-            at = [int(np.searchsorted(net.row, block.gap))] * sum(len(row.positions) for row in block.rows)
+            costs, kinds = beside(band.problem, band.wanted, gap, block.rows)
+            at = [int(np.searchsorted(net.row, block.gap))] * len(kinds)
             band = band.rebuilt(
                 (*net.rows[: block.gap], *block.rows, *net.rows[block.gap :]),
-                np.insert(band.problem.costs, at, 0.0, axis=0),
-                np.insert(band.wanted, at, -1),
+                np.insert(band.problem.costs, at, costs, axis=0),
+                np.insert(band.wanted, at, kinds),
                 np.insert(band.swaps, at, block.swaps),
                 (*allowance[:gap], *(allowance[gap],) * len(block.rows), *allowance[gap:]),
             )
@@ -143,7 +199,8 @@ class Band:
     ) -> Band:
         net = network(self.problem.network.strands, rows)
         changed = replace(self.problem, repeat=None, network=net, costs=costs, allowance=allowance)
-        return Band(changed, wanted, self.strands, swaps, self.error)
+        error = colour_error(board(changed), relabel(net, self.strands, swaps))
+        return Band(changed, wanted, self.strands, swaps, error)
 
     def settled(self, meter: Meter) -> Band:
         """Improve the routes by a quick descent."""

@@ -1,8 +1,9 @@
-"""Switching sections: rows that show nothing asked for and let strands change places.
+"""Switching sections: rows of the picture said twice, which let strands change places.
 
-Two kinds of block may go between two picture rows. Diagonal rows in which every knot stays change nothing,
+Two kinds of block may go between two picture rows. Diagonal rows in which every knot stays move nothing,
 and neither does a straight row with its return, both crossed by one leader; so a band at hand goes on being
-legal, and as good, when blocks are put in, and whatever the freed knots then gain is gain.
+legal when blocks are put in. Their cells want what the rows beside them want and count like these, so that a
+row pays only where it looks like the picture.
 
 The rows are put in by levels, 2, 4, 8 … up to the limit. On each level several layouts are tried by a quick
 descent: blocks where the colour error lies, or spread evenly, onto the level before or onto the bare band.
@@ -32,9 +33,9 @@ from pipeline.routing.lengthening import (
     straight_block,
 )
 from pipeline.routing.meter import Meter
-from pipeline.routing.parting import parted
 from pipeline.routing.plain import is_plain
 from pipeline.routing.question import ANY, Budget, Question, Routed, Stopped
+from pipeline.routing.seam import parted
 
 EFFORT = 0.8
 """Effort of everything here, as a multiple of a plain search's; the last level has nearly half of it."""
@@ -148,7 +149,7 @@ def _ways(base: Band, more: int) -> Iterator[Band]:
     )
     if straight:
         yield base.with_blocks([straight_block(n, gap, 0) for gap in base.painful(more // 2)])
-    for parts in (2, 4, 1):
+    for parts in (4, 1, 2, 8):
         if more >= 2 * parts or parts == 1:
             yield base.with_blocks([diagonal_block(n, gap, more // parts) for gap in base.painful(parts)])
     if straight:
