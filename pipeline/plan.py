@@ -46,10 +46,11 @@ from pipeline.routing import (
     JoinedPoint,
     Stopped,
     SwitchedPoint,
+    add_rows,
     costs_if_made,
-    insert_switching,
     route,
     seamed,
+    shortened,
     thread_changes,
 )
 from pipeline.verdict.feasibility import Feasibility, check
@@ -151,14 +152,22 @@ def plan(
     budget = replace(budget, reporter=watch, effort=usual * budget.effort)
     budget = _keeping_back(budget, finishing_s(drawn.kinds.shape[0] * drawn.strands))
     solution = route(problem, budget)
-    switched = insert_switching(problem, wanted, solution, tying.switching_rows or 0, budget)
-    routed = switched[-1]
+    fit, ends = fit_of(band, drawn.strands, gauge), drawn.ground_ends
+    free = None if fit is None else max(0, fit.rows - drawn.kinds.shape[0])
+    room = None if free is None else free + sum(ends)
+    switched = add_rows(problem, wanted, solution, tying.switching_rows, room, budget)
+    routed, tied = switched[-1], drawn
+    if free is not None and routed.switching_rows > free:
+        off = _taken(routed.switching_rows - free, ends)
+        routed, tied = shortened(routed, *off), drawn.without_ends(*off)
     repeat = routed.problem.repeat if tying.joins == 0 else None
     joined = thread_changes(routed.problem, routed.wanted, routed.solution, tying.joins, budget)
     if tying.joins:
-        seam = seamed(problem, wanted, solution, tying.switching_rows or 0, tying.joins, budget)
+        most = tying.switching_rows or 0
+        most = most if free is None else min(most, free)
+        seam = seamed(problem, wanted, solution, most, tying.joins, budget)
         if seam is not None and seam[1].colour_error < joined[-1].colour_error - 1e-6:
-            routed = seam[0]
+            routed, tied = seam[0], drawn
             joined = (*(p for p in joined if p.joins < seam[1].joins), seam[1])
 
     clock.stage("sharing the tying")
@@ -203,14 +212,14 @@ def plan(
         stopped = budget.ended  # whatever was left out for it
     return Plan(
         pattern,
-        drawn,
+        tied,
         verdict,
         why,
-        None if drawn.picture is None or drawn.light is None else likeness(pattern, drawn.light[drawn.kinds]),
+        None if tied.picture is None or tied.light is None else likeness(pattern, tied.light[tied.kinds]),
         bound,
         stopped,
         None if repeat is None else repeat.rows,
-        fit_of(band, drawn.strands, gauge),
+        fit,
         cuts,
         plan_skeins(pattern, cuts, drawer.stash),
         compare(loose, shared, margin=tying.margin),
@@ -226,6 +235,12 @@ def _refuse_early(rows: int, strands: int, budget: Budget, finishing_s: Callable
     """Refuse a band that cannot be finished in the time or the memory there is."""
     left = None if budget.deadline is None else budget.deadline - time.monotonic()
     refuse_beyond_means(rows, strands, seconds=left, finishing_s=finishing_s)
+
+
+def _taken(rows: int, ends: tuple[int, int]) -> tuple[int, int]:
+    """How many of so many rows are taken off each end, as evenly as their ground allows."""
+    top = min(ends[0], max(rows // 2, rows - ends[1]))
+    return top, rows - top
 
 
 def _keeping_back(budget: Budget, seconds: float) -> Budget:

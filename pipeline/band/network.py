@@ -39,8 +39,8 @@ class Repeat:
     times: int
 
     def __post_init__(self) -> None:
-        if self.first < 0 or self.times < 1 or self.rows < 2 or self.rows % 2:
-            raise ValueError(f"{self}: a repeat takes an even number of rows, so that rows take turns on")
+        if self.first < 0 or self.times < 1 or self.rows < 2:
+            raise ValueError(f"{self}: a repeat takes two rows at least")
 
     @property
     def stop(self) -> int:

@@ -116,6 +116,21 @@ class Design:
         tied = knot_mask(self.kinds.shape[0], self.kinds.shape[1], self.worked) & (self.kinds >= 0)
         return float(self.floor[self.kinds[tied]].sum())
 
+    @property
+    def ground_ends(self) -> tuple[int, int]:
+        """How many rows at the beginning and at the end are nothing but ground."""
+        motif = np.flatnonzero(~np.isin(self.kinds, (self.ground, -1)).all(axis=1))
+        rows = self.kinds.shape[0]
+        return (int(motif[0]), rows - 1 - int(motif[-1])) if motif.size else (0, 0)
+
+    def without_ends(self, top: int, bottom: int) -> Design:
+        """The same design without so many rows at the beginning and at the end."""
+        repeat, stop = self.repeat, self.kinds.shape[0] - bottom
+        if repeat is not None:
+            inside = repeat.first >= top and repeat.stop <= stop
+            repeat = replace(repeat, first=repeat.first - top) if inside else None
+        return replace(self, kinds=self.kinds[top:stop], repeat=repeat)
+
     def mirrored(self) -> Design:
         """The same design seen in a mirror."""
         return replace(self, kinds=self.kinds[:, ::-1].copy())

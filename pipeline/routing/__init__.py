@@ -1,5 +1,6 @@
 """Finds which strand goes where, so that the band shows the picture as closely as it can."""
 
+from pipeline.routing.extra import add_rows, shortened
 from pipeline.routing.forced import costs_if_made
 from pipeline.routing.joins import JoinedPoint, thread_changes
 from pipeline.routing.lengthening import Point as SwitchedPoint
@@ -18,10 +19,12 @@ __all__ = [
     "Routed",
     "Stopped",
     "SwitchedPoint",
+    "add_rows",
     "costs_if_made",
     "count_made",
     "insert_switching",
     "route",
     "seamed",
+    "shortened",
     "thread_changes",
 ]

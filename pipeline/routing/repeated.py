@@ -13,7 +13,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.band.network import RowPlan, network
+from pipeline.band.network import Repeat, RowPlan, network
 from pipeline.routing.board import board, row_worked, solution
 from pipeline.routing.closed import quick_bound, route_closed
 from pipeline.routing.meter import Meter
@@ -35,26 +35,38 @@ def route_repeated(question: Question, budget: Budget, route: Router) -> Routed:
     repeat = question.repeat
     if repeat is None:
         raise ValueError("the question repeats nothing")
-    rows = len(question.network.rows)
     period = replace(part(question, repeat.first, repeat.first + repeat.rows), closed=True)
     once = route_closed(period, _share(budget, PERIOD))
-    bound, swaps, strands, stopped = 0.0, [once.swaps] * repeat.times, once.strands, once.stopped
-    if repeat.first:
-        ahead = backwards(part(question, 0, repeat.first))
-        found = route(_hanging(ahead, once.strands), _share(budget, ENDS / 2))
-        strands = relabel(ahead.network, found.strands, found.swaps)[ahead.network.last].astype(np.int64)
-        swaps.insert(0, found.swaps[::-1])
-    if repeat.stop < rows:
-        rest = part(question, repeat.stop, rows)
-        swaps.append(route(_hanging(rest, once.strands), _share(budget, ENDS / 2)).swaps)
+    bound, stopped = 0.0, once.stopped
+    strands, ahead, rest = reach(question, repeat, once.strands, budget, route)
     if once.cost > 0 and not budget.late:
         laid, meter = board(replace(period, closed=False)), Meter(budget, period.network.knots)
         least = quick_bound(laid, row_worked(period.network), meter, BOUND, once.cost)
         bound = repeat.times * min(least, once.cost)
-    labels = relabel(question.network, strands, np.concatenate(swaps))
+    swaps = np.concatenate([ahead, *[once.swaps] * repeat.times, rest])
+    labels = relabel(question.network, strands, swaps)
     if stopped is Stopped.DONE:
         stopped = budget.ended
     return solution(question, labels, bound, stopped)
+
+
+def reach(
+    question: Question, repeat: Repeat, hanging: NDArray[np.int64], budget: Budget, route: Router
+) -> tuple[NDArray[np.int64], NDArray[np.bool_], NDArray[np.bool_]]:
+    """Route what comes before and after the repeats, where ``hanging`` are the threads in the period's order.
+
+    Returns the threads to start with, the swaps before and the swaps after.
+    """
+    strands, ahead, rest = hanging, np.zeros(0, dtype=bool), np.zeros(0, dtype=bool)
+    if repeat.first:
+        before = backwards(part(question, 0, repeat.first))
+        found = route(_hanging(before, hanging), _share(budget, ENDS / 2))
+        strands = relabel(before.network, found.strands, found.swaps)[before.network.last].astype(np.int64)
+        ahead = found.swaps[::-1]
+    if repeat.stop < len(question.network.rows):
+        after = part(question, repeat.stop, len(question.network.rows))
+        rest = route(_hanging(after, hanging), _share(budget, ENDS / 2)).swaps
+    return strands, ahead, rest
 
 
 def part(question: Question, first: int, stop: int) -> Question:

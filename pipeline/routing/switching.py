@@ -22,8 +22,9 @@ from itertools import zip_longest
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.routing.board import board
+from pipeline.routing.board import board, row_worked
 from pipeline.routing.bound import strip_bound
+from pipeline.routing.closed import steady
 from pipeline.routing.ease import fewer_hand_overs
 from pipeline.routing.lengthening import (
     Band,
@@ -85,7 +86,7 @@ def insert_switching(
             layouts = _tried(band, bare, total, _part(whole, TRIALS * level))
             if total == limit:
                 layouts += _anew(layouts[1:], _part(whole, ANEW * level), budget.seed)
-                if board(problem).limited:
+                if board(problem).limited and not problem.closed:
                     layouts += _partings(bare, total, _part(whole, PARTS * level))
             longer = _raced(layouts, _part(whole, (1.0 - TRIALS) * level), budget.seed + total).trimmed()
             if longer.error < band.error - 1e-6:
@@ -118,7 +119,8 @@ def _finished(point: Point, budget: Budget, stopped: Stopped) -> Point:
     if not meter.late:
         bound = strip_bound(board(problem), meter.allowed, lambda: meter.late, enough=cost).bound
     routes = replace(point.solution, lower_bound=min(bound, cost), stopped=stopped)
-    routes = fewer_hand_overs(problem, routes, budget)
+    plain = steady(board(problem), row_worked(problem.network)) if problem.closed else None
+    routes = fewer_hand_overs(problem, routes, budget, plain)
     made = count_made(problem, routes, point.wanted)
     return replace(point, made=made, colour_error=routes.cost, solution=routes)
 
