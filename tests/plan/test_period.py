@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -16,6 +17,7 @@ from pipeline.order.asked import Band, Drawer, PictureSource, Tying
 from pipeline.plan import Plan, plan
 from pipeline.report.make import report_of
 from pipeline.routing import Budget, Ease
+from pipeline.routing.extra import EARNED
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 
@@ -69,3 +71,32 @@ def test_motifs_lie_whole_and_apart_and_their_rows_repeat(worked: Worked) -> Non
             assert repeat.rows % 2 == 0 and repeat.times >= 2 and repeat.stop <= rows
             again = cells[repeat.first : repeat.stop].reshape(repeat.times, repeat.rows)
             assert (again == again[0]).all()
+
+
+@pytest.mark.parametrize("worked", WORKED)
+def test_switching_rows_are_counted_and_never_go_beyond_the_wrist(worked: Worked) -> None:
+    band = Band(strands=13, worked=worked, wrist_mm=150, fill="centre")
+    drawer = Drawer(builtin_stash(), colours=4)
+    picture = PictureSource(SAMPLES / "oar_crest.png")
+    for fill in ("centre", "repeat"):
+        made = plan(
+            picture, replace(band, fill=fill), drawer, Tying(switching_rows=24),
+            budget=Budget(effort=0.3), further=False,
+        )  # fmt: skip
+        rows = [row for section in made.pattern.sections for row in section.rows]
+        assert made.fit is not None and len(rows) <= made.fit.rows
+        assert made.verdict.switching_rows == len(rows) - made.design.kinds.shape[0] <= 24
+        asked = sum(want is not None for row in rows for want in row.wanted)
+        assert made.verdict.cells == asked
+        errors = [point.colour_error for point in made.trade_off]
+        assert made.trade_off[0].switching_rows == 0 and errors == sorted(errors, reverse=True)
+
+
+def test_without_a_number_rows_are_added_only_where_they_earn_their_keep() -> None:
+    made = planned("diagonal", 160, Tying(switching_rows=None))
+    for fewer, more in pairwise(made.trade_off):
+        gained, rows = (
+            fewer.colour_error - more.colour_error,
+            more.switching_rows - fewer.switching_rows,
+        )
+        assert gained >= EARNED * rows
