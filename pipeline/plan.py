@@ -141,10 +141,9 @@ def plan(
     known = room.rows or room.length
     if known is not None:
         _refuse_early(known, room.strands, budget, finishing_s)
-    drawn = design(artwork, room, included(drawer, tying))
-    _refuse_early(drawn.kinds.shape[0], drawn.strands, budget, finishing_s)
     threads = included(drawer, tying, [touch.thread for touch in touches if touch.thread is not None])
-    drawn = touched(design(artwork, room_of(artwork, band, gauge), threads), touches)
+    drawn = touched(design(artwork, room, threads), touches)
+    _refuse_early(drawn.kinds.shape[0], drawn.strands, budget, finishing_s)
 
     clock.stage("routing the strands")
     problem, wanted = pose(drawn, band, tying)
@@ -154,8 +153,8 @@ def plan(
     solution = route(problem, budget)
     fit, ends = fit_of(band, drawn.strands, gauge), drawn.ground_ends
     free = None if fit is None else max(0, fit.rows - drawn.kinds.shape[0])
-    room = None if free is None else free + sum(ends)
-    switched = add_rows(problem, wanted, solution, tying.switching_rows, room, budget)
+    extra = None if free is None else free + sum(ends)
+    switched = add_rows(problem, wanted, solution, tying.switching_rows, extra, budget)
     routed, tied = switched[-1], drawn
     if free is not None and routed.switching_rows > free:
         off = _taken(routed.switching_rows - free, ends)

@@ -21,8 +21,8 @@ from pipeline.routing import (
     Ease,
     Question,
     Routed,
+    add_rows,
     count_made,
-    insert_switching,
     route,
     thread_changes,
 )
@@ -232,8 +232,9 @@ def _solve(change: Change, asked: Replanned, budget: Budget) -> Suggestion:
     solution = asked.present or route(problem, budget)
     made, cost = count_made(problem, solution, wanted), solution.cost
     if change.kind is ChangeKind.SWITCHING_ROWS:
-        longer = insert_switching(problem, wanted, solution, change.amount, budget)[-1]
+        longer = add_rows(problem, wanted, solution, change.amount, None, budget)[-1]
         solution, made, cost = longer.solution, longer.made, longer.colour_error
+        cells = int((longer.wanted >= 0).sum())
     elif change.kind is ChangeKind.JOINS:
         joined = thread_changes(problem, wanted, solution, change.amount, budget)[-1]
         solution, made, cost = joined.solution, joined.made, joined.colour_error
