@@ -86,9 +86,16 @@ def command(
     if not made.run_out:
         console.print("Every strand reaches.")
     else:
-        console.print("What can be done, one of these:")
-        for sentence in (*_ways(made, told), *_joins(made)):
+        console.print("What can be done:")
+        for sentence in _ways(made, told):
             console.print(f"- {sentence}", markup=False)
+        if made.short:
+            console.print("- Or lay in new pieces" + (" besides:" if made.roles else ":"))
+        for sentence in _joins(made):
+            console.print(f"  {sentence}", markup=False)
+        for tying, sentence in ((False, CORE), (True, TYING)):
+            if any(laid.join.tying is tying for laid in made.laid):
+                console.print(sentence, markup=False)
     if out is not None:
         write_file(out, render(made.pattern), replace=replace, inputs=[pattern])
         console.print(f"{out} is written.", markup=False)
@@ -174,27 +181,34 @@ def _ways(made: Replan, told: Instructions) -> Iterator[str]:
     )
 
 
+CORE = (
+    "At a core: lay the new piece beside the old end, 4 cm of each overlapping; tie the next 3 to 5 knots "
+    "tight over both, pull at the new piece, and trim both tails last."
+)
+TYING = (
+    "At a knot that the strand ties: lay its end and the new one, 4 cm each, along the strand that is tied "
+    "over next, go on with the new piece, and tie the next 3 to 5 knots over both."
+)
+"""Common practice, no source: 3 to 5 knots over both tails, 30 to 50 mm of grip."""
+
+
+def _knots(count: int) -> str:
+    return "1 knot" if count == 1 else f"{count} knots"
+
+
 def _joins(made: Replan) -> Iterator[str]:
-    """Where a new piece is laid in, and how it holds."""
+    """Where a new piece is laid in."""
     from pipeline.instructions.compose import instructions
     from pipeline.instructions.moments import place_in_words
 
     told = instructions(made.pattern)
     for laid in made.laid:
         place = place_in_words(told, (laid.join.section, laid.join.row, laid.join.knot))
-        name = f"strand {laid.strand + 1} ({told.labels[laid.join.thread]})"
-        begun = f"Join {name} in {place}, with a new piece of {spell_length(laid.piece_mm)}"
-        if laid.join.tying:
-            yield (
-                f"{begun}: after it has tied there, lay its end and the new one, 4 cm each, along the strand "
-                "that is tied over next, go on with the new piece, and tie the next 3 to 5 knots over both."
-            )
-        else:
-            yield (
-                f"{begun}: there it is core ({laid.hidden} in a row). Lay the new piece beside it, 4 cm "
-                "of each overlapping, tie the next 3 to 5 knots tight over both, pull at the new piece, and "
-                "trim both tails last."
-            )
+        how = "after it has tied there" if laid.join.tying else f"core there, for {_knots(laid.hidden)}"
+        yield (
+            f"Join strand {laid.strand + 1} ({told.labels[laid.join.thread]}) in {place} ({how}); new piece "
+            f"{laid.piece_mm / 10:.0f} cm."
+        )
     joined = {laid.strand for laid in made.laid}
     for strand in made.short:
         if strand.strand not in joined:
