@@ -102,7 +102,7 @@ def sheet_pdf(
     inner = page_width - 2 * margin
     cuts = cut_list(pattern) if cuts is None else cuts
     story: list[Flowable] = [
-        *_cover(pattern if finished is None else finished, report, inner, source, lengthwise),
+        *_cover(pattern, pattern if finished is None else finished, report, inner, source, lengthwise),
         PageBreak(),
         *_cutting(pattern, cuts, skeins, inner),
         NextPageTemplate("bare"),
@@ -154,8 +154,15 @@ def sheet_pdf(
 # --- cover ------------------------------------------------------------------------------------------
 
 
+OTHER_END = (
+    "Left-handed: the rows of the chart begin at the right. The band is tied from its other end, so that its "
+    "picture stands on its head while you tie; picked up by that end it is as shown here."
+)
+
+
 def _cover(
     pattern: Pattern,
+    finished: Pattern,
     report: Report | None,
     inner: float,
     source: NDArray[np.uint8] | None,
@@ -169,8 +176,10 @@ def _cover(
     )
     for sentence in report.fit.said if report is not None and report.fit is not None else ():
         yield Paragraph(escape(printable(sentence)), FAINT)
+    if finished != pattern:
+        yield Paragraph(OTHER_END, FAINT)
     yield Spacer(1, 8)
-    yield _pictures(pattern, inner, source, lengthwise)
+    yield _pictures(finished, inner, source, lengthwise)
     if report is not None:
         yield Spacer(1, 6)
         yield Paragraph(escape(verdict(report)), ParagraphStyle("v", parent=HEAD, spaceBefore=2))
