@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from io import BytesIO
 from typing import Any
 from xml.sax.saxutils import escape
 
 from reportlab.lib.units import mm
-from reportlab.platypus import BaseDocTemplate, Flowable, Frame, KeepTogether, PageTemplate, Paragraph
+from reportlab.platypus import Flowable, KeepTogether, Paragraph
 
 from pipeline.band.knots import Knot
 from pipeline.band.pattern import Pattern
@@ -20,12 +19,17 @@ from pipeline.instructions.start import TENSION, TOOLS, UNDO, how_to_read
 from pipeline.instructions.text import CAUTIONS, work
 from pipeline.literals import Paper
 from pipeline.materials.lengths import cut_list
-from pipeline.writers.chart import MARGIN_MM, PAPERS
-from pipeline.writers.drawing import paint_pdf, register_fonts
-from pipeline.writers.hanging import hanging_drawing, thread_line
-from pipeline.writers.ink import SOFT
+from pipeline.writers.drawing import register_fonts
+from pipeline.writers.hanging import hanging_drawing
 from pipeline.writers.knotpicture import knot_sheet
-from pipeline.writers.printing import HEAD, PLAIN, STEP, TITLE, Painted
+from pipeline.writers.printing import (
+    HEAD,
+    STEP,
+    TITLE,
+    Painted,
+    inner_width,
+    pdf,
+)
 from pipeline.writers.working import entry_line
 
 FIRST_LINES = 5
@@ -40,26 +44,8 @@ def handout_pdf(pattern: Pattern, paper: Paper = "A4") -> bytes:
     b'%PDF-'
     """
     register_fonts()
-    width, height = (side * mm for side in PAPERS[paper])
-    margin = MARGIN_MM * mm
-    inner = width - 2 * margin
-    threads = thread_line(pattern, inner / mm - 40)
-    out = BytesIO()
-    document = BaseDocTemplate(
-        out, pagesize=(width, height), title=f"Hand-out: {printable(pattern.title)}", author="",
-        creator="Hitchgrid", subject="Hand-out for a class", lang="en", invariant=1, pageCompression=1,
-    )  # fmt: skip
-    frame = Frame(margin, margin + 5 * mm, inner, height - 2 * margin - 5 * mm, 0, 0, 0, 0)
-
-    def footer(canvas: Any, _: Any) -> None:
-        paint_pdf(canvas, threads, margin, margin + 1.8 * mm)
-        canvas.setFont(PLAIN, 7.5)
-        canvas.setFillColor(SOFT)
-        canvas.drawRightString(width - margin, margin - 1 * mm, f"hand-out, page {canvas.getPageNumber()}")
-
-    document.addPageTemplates([PageTemplate("page", [frame], onPage=footer)])
-    document.build(list(_story(pattern, inner)))
-    return out.getvalue()
+    story = list(_story(pattern, inner_width(paper)))
+    return pdf(story, pattern, paper, "Hand-out for a class", "hand-out, page")
 
 
 def _story(pattern: Pattern, inner: float) -> Iterator[Flowable]:

@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
+from io import BytesIO
+from typing import Any
+
 from reportlab.lib.enums import TA_RIGHT
 from reportlab.lib.styles import ParagraphStyle
-from reportlab.platypus import Flowable
+from reportlab.lib.units import mm
+from reportlab.platypus import BaseDocTemplate, Flowable, Frame, PageTemplate
 
-from pipeline.writers.drawing import PDF_FONTS, POINTS_PER_MM, Drawing, paint_pdf
+from pipeline.band.pattern import Pattern
+from pipeline.files.channels import printable
+from pipeline.literals import Paper
+from pipeline.writers.chart import MARGIN_MM, PAPERS
+from pipeline.writers.drawing import PDF_FONTS, POINTS_PER_MM, Drawing, fitted, paint_pdf, register_fonts
+from pipeline.writers.hanging import thread_line
 from pipeline.writers.ink import INK, SOFT, TINT
 
 PLAIN, BOLD = PDF_FONTS[False], PDF_FONTS[True]
@@ -49,3 +58,49 @@ class Painted(Flowable):  # type: ignore[misc]  # reportlab is untyped
     def draw(self) -> None:
         """Paint it with its lower left corner at the origin."""
         paint_pdf(self.canv, self._drawing, 0, self.height)
+
+
+TEXT, BARE = "text", "bare"
+"""Kinds of pages: with margins and a foot, and without, for drawings of a whole page."""
+
+
+def inner_width(paper: Paper) -> float:
+    """Width between the margins, in points."""
+    return float((PAPERS[paper][0] - 2 * MARGIN_MM) * mm)
+
+
+def pdf(story: list[Flowable], pattern: Pattern, paper: Paper, what: str, label: str) -> bytes:
+    """Print pages about a band, the key of its threads at the foot of each; the same input, the same bytes.
+
+    ``what``: a name for what is printed; ``label`` stands before the number of a page.
+    """
+    width, height = (side * mm for side in PAPERS[paper])
+    margin, inner = MARGIN_MM * mm, inner_width(paper)
+    title = printable(pattern.title)
+    threads = thread_line(pattern, inner / mm - 70)
+    out = BytesIO()
+    document = BaseDocTemplate(
+        out, pagesize=(width, height), title=title or "Band", author="", creator="Hitchgrid", subject=what,
+        lang="en", invariant=1, pageCompression=1, allowSplitting=1,
+    )  # fmt: skip
+
+    def key(canvas: Any, _: Any) -> None:
+        paint_pdf(canvas, threads, margin + 38 * mm, margin + 1.8 * mm)
+
+    def foot(canvas: Any, document: Any) -> None:
+        key(canvas, document)
+        canvas.setFont(PLAIN, 7.5)
+        canvas.setFillColor(SOFT)
+        canvas.drawString(margin, margin - 1 * mm, fitted(title, 2.65, 36))
+        canvas.drawRightString(width - margin, margin - 1 * mm, f"{label} {canvas.getPageNumber()}")
+
+    frame = Frame(margin, margin + 5 * mm, inner, height - 2 * margin - 5 * mm, 0, 0, 0, 0)
+    register_fonts()
+    document.addPageTemplates(
+        [
+            PageTemplate(TEXT, [frame], onPage=foot),
+            PageTemplate(BARE, [Frame(0, 0, width, height, 0, 0, 0, 0)], onPage=key),
+        ]
+    )
+    document.build(story)
+    return out.getvalue()

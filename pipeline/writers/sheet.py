@@ -13,14 +13,11 @@ from PIL import Image as Pictures
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.platypus import (
-    BaseDocTemplate,
     Flowable,
-    Frame,
     Image,
     KeepTogether,
     NextPageTemplate,
     PageBreak,
-    PageTemplate,
     Paragraph,
     Spacer,
     Table,
@@ -36,7 +33,7 @@ from pipeline.materials.fit import size_mm
 from pipeline.materials.lengths import Cut, cut_list
 from pipeline.materials.skeins import SkeinPlan, ThreadPlan
 from pipeline.report import Report, certificate, verdict
-from pipeline.writers.chart import MARGIN_MM, PAPERS, chart_pages
+from pipeline.writers.chart import chart_pages
 from pipeline.writers.cutting import cut_lines
 from pipeline.writers.drawing import (
     Drawing,
@@ -49,11 +46,23 @@ from pipeline.writers.drawing import (
     register_fonts,
     text_width,
 )
-from pipeline.writers.hanging import thread_line
 from pipeline.writers.ink import HAIR, INK, PAPER, SIGNAL, SOFT, ink_on
 from pipeline.writers.key import sign_key, thread_keys
 from pipeline.writers.preview import PAGE, preview_pictures
-from pipeline.writers.printing import BODY, FAINT, HEAD, NUMBER, PLAIN, SMALL, STEP, TITLE, Painted
+from pipeline.writers.printing import (
+    BARE,
+    BODY,
+    FAINT,
+    HEAD,
+    NUMBER,
+    SMALL,
+    STEP,
+    TEXT,
+    TITLE,
+    Painted,
+    inner_width,
+    pdf,
+)
 from pipeline.writers.working import working_pages
 
 
@@ -97,58 +106,22 @@ def sheet_pdf(
     b'%PDF-'
     """
     register_fonts()
-    page_width, page_height = (side * mm for side in PAPERS[paper])
-    margin = MARGIN_MM * mm
-    inner = page_width - 2 * margin
+    inner = inner_width(paper)
     cuts = cut_list(pattern) if cuts is None else cuts
     story: list[Flowable] = [
         *_cover(pattern, pattern if finished is None else finished, report, inner, source, lengthwise),
         PageBreak(),
         *_cutting(pattern, cuts, skeins, inner),
-        NextPageTemplate("bare"),
+        NextPageTemplate(BARE),
     ]
     for drawing in chart_pages(pattern, paper, legend=False):
         story += [PageBreak(), WholePage(drawing)]
     story += [
-        NextPageTemplate("text"),
+        NextPageTemplate(TEXT),
         PageBreak(),
         *working_pages(instructions(pattern, cuts), inner),
     ]
-    out = BytesIO()
-    document = BaseDocTemplate(
-        out,
-        pagesize=(page_width, page_height),
-        title=printable(pattern.title) or "Band",
-        author="",
-        creator="Hitchgrid",
-        subject="Sheet of a knotted band",
-        lang="en",
-        invariant=1,
-        pageCompression=1,
-        allowSplitting=1,
-    )
-    frame = Frame(margin, margin + 5 * mm, inner, page_height - 2 * margin - 5 * mm, 0, 0, 0, 0)
-    title = printable(pattern.title)
-    threads = thread_line(pattern, inner / mm - 70)
-
-    def key(canvas: Any, _: Any) -> None:
-        paint_pdf(canvas, threads, margin + 38 * mm, margin + 1.8 * mm)
-
-    def footer(canvas: Any, document: Any) -> None:
-        key(canvas, document)
-        canvas.setFont(PLAIN, 7.5)
-        canvas.setFillColor(SOFT)
-        canvas.drawString(margin, margin - 1 * mm, fitted(title, 2.65, 36))
-        canvas.drawRightString(page_width - margin, margin - 1 * mm, f"sheet {canvas.getPageNumber()}")
-
-    document.addPageTemplates(
-        [
-            PageTemplate("text", [frame], onPage=footer),
-            PageTemplate("bare", [Frame(0, 0, page_width, page_height, 0, 0, 0, 0)], onPage=key),
-        ]
-    )
-    document.build(story)
-    return out.getvalue()
+    return pdf(story, pattern, paper, "Sheet of a knotted band", "sheet")
 
 
 # --- cover ------------------------------------------------------------------------------------------
