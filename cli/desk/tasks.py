@@ -46,6 +46,7 @@ from pipeline.order.units import parse_length
 from pipeline.plan import Plan, plan
 from pipeline.report import read_report, report_of, report_of_pattern, verdict
 from pipeline.routing import Budget, Ease
+from pipeline.routing.warm import compile_all
 from pipeline.verdict.feasibility import check
 from pipeline.writers.preview import band_png
 
@@ -55,11 +56,12 @@ Fields = Mapping[str, str]
 SHOWN_PIXELS = 900
 """Longer side of the pictures of the motif on the page."""
 TOUCH_EFFORT = 0.05
-BAND_EFFORT = 1.0
+BAND_EFFORT = 0.5
 
 
 def warm() -> None:
     """Do a little of everything, so that tasks find all of it loaded and compiled."""
+    compile_all()
     for worked in ("rows", "diagonal"):
         fields = {"letters": "I", "strands": "8", "rows": "12", "worked": worked, "threads": "navy,chalk"}
         order = parse(fields, field)

@@ -32,6 +32,10 @@ def touched(drawn: Design, touches: Sequence[Touch]) -> Design:
     A cell that is given a thread is of a kind of its own: a plain area of that thread, ``FIRM`` times as dear
     to spoil, in which nothing else serves. Raises InputError for a cell that the design does not have, or a
     thread that is not among its own.
+    In rows that repeat, all repeats are touched. A cell that is given a thread is of a kind of its own: a
+    plain area of that thread, ``FIRM`` times as dear to spoil, in which nothing else serves.
+
+    Raises InputError for a cell that the design does not have, or a thread that is not among its own.
     """
     if not touches:
         return drawn
@@ -51,6 +55,9 @@ def touched(drawn: Design, touches: Sequence[Touch]) -> Design:
             rows = list(range(drawn.repeat.first, drawn.repeat.stop))
             rows = rows[(touch.row - drawn.repeat.first) % drawn.repeat.rows :: drawn.repeat.rows]
         kinds[rows, touch.position] = -1 if touch.thread is None else own + index[touch.thread]
+        kinds[_rows(drawn, touch.row), touch.position] = (
+            -1 if touch.thread is None else own + index[touch.thread]
+        )
     return replace(
         drawn,
         kinds=kinds,
@@ -59,3 +66,11 @@ def touched(drawn: Design, touches: Sequence[Touch]) -> Design:
         floor=None if drawn.floor is None else np.concatenate([drawn.floor, drawn.floor[plain]]),
         light=None if drawn.light is None else np.vstack([drawn.light, drawn.light[plain]]),
     )
+
+
+def _rows(drawn: Design, row: int) -> slice:
+    """The row, with its like in every repeat."""
+    repeat = drawn.repeat
+    if repeat is None or not repeat.first <= row < repeat.stop:
+        return slice(row, row + 1)
+    return slice(repeat.first + (row - repeat.first) % repeat.rows, repeat.stop, repeat.rows)

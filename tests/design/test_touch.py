@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
+from PIL import Image
 
 from pipeline.band.replay import replay
 from pipeline.design.touch import Touch
 from pipeline.drawer.stash import builtin_stash
 from pipeline.errors import InputError
-from pipeline.order.asked import Band, Drawer, LetterSource
+from pipeline.order.asked import Band, Drawer, LetterSource, PictureSource
 from pipeline.plan import Plan, plan
 from pipeline.routing import Budget
 
@@ -54,3 +57,19 @@ def test_the_later_touch_counts() -> None:
 def test_what_is_not_there_is_refused(touch: Touch) -> None:
     with pytest.raises(InputError):
         planned(touch)
+
+
+def test_a_touch_in_rows_that_repeat_is_in_every_repeat(tmp_path: Path) -> None:
+    picture = Image.new("RGB", (40, 40), "#1b2a59")
+    picture.paste("#f6f3ea", (10, 10, 30, 30))
+    picture.save(tmp_path / "flag.png")
+    band = Band(strands=9, wrist_mm=165, gauge=2.0)
+    source, drawer = PictureSource(tmp_path / "flag.png"), Drawer(builtin_stash(), only=("navy", "chalk"))
+    made = plan(source, band, drawer, budget=Budget(effort=0.01), further=False)
+    repeat = made.design.repeat
+    assert repeat is not None and repeat.times > 1
+    row = repeat.first + 1
+    touch = Touch(row + repeat.rows, 4, None)
+    after = plan(source, band, drawer, touches=[touch], budget=Budget(effort=0.01), further=False)
+    assert [cell(after, row + k * repeat.rows, 4)[0] for k in range(repeat.times)] == [None] * repeat.times
+    assert after.verdict.cells == made.verdict.cells - repeat.times
