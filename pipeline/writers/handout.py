@@ -32,7 +32,7 @@ from pipeline.writers.printing import (
 )
 from pipeline.writers.working import entry_line
 
-FIRST_LINES = 5
+FIRST_LINES = 15
 """Lines of the band that the class ties together."""
 
 
@@ -66,12 +66,11 @@ def _part(heading: str, pattern: Pattern, inner: float, lines: int | None) -> It
     """Setting up and tying a band, as far as ``lines``."""
     told = instructions(pattern, cut_list(pattern))
     reading = how_to_read(told.pattern, steps=_steps(told))
-    yield Paragraph(heading, HEAD)
     needs = [*told.materials, told.cutting[0]]
     if lines is None:  # the swatch is cut by everybody in the class
         needs = [*told.materials, TOOLS, *(line.replace("- ", "– ", 1) for line in told.cutting)]
     said = [Paragraph(escape(printable(sentence)), STEP) for sentence in needs]
-    yield KeepTogether([*said, Painted(hanging_drawing(pattern, inner / mm))])
+    yield KeepTogether([Paragraph(heading, HEAD), *said, Painted(hanging_drawing(pattern, inner / mm))])
     if lines is None:
         for sentence in reading:
             if sentence not in (UNDO, TENSION):
