@@ -23,6 +23,10 @@ TOOLS = (
     "Besides: a board with a clip, or tape and a table; scissors; a ruler; a blunt needle for undoing knots; "
     "scraps of tape to number the strands; a card to wind each long strand on."
 )
+AGAIN = (
+    '"As row 8" or "as rows 8–9, 5 times": tie those lines again, as often as is said, and tick each time '
+    "off. What they show and the orders of their threads hold each time."
+)
 UNDO = (
     "To undo a knot: loosen its second half with a blunt needle, draw the tying strand out of it, then out "
     "of the first half. Knots that came later on either of the two strands come out before, the last first."

@@ -16,7 +16,7 @@ from pipeline.instructions.compose import instructions
 from pipeline.instructions.fold import spoken_steps
 from pipeline.instructions.model import Entry, Instructions, Part, Passage, Repeat
 from pipeline.instructions.phrases import Phrases
-from pipeline.instructions.start import TOOLS, how_to_read
+from pipeline.instructions.start import AGAIN, TOOLS, how_to_read
 from pipeline.instructions.steps import steps
 from pipeline.materials.lengths import Cut
 
@@ -68,7 +68,9 @@ def write_instructions(pattern: Pattern, cuts: Iterable[Cut] = (), *, fit: Seque
 def written(told: Instructions) -> tuple[Part, ...]:
     """The parts of the instructions in writing, each entry with its role."""
     steps = [step for passage in told.passages for said in passage.said for step in said.steps]
-    reading = how_to_read(told.pattern, steps=steps)
+    reading = [*how_to_read(told.pattern, steps=steps)]
+    if any(isinstance(item, Repeat) for passage in told.passages for item in passage.items):
+        reading.append(AGAIN)
     return (
         Part(words.CAUTIONS, tuple(_plain(CAUTIONS))),
         Part(words.BAND, tuple(_plain(told.band))),
