@@ -6,7 +6,7 @@ BIN := $(VENV)/bin
 .PHONY: desk demo test lint bench fuzz mutation golden clean
 
 demo: $(VENV)/ready
-	$(BIN)/hitchgrid plan sample_images/boat_number.png --replace
+	$(BIN)/hitchgrid plan sample_images/boat_number.png --hand-overs any --replace
 	@echo "Open output/boat-number/sheet.pdf to print it, output/boat-number/worksheet.html to tie from it."
 
 desk: $(VENV)/ready

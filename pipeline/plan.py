@@ -16,6 +16,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Protocol
 
+import numpy as np
+
 from pipeline.advice.advise import (
     Advice,
     Change,
@@ -214,7 +216,7 @@ def plan(
         tied,
         verdict,
         why,
-        None if tied.picture is None or tied.light is None else likeness(pattern, tied.light[tied.kinds]),
+        _likeness(pattern, tied),
         bound,
         stopped,
         None if repeat is None else repeat.rows,
@@ -240,6 +242,17 @@ def _taken(rows: int, ends: tuple[int, int]) -> tuple[int, int]:
     """How many of so many rows are taken off each end, as evenly as their ground allows."""
     top = min(ends[0], max(rows // 2, rows - ends[1]))
     return top, rows - top
+
+
+def _likeness(pattern: Pattern, drawn: Design) -> Likeness | None:
+    """How like its picture the band looks, from the first to the last row of the picture; None for letters
+    and exact grids.
+    """
+    if drawn.picture is None or drawn.light is None:
+        return None
+    rows = np.flatnonzero((drawn.kinds >= len(drawn.threads)).any(axis=1))
+    first, last = int(rows[0]), int(rows[-1])
+    return likeness(pattern, drawn.light[drawn.kinds[first : last + 1]], first)
 
 
 def _keeping_back(budget: Budget, seconds: float) -> Budget:

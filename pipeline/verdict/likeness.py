@@ -44,17 +44,17 @@ class Likeness:
         return next((word for most, word in WORDS if self.hyab <= most), "loose")
 
 
-def likeness(pattern: Pattern, picture: Floats) -> Likeness:
-    """Compare what the picture rows of ``pattern`` show with (rows, cells, 3) linear light of the picture.
+def likeness(pattern: Pattern, picture: Floats, first: int = 0) -> Likeness:
+    """Compare picture rows of ``pattern``, from row ``first`` on, with (rows, cells, 3) light of a picture.
 
-    Raises ValueError if the picture has other rows or cells.
+    Raises ValueError if the band has fewer rows or other cells.
 
     >>> from pipeline.band.example import two_rows
     >>> exact = shown_light(two_rows())
     >>> likeness(two_rows(), np.repeat(exact, 4, axis=0)[::4]).hyab
     0.0
     """
-    shown = _filled(shown_light(pattern))
+    shown = _filled(shown_light(pattern)[first : first + len(picture)])
     if shown.shape != picture.shape:
         raise ValueError(f"a picture of {picture.shape} for a band that shows {shown.shape}")
     seen, wanted = (light_lab(ndimage.gaussian_filter(a, (BLUR, BLUR, 0))) for a in (shown, picture))
