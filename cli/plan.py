@@ -57,6 +57,7 @@ def command(texts: Mapping[str, str]) -> None:
             report,
             skeins=made.skeins,
             source=made.design.picture,
+            cells=made.design.cells,
             lengthwise=order.artwork.lengthwise,
             timings=made.timings,
             stage=watch.stage,

@@ -31,6 +31,7 @@ def band_files(
     *,
     skeins: SkeinPlan | None = None,
     source: NDArray[np.uint8] | None = None,
+    cells: NDArray[np.uint8] | None = None,
     lengthwise: bool = False,
     timings: Mapping[str, float] | None = None,
     paper: Paper = "A4",
@@ -38,8 +39,8 @@ def band_files(
 ) -> dict[str, bytes | str]:
     """Render every file of a result, by name.
 
-    ``skeins``: the cutting plan; ``source``: (height, width, 3) sRGB
-    picture to show beside the band; ``stage`` hears which file is being drawn.
+    ``skeins``: the cutting plan; ``source``: (height, width, 3) sRGB picture to show beside the band;
+    ``cells``: (picture rows, strands−1, 3) the same reduced to cells; ``stage`` hears which file is drawn.
 
     >>> from pipeline.band.example import two_rows
     >>> from pipeline.verdict.feasibility import check
@@ -53,7 +54,7 @@ def band_files(
     writers: dict[str, Callable[[], bytes | str]] = {
         "pattern.json": lambda: render(pattern),
         "report.json": report.json_text,
-        "report.html": lambda: report_html(report, pattern, cuts=cuts),
+        "report.html": lambda: report_html(report, pattern, cuts=cuts, cells=cells),
         "cut-list.csv": lambda: cut_list_csv(pattern, cuts),
         "chart.png": lambda: chart_png(pattern),
         "chart.svg": lambda: chart_svg(pattern),

@@ -207,7 +207,7 @@ def plan(
                 problem, tying.ease, tying.switching_rows or 0, tying.joins, drawn.worked == "rows"
             )
             redesign = Redesign(artwork, band, drawer, tying, drawn, problem, wanted, solution)
-            advice = advise(redesign, base, changes, spare, watch)
+            advice = advise(redesign, base, changes, spare, watch, easy)
     stopped = routed.solution.stopped if solution.stopped is Stopped.DONE else solution.stopped
     if stopped is Stopped.DONE and (further or tying.switching_rows or tying.joins):
         stopped = budget.ended  # whatever was left out for it

@@ -201,8 +201,11 @@ def advise(
     changes: Sequence[Change],
     budget: Budget,
     reporter: AdviceReporter | None = None,
+    known: Sequence[EaseLine] = (),
 ) -> Advice:
     """Solve again under each change and return those that help, best first.
+
+    ``known``: what eases give; they are not solved again, so that nothing else is ever said of them.
 
     ``base``: what the band gives as planned (its label and price are not used). ``budget`` is shared
     equally by the changes. A change helps if a larger share of the cells is made, or if the colour error a
@@ -220,10 +223,19 @@ def advise(
         if asked is None:
             continue
         progress.next(asked.label)
-        found.append(_solve(change, asked, share))
+        line = next(
+            (line for line in known if change.kind is ChangeKind.EASE and line.ease is change.ease), None
+        )
+        found.append(_solve(change, asked, share) if line is None else _as_known(change, asked, line))
     helps = [s for s in found if s.share_made > base.share_made or s.per_cell < base.per_cell - 1e-6]
     helps.sort(key=lambda s: (s.per_cell, -s.share_made))
     return Advice(tuple(helps), tuple(s for s in found if s not in helps), tuple(untried), budget.effort)
+
+
+def _as_known(change: Change, asked: Replanned, line: EaseLine) -> Suggestion:
+    cells = int((asked.wanted >= 0).sum())
+    figures = cells, line.made, line.colour_error, asked.off_picture, line.hand_overs
+    return Suggestion(change, asked.label, asked.price, *figures)
 
 
 def _solve(change: Change, asked: Replanned, budget: Budget) -> Suggestion:

@@ -153,6 +153,7 @@ def _planned(line: Line, shop: Shop, folder: Path, digest: str) -> Outcome:
         report_of(made, pace_s=order.pace_s),
         skeins=made.skeins,
         source=made.design.picture,
+        cells=made.design.cells,
         lengthwise=order.artwork.lengthwise,
     )
     files[ORDER] = json_text({"digest": digest, **kept}, 1) + "\n"

@@ -87,6 +87,11 @@ class Design:
             array.flags.writeable = False
 
     @property
+    def cells(self) -> NDArray[np.uint8] | None:
+        """(rows, strands−1, 3) sRGB of the picture reduced to cells, None where there is none."""
+        return None if self.light is None else encoded(self.light[self.kinds])
+
+    @property
     def strands(self) -> int:
         return int(self.kinds.shape[1]) + 1
 

@@ -3,11 +3,12 @@
 from pipeline.report.make import report_of, report_of_blocks, report_of_pattern
 from pipeline.report.model import Report
 from pipeline.report.read import read_report
-from pipeline.report.words import certificate, looks, verdict
+from pipeline.report.words import certificate, likeness, looks, verdict
 
 __all__ = [
     "Report",
     "certificate",
+    "likeness",
     "looks",
     "read_report",
     "report_of",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from pipeline.report.model import Report
 
 
@@ -31,18 +33,25 @@ LOOKS = {
 """Sentences for the words of ``verdict.likeness``."""
 
 
+def likeness(report: Report) -> str:
+    """How like its picture the band looks, in a sentence; "" where that was not measured."""
+    return "" if report.likeness is None else LOOKS[report.likeness.words]
+
+
 def looks(report: Report) -> list[str]:
     """How like its picture the band looks, in words, and whether another could be closer.
 
     >>> looks(Report(cells=9, made=8, unmade=1, colour_error=50, lower_bound=50, proved_best=True))
     ['No band of these threads, strands and rows comes closer to the picture.']
     """
-    said = [] if report.likeness is None else [LOOKS[report.likeness.words]]
+    said = [likeness(report)] if report.likeness else []
     if report.unmade and report.proved_best:
         said.append("No band of these threads, strands and rows comes closer to the picture.")
     return said
 
 
+MOST_SAID = 50.0
+"""Per cent that might be saved, beyond which a bound tells a maker nothing."""
 STOPPED = {
     "done": "",
     "time": " The search ended at its time limit; more time may do better.",
@@ -54,9 +63,8 @@ def certificate(report: Report) -> str:
     """How good that is, as far as it was proved, in one or two sentences; "" where nothing was asked.
 
     >>> certificate(Report(cells=9, made=8, unmade=1, colour_error=50, lower_bound=40, gap_per_cent=20))
-    'The colour error is 50.0; no band under the same rules gets below 40.0, so at most 20.0 % can be saved.'
+    'No band under the same rules saves more than 20 % of what is off.'
     """
-    error, bound = report.colour_error, report.lower_bound
     if not report.cells:
         return ""
     if report.proved_best:
@@ -65,9 +73,7 @@ def certificate(report: Report) -> str:
             "hand-overs, no band comes closer to the picture."
         )
     stopped = STOPPED[report.stopped]
-    if bound <= 0:
-        return f"The colour error is {error:.1f}; how far that is from the best is not known.{stopped}"
-    return (
-        f"The colour error is {error:.1f}; no band under the same rules gets below {bound:.1f}, "
-        f"so at most {report.gap_per_cent:.1f} % can be saved.{stopped}"
-    )
+    if report.lower_bound <= 0 or report.gap_per_cent > MOST_SAID:
+        return f"How much closer a band under the same rules could come is not known.{stopped}"
+    most = math.ceil(report.gap_per_cent)
+    return f"No band under the same rules saves more than {most} % of what is off.{stopped}"

@@ -2,10 +2,18 @@
 
 from __future__ import annotations
 
+import base64
+from collections.abc import Sequence
+from io import BytesIO
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
 from pipeline.band.pattern import Pattern
 from pipeline.band.replay import replay
 from pipeline.writers.drawing import Drawing, Line, Point, Polygon, Shape, Text, box
-from pipeline.writers.ink import INK, PAPER, SIGNAL, SOFT
+from pipeline.writers.ink import INK, PAPER, SIGNAL, SOFT, rgb
 
 CELL = 3.0
 _SIDE, _TOP = 7.0, 3.0
@@ -66,6 +74,45 @@ def band_map(pattern: Pattern, *, mark: bool = True) -> Drawing:
         (*shapes, *marks, *labels),
         f"Map of the band, {unmade or 'no'} cell{'' if unmade == 1 else 's'} marked",
         "Rows from left to right, positions from below. A marked cell holds the colour that was wanted.",
+    )
+
+
+def picture_map(pattern: Pattern, cells: NDArray[np.uint8] | None) -> str:
+    """What the picture wants, laid as :func:`band_map` lays the band: an SVG that holds a small PNG.
+
+    ``cells``: (picture rows, strands−1, 3) sRGB of the picture; without it, and in switching rows, a cell
+    has the colour of the thread wanted, or of the one that shows where nothing is.
+    """
+    diagonal = any(section.worked == "diagonal" for section in pattern.sections)
+    rows = sum(len(section.rows) for section in pattern.sections)
+    pixels = np.full((len(pattern.strands) - (not diagonal), max(1, rows), 3), 255, np.uint8)
+    picture_row = 0
+    for x, row in enumerate(replay(pattern)):
+        of_picture = pattern.sections[row.section].kind == "picture"
+        for step in row.steps:
+            p = step.tied.position
+            colour: Sequence[int] = rgb(
+                pattern.threads[step.shown if step.wanted is None else step.wanted].colour
+            )
+            if of_picture and step.wanted is not None and cells is not None and picture_row < len(cells):
+                colour = cells[picture_row, p].tolist()
+            pixels[p : p + 1 + diagonal, x] = colour
+        if diagonal and row.steps:  # a strand that passes the row has no cell of its own
+            pixels[0, x] = pixels[row.steps[0].tied.position, x]
+            pixels[-1, x] = pixels[row.steps[-1].tied.position, x]
+        picture_row += of_picture
+    out = BytesIO()
+    Image.fromarray(pixels[::-1]).save(out, "PNG")
+    high, wide = pixels.shape[0] * CELL, pixels.shape[1] * CELL
+    data = base64.b64encode(out.getvalue()).decode()
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" role="img" '
+        f'viewBox="0 0 {_SIDE + wide + 2:g} {_TOP + high + 1:g}" '
+        'aria-label="The picture reduced to cells, laid like the band below it">'
+        f'<image x="{_SIDE:g}" y="{_TOP:g}" width="{wide:g}" height="{high:g}" preserveAspectRatio="none" '
+        f'image-rendering="pixelated" href="data:image/png;base64,{data}"/>'
+        f'<rect x="{_SIDE:g}" y="{_TOP:g}" width="{wide:g}" height="{high:g}" fill="none" stroke="{INK}" '
+        'stroke-width="0.3"/></svg>'
     )
 
 

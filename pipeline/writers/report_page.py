@@ -6,7 +6,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 from typing import Any
 
+import numpy as np
 from markupsafe import Markup
+from numpy.typing import NDArray
 
 from pipeline.band.pattern import Pattern
 from pipeline.files.channels import printable
@@ -14,9 +16,9 @@ from pipeline.instructions.text import CAUTIONS
 from pipeline.instructions.words import span
 from pipeline.materials.fit import size_mm
 from pipeline.materials.lengths import Cut, pieces
-from pipeline.report import Report, certificate, verdict
+from pipeline.report import Report, certificate, likeness, verdict
 from pipeline.report.model import EaseGiven, JoinsLine, SwitchingLine, UnmadeCell
-from pipeline.writers.bandmap import band_map
+from pipeline.writers.bandmap import band_map, picture_map
 from pipeline.writers.cutting import cut_lines
 from pipeline.writers.drawing import inline_svg
 from pipeline.writers.pages import page, thread_css
@@ -38,8 +40,12 @@ _WHY = {
 }
 
 
-def report_html(report: Report, pattern: Pattern, *, cuts: Sequence[Cut] = ()) -> str:
+def report_html(
+    report: Report, pattern: Pattern, *, cuts: Sequence[Cut] = (), cells: NDArray[np.uint8] | None = None
+) -> str:
     """The report page; what nobody looked for is left out.
+
+    ``cells``: (picture rows, strands−1, 3) sRGB of the picture reduced to cells.
 
     >>> from pipeline.band.example import two_rows
     >>> from pipeline.report import report_of_pattern
@@ -61,6 +67,8 @@ def report_html(report: Report, pattern: Pattern, *, cuts: Sequence[Cut] = ()) -
         certificate=certificate(report),
         whole=report.unmade == 0,
         figures=list(_figures(report, pattern)),
+        likeness=likeness(report),
+        picture=Markup(picture_map(pattern, cells)) if report.cells else "",
         map=Markup(inline_svg(drawing)),
         map_words=_map_words(pattern, report.unmade),
         threads=[thread.name for thread in pattern.threads],
@@ -72,25 +80,34 @@ def report_html(report: Report, pattern: Pattern, *, cuts: Sequence[Cut] = ()) -
 
 
 def _figures(report: Report, pattern: Pattern) -> Iterator[tuple[str, str]]:
-    yield "Colour error", f"{report.colour_error:.1f}"
-    if report.switching_rows:
-        yield "Switching rows", f"{report.switching_rows}"
+    """Names and values: what the band asks of its maker first, then how good it is in exact figures."""
+    if report.hours is not None:
+        quick, calm = report.hours
+        yield "Hours of tying", f"{quick:g}" if quick == calm else f"{quick:g}–{calm:g}"
+    yield "Knots", f"{sum(len(row.knots) for _, _, _, row in pattern.rows())}"
     yield "Hand-overs", f"{report.hand_overs}"
     for name, count in (
         ("Hand-overs, one thread", report.same_thread_hand_overs),
+        ("Switching rows", report.switching_rows),
         ("Joins", report.joins),
         ("Thread changes", report.thread_changes),
     ):
         if count:
             yield name, f"{count}"
-    yield "Knots", f"{sum(len(row.knots) for _, _, _, row in pattern.rows())}"
-    if report.hours is not None:
-        quick, calm = report.hours
-        yield "Hours of tying", f"{quick:g}" if quick == calm else f"{quick:g}–{calm:g}"
+    if (found := report.likeness) is not None:
+        yield "Mean HyAB", f"{found.hyab:.1f}"
+        yield "Mean CIEDE2000", f"{found.ciede2000:.1f}"
+        yield "SSIM", f"{found.ssim:.2f}"
+    yield "Colour error", f"{report.colour_error:.1f}"
+    if report.lower_bound:
+        yield "Proved least", f"{report.lower_bound:.1f}"
 
 
 def _map_words(pattern: Pattern, unmade: int) -> str:
-    words = "The band lies on its side: row 1 on the left, position 1 below."
+    words = (
+        "Above the picture, reduced to cells; below the band, both lying on their side: row 1 on the left, "
+    )
+    words += "position 1 below."
     if any(section.kind == "switching" for section in pattern.sections):
         words += " A bar on top marks switching rows."
     if unmade:

@@ -32,7 +32,7 @@ from pipeline.literals import Paper
 from pipeline.materials.fit import size_mm
 from pipeline.materials.lengths import Cut, cut_list
 from pipeline.materials.skeins import SkeinPlan, ThreadPlan
-from pipeline.report import Report, certificate, verdict
+from pipeline.report import Report, certificate, likeness, verdict
 from pipeline.writers.chart import chart_pages
 from pipeline.writers.cutting import cut_lines
 from pipeline.writers.drawing import (
@@ -155,7 +155,10 @@ def _cover(
     yield _pictures(finished, inner, source, lengthwise)
     if report is not None:
         yield Spacer(1, 6)
-        yield Paragraph(escape(verdict(report)), ParagraphStyle("v", parent=HEAD, spaceBefore=2))
+        first = likeness(report) or verdict(report)
+        yield Paragraph(escape(first), ParagraphStyle("v", parent=HEAD, spaceBefore=2))
+        if first != verdict(report):
+            yield Paragraph(escape(verdict(report)), BODY)
         if proof := certificate(report):
             yield Paragraph(escape(proof), BODY)
     yield Paragraph("Threads and signs", HEAD)

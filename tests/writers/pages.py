@@ -38,6 +38,8 @@ def check_page(page: str, links: Collection[str] = ()) -> None:
         assert tag not in ("iframe", "object", "embed", "base")
         if tag == "img":
             assert (attributes.pop("src") or "").startswith("data:image/") and attributes["alt"]
+        if tag == "image":
+            assert (attributes.pop("href") or "").startswith("data:image/png;base64,")
         assert not any(name.startswith("on") for name in attributes), "no inline handlers"
         assert "style" not in attributes, "the policy would refuse inline styles"
         for name in ("src", "href", "action", "srcset"):

@@ -131,6 +131,8 @@ def test_verdict_and_certificate_are_honest() -> None:
     assert "99.9 %" in verdict(nearly), "never rounded up to all"
     assert "no picture" in verdict(Report(cells=0, made=0, unmade=0, colour_error=0.0))
     assert "is not known" in certificate(nearly)
+    close = nearly.model_copy(update={"lower_bound": 4.4, "gap_per_cent": 11.9})
+    assert "more than 12 %" in certificate(close), "never rounded down"
     late = nearly.model_copy(update={"lower_bound": 1.0, "stopped": "time"})
     assert "time limit" in certificate(late)
     assert "Proved best" in certificate(nearly.model_copy(update={"proved_best": True}))

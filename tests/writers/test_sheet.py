@@ -57,7 +57,7 @@ def test_sheet_has_the_paper_size_and_all_parts(paper: Paper) -> None:
     for words in (
         "Regatta pennant",
         "55 of 56 cells",
-        "at most 20.0 %",
+        "more than 20 %",
         "Cut list",
         "From the skeins",
         "buy",
