@@ -198,7 +198,7 @@ def plan(
     if further and not budget.late:
         clock.stage("trying what would help")
         if drawn.worked == "rows":
-            easy = eases(problem, wanted, {tying.ease: solution}, spare, watch)
+            easy = eases(problem, wanted, {tying.ease: switched[0].solution}, spare, watch)
         if verdict.unmade:
             as_planned = Change(ChangeKind.EASE, ease=tying.ease)
             figures = verdict.cells, verdict.made, verdict.colour_error, drawn.beyond, verdict.hand_overs
