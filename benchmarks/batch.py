@@ -54,8 +54,8 @@ def own_s() -> float:
     return sum(map(float, tree.stdout.split()))
 
 
-def measure(jobs: int, count: int, effort: float) -> tuple[float, float]:
-    """Seconds for ``count`` orders, the workers warm, and the cores that others used meanwhile."""
+def measure(jobs: int, count: int, effort: float) -> tuple[float, float, float]:
+    """Seconds for ``count`` orders, the workers warm, processor seconds, and the cores that others used."""
     stash = read_stash(SAMPLES / "club_stash.csv")
     with tempfile.TemporaryDirectory() as folder:
         shop = Shop(Path(folder), stash, effort)
@@ -65,11 +65,12 @@ def measure(jobs: int, count: int, effort: float) -> tuple[float, float]:
         began = time.perf_counter()
         outcomes = list(run_lines(everything[WARMING:], shop, jobs=jobs))
         seconds = time.perf_counter() - began
-        others = max(0.0, (busy_s() - busy) - (own_s() - own)) / seconds
+        worked = own_s() - own
+        others = max(0.0, (busy_s() - busy) - worked) / seconds
     failed = [outcome.error for outcome in outcomes if not outcome.done]
     if failed:
         raise SystemExit(f"an order failed: {failed[0]}")
-    return seconds, others
+    return seconds, worked, others
 
 
 def main() -> None:
@@ -79,10 +80,12 @@ def main() -> None:
         f"{count} orders of 12 to 18 strands, {60 + WARMING} to {59 + WARMING + count} rows, "
         f"effort {effort}, {joblib.cpu_count()} cores"
     )
-    print("| workers | seconds | orders a minute | cores used by others |\n|---:|---:|---:|---:|")
+    print("| workers | seconds | orders a minute | processor seconds each | cores used by others |")
+    print("|---:|---:|---:|---:|---:|")
     for jobs in (1, 2):
-        seconds, others = measure(jobs, count, effort)
-        print(f"| {jobs} | {seconds:.1f} | {60 * count / seconds:.1f} | {others:.2f} |", flush=True)
+        seconds, worked, others = measure(jobs, count, effort)
+        rate, each = 60 * count / seconds, worked / count
+        print(f"| {jobs} | {seconds:.1f} | {rate:.1f} | {each:.2f} | {others:.2f} |", flush=True)
 
 
 if __name__ == "__main__":

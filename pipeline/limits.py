@@ -37,13 +37,28 @@ MOST_TITLE = 200
 MOST_LETTERS = 120
 MOST_REPEATS = 2_000
 MOST_ORDERS = 5_000
-MOST_ORDERS_BYTES = 2_000_000
-MOST_PATTERN_BYTES = 20_000_000
-"""400 strands × 5,000 rows would be about 40 MB, no band is that long."""
+MOST_THREADS = 1_000
+"""In a list of threads owned."""
+MOST_NAME = 60
+"""Characters of a thread's name."""
 STRANDS = Bounds(2, MOST_STRANDS)
 ROWS = Bounds(1, MOST_ROWS)
 COLOURS = Bounds(1, 16)
 COPIES = Bounds(1, 1_000)
+
+# ---------------------------------------------------------------- files, in bytes
+
+MOST_PATTERN_BYTES = 20_000_000
+"""400 strands × 5,000 rows would be about 40 MB, no band is that long."""
+MOST_REPORT_BYTES = 64_000_000
+MOST_TEXT_BYTES = 20_000_000
+MOST_FONT_BYTES = 20_000_000
+MOST_PICTURE_BYTES = 64_000_000
+MOST_SVG_BYTES = 5_000_000
+MOST_STASH_BYTES = 1_000_000
+MOST_GAUGES_BYTES = 5_000_000
+MOST_ORDERS_BYTES = 2_000_000
+MOST_MANIFEST_BYTES = 5_000_000
 
 # ---------------------------------------------------------------- lengths, in millimetres
 

@@ -18,16 +18,13 @@ from pipeline.band.knots import Knot, Worked, row_positions
 from pipeline.errors import PatternError
 from pipeline.files.channels import label
 from pipeline.files.reading import Kind, read_plain
+from pipeline.limits import MOST_PATTERN_BYTES, MOST_ROWS_IN_ALL, MOST_SECTIONS, MOST_STRANDS, MOST_TITLE
 from pipeline.literals import EndStyle
 
 FORMAT: Literal["hitchgrid-pattern"] = "hitchgrid-pattern"
 VERSION: Literal[1] = 1
-PATTERN = Kind("pattern", 20_000_000, "Name a pattern.json that hitchgrid wrote.")
+PATTERN = Kind("pattern", MOST_PATTERN_BYTES, "Name a pattern.json that hitchgrid wrote.")
 """400 strands × 5,000 rows would be about 40 MB, no band is that long."""
-MAX_STRANDS = 400
-MAX_ROWS = 10_000
-MAX_SECTIONS = 2_000
-MAX_TITLE = 200
 
 Index = Annotated[int, Field(ge=0, le=1_000_000)]
 Millimetres = Annotated[float, Field(ge=0, le=1e6, allow_inf_nan=False)]
@@ -168,11 +165,11 @@ class Pattern(Part):
 
     format: Literal["hitchgrid-pattern"] = FORMAT
     version: Literal[1] = VERSION
-    title: Annotated[str, Field(max_length=MAX_TITLE)]
+    title: Annotated[str, Field(max_length=MOST_TITLE)]
     threads: Annotated[tuple[PatternThread, ...], Field(min_length=1, max_length=200)]
-    strands: Annotated[tuple[Index, ...], Field(min_length=2, max_length=MAX_STRANDS)]
+    strands: Annotated[tuple[Index, ...], Field(min_length=2, max_length=MOST_STRANDS)]
     gauge: Gauge | GaugeByOrder
-    sections: Annotated[tuple[Section, ...], Field(max_length=MAX_SECTIONS)]
+    sections: Annotated[tuple[Section, ...], Field(max_length=MOST_SECTIONS)]
     ends: Ends
     ground: Index | None = None
     joins: tuple[Join, ...] = ()
@@ -191,13 +188,13 @@ class Pattern(Part):
 
 
 def title_of(text: str) -> str:
-    r"""What a band can be called: no control characters or parts of broken ones, at most MAX_TITLE long.
+    r"""What a band can be called: no control characters or parts of broken ones, at most MOST_TITLE long.
 
     >>> title_of("quay\x1b[31m\n  wall")
     'quay [31m wall'
     """
     clean = " ".join("".join(c if c.isprintable() else " " for c in text).split())
-    return (clean if len(clean) <= MAX_TITLE else clean[: MAX_TITLE - 1] + "…") or "band"
+    return (clean if len(clean) <= MOST_TITLE else clean[: MOST_TITLE - 1] + "…") or "band"
 
 
 def read_pattern(path: Path) -> Pattern:
@@ -279,8 +276,8 @@ def problems(pattern: Pattern) -> Iterator[tuple[str, str]]:
     """
     threads, strands = len(pattern.threads), len(pattern.strands)
     rows = sum(len(section.rows) for section in pattern.sections)
-    if rows > MAX_ROWS:
-        yield "sections", f"a band of {rows:,} rows; {MAX_ROWS:,} is the most"
+    if rows > MOST_ROWS_IN_ALL:
+        yield "sections", f"a band of {rows:,} rows; {MOST_ROWS_IN_ALL:,} is the most"
         return
     for i, thread in enumerate(pattern.strands):
         if thread >= threads:

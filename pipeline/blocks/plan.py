@@ -19,15 +19,13 @@ from pipeline.blocks.weave import (
 from pipeline.design.pose import ends_of, fit_of, gauge_for
 from pipeline.drawer.stash import Stash
 from pipeline.errors import InputError
-from pipeline.limits import WORKABLE_MM
+from pipeline.limits import MOST_REPEATS, WORKABLE_MM
 from pipeline.literals import listed
 from pipeline.materials.fit import Fit
 from pipeline.materials.joins import place_joins
 from pipeline.materials.lengths import Cut, cut_list
 from pipeline.materials.skeins import DEFAULT_SKEIN_M, SkeinPlan, plan_skeins
 from pipeline.order.asked import Band, Drawer
-
-MAX_REPEATS = 2000
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,8 +74,8 @@ def plan_blocks(
     sizes = [group.strands for group in made]
     moves = default_moves(len(made)) if moves is None else moves
     if repeats is not None:
-        if not 1 <= repeats <= MAX_REPEATS:
-            raise InputError(f"{repeats} repeats cannot be tied.", f"Use 1 to {MAX_REPEATS}.")
+        if not 1 <= repeats <= MOST_REPEATS:
+            raise InputError(f"{repeats} repeats cannot be tied.", f"Use 1 to {MOST_REPEATS}.")
         sequence = tuple(moves) * repeats
     elif band.rows is not None:
         sequence = moves_for(sizes, moves, band.rows)

@@ -15,7 +15,6 @@ from itertools import groupby, pairwise
 
 from pipeline.band.knots import Knot, knot_of
 from pipeline.band.pattern import (
-    MAX_STRANDS,
     Ends,
     Gauge,
     Pattern,
@@ -25,8 +24,7 @@ from pipeline.band.pattern import (
     title_of,
 )
 from pipeline.errors import ImpossibleError, InputError
-
-MAX_ROWS = 5000
+from pipeline.limits import MOST_ROWS, MOST_STRANDS
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,8 +115,8 @@ class _Loom:
                 rows.append(row)
             else:
                 self._first += 1
-            if len(rows) > MAX_ROWS:
-                raise ImpossibleError(f"the blocks take more than {MAX_ROWS} rows.", "Use fewer repeats.")
+            if len(rows) > MOST_ROWS:
+                raise ImpossibleError(f"the blocks take more than {MOST_ROWS} rows.", "Use fewer repeats.")
         return Woven(tuple(rows), tuple(self._order), tuple(tied))
 
     def _row(self, row: int, tied: list[int]) -> Iterator[tuple[int, Knot]]:
@@ -188,8 +186,8 @@ def moves_for(sizes: Sequence[int], moves: Sequence[Move], rows: int) -> tuple[M
 
     Raises InputError for more rows than any band has.
     """
-    if not 1 <= rows <= MAX_ROWS:
-        raise InputError(f"{rows} rows of blocks cannot be tied.", f"Use 1 to {MAX_ROWS}.")
+    if not 1 <= rows <= MOST_ROWS:
+        raise InputError(f"{rows} rows of blocks cannot be tied.", f"Use 1 to {MOST_ROWS}.")
 
     def length(count: int) -> int:
         return len(weave(sizes, _repeated(moves, count)).rows)
@@ -218,7 +216,7 @@ class Group:
     strands: int
 
     def __post_init__(self) -> None:
-        if self.thread < 0 or not 1 <= self.strands <= MAX_STRANDS:
+        if self.thread < 0 or not 1 <= self.strands <= MOST_STRANDS:
             raise ValueError(f"a group of {self.strands} strands of thread {self.thread}")
 
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import re
 from itertools import pairwise
 
-from pipeline.band.pattern import MAX_STRANDS
 from pipeline.blocks.weave import Move, Switch
 from pipeline.drawer.stash import split_names
 from pipeline.errors import InputError
+from pipeline.limits import MOST_STRANDS
 
 MAX_WORDS = 2000
 _GROUP = re.compile(r"(.+?)\s+(\d{1,4})")
@@ -34,8 +34,8 @@ def parse_groups(text: str) -> tuple[tuple[str, int], ...]:
         groups.append((match[1], int(match[2])))
     if len(groups) < 2:
         raise InputError("--groups: a band of blocks needs two groups or more.", 'Write "navy 4, chalk 3".')
-    if sum(strands for _, strands in groups) > MAX_STRANDS:
-        raise InputError(f"--groups: a band has at most {MAX_STRANDS} strands.", "Use smaller groups.")
+    if sum(strands for _, strands in groups) > MOST_STRANDS:
+        raise InputError(f"--groups: a band has at most {MOST_STRANDS} strands.", "Use smaller groups.")
     return tuple(groups)
 
 

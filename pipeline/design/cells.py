@@ -12,10 +12,10 @@ import numpy as np
 
 from pipeline.colour import Bytes, Colour, Floats, linear
 from pipeline.errors import InputError
+from pipeline.limits import MOST_ROWS
 from pipeline.literals import Fit
 from pipeline.motif.picture import Picture
 
-MOST_ROWS = 5_000
 FINE = 8
 """Samples along each side of a field; fewer where a long band would take too much memory."""
 _SAMPLES = 1_500_000

@@ -11,7 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.band.network import Repeat
-from pipeline.band.pattern import MAX_STRANDS
 from pipeline.colour import Colour, Floats, delta_e_table, encoded, linear
 from pipeline.design.cells import FinePicture, fine_picture, natural_rows
 from pipeline.design.costs import cell_costs
@@ -30,6 +29,7 @@ from pipeline.design.threads import (
 )
 from pipeline.drawer.stash import Thread
 from pipeline.errors import InputError
+from pipeline.limits import MOST_ROWS, MOST_STRANDS
 from pipeline.literals import Border, Fill, Worked
 from pipeline.materials.supply import Demand, demand
 from pipeline.motif.picture import load_grid, load_picture, on_ground
@@ -37,7 +37,6 @@ from pipeline.order.asked import Artwork, Drawer, LetterSource, PictureSource, R
 
 Grid = NDArray[np.int64]
 Flags = NDArray[np.bool_]
-MAX_ROWS = 5000
 SMALL = 3
 """How often a motif fits the wrist that repeats unless the maker says; what is taller stands once."""
 NOISE = 0.02
@@ -76,9 +75,9 @@ class Design:
 
     def __post_init__(self) -> None:
         rows, cells = self.kinds.shape
-        if not 1 <= rows <= MAX_ROWS:
+        if not 1 <= rows <= MOST_ROWS:
             raise InputError(
-                f"the band would have {rows} rows; 1 to {MAX_ROWS} are possible.", "Set --rows or --wrist."
+                f"the band would have {rows} rows; 1 to {MOST_ROWS} are possible.", "Set --rows or --wrist."
             )
         check_strands(cells + 1)
         if self.costs.shape != self.serves.shape or self.costs.shape[1] != len(self.threads):
@@ -150,17 +149,17 @@ def usual_strands(artwork: Artwork) -> int:
 
 def check_strands(strands: int) -> None:
     """Refuse a strand count that no band has. Raises InputError."""
-    if not 2 <= strands <= MAX_STRANDS:
+    if not 2 <= strands <= MOST_STRANDS:
         raise InputError(
-            f"a band of {strands} strands cannot be tied.", f"Use 2 to {MAX_STRANDS}, usually 8 to 24."
+            f"a band of {strands} strands cannot be tied.", f"Use 2 to {MOST_STRANDS}, usually 8 to 24."
         )
 
 
 def design(artwork: Artwork, room: Room, drawer: Drawer) -> Design:
     """Make the design. Raises InputError and ImpossibleError for what cannot be drawn or does not fit."""
     check_strands(room.strands)
-    if room.rows is not None and not 1 <= room.rows <= MAX_ROWS:
-        raise InputError(f"--rows {room.rows} is out of range.", f"Use 1 to {MAX_ROWS}.")
+    if room.rows is not None and not 1 <= room.rows <= MOST_ROWS:
+        raise InputError(f"--rows {room.rows} is out of range.", f"Use 1 to {MOST_ROWS}.")
     if isinstance(artwork, LetterSource):
         return _lettered(artwork, room, drawer)
     return _gridded(artwork, room, drawer) if artwork.grid else _pictured(artwork, room, drawer)
@@ -190,8 +189,8 @@ def _gridded(artwork: PictureSource, room: Room, drawer: Drawer) -> Design:
             f"Use --rows {rows}, or leave out --grid.",
         )
     check_strands(cells + 1)
-    if rows > MAX_ROWS:
-        raise InputError(f"{artwork.path} has {rows} rows; {MAX_ROWS} are possible.", "Cut the picture.")
+    if rows > MOST_ROWS:
+        raise InputError(f"{artwork.path} has {rows} rows; {MOST_ROWS} are possible.", "Cut the picture.")
     mask = knot_mask(rows, cells, room.worked)
     if not mask.any():
         raise InputError("no cell of the picture is tied.", "Take more strands or rows.")
@@ -234,7 +233,7 @@ def _pictured(artwork: PictureSource, room: Room, drawer: Drawer) -> Design:
     inner = cells - 2 * selvedge
     aspect = room.gauge.strand_pitch_mm / room.gauge.row_pitch_mm
     natural = natural_rows(picture, inner, cell_aspect=aspect)
-    rows = room.rows or min(natural, room.length or natural, MAX_ROWS)
+    rows = room.rows or min(natural, room.length or natural, MOST_ROWS)
     fine = fine_picture(picture, rows, inner, cell_aspect=aspect, fit=artwork.fit)
     if artwork.reduce != "photo":
         fine = strengthened(fine, CELL_WIDTH[room.worked])

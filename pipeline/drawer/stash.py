@@ -24,6 +24,7 @@ from pipeline.drawer.presets import DEFAULT_PRESET, PRESETS, diameter_mm, folded
 from pipeline.errors import HitchgridError, InputError
 from pipeline.files.channels import label, same_name, spreadsheet
 from pipeline.files.reading import Kind, read_plain, text_of
+from pipeline.limits import MOST_NAME, MOST_STASH_BYTES, MOST_THREADS
 
 __all__ = [
     "DEFAULT_PRESET",
@@ -41,9 +42,7 @@ __all__ = [
     "thread_of",
 ]
 
-STASH = Kind("list of threads", 1_000_000, "Name a list of threads, as CSV or .gpl.")
-MAX_THREADS = 1_000
-MAX_NAME = 60
+STASH = Kind("list of threads", MOST_STASH_BYTES, "Name a list of threads, as CSV or .gpl.")
 COLUMNS = ("name", "colour", "metres", "preset", "skein_m", "price")
 SPELLED = {"color": "colour", "meters": "metres", "skein": "skein_m"}
 
@@ -61,17 +60,17 @@ def _checked_name(name: str) -> str:
         raise InputError("a thread has no name.", "Give every thread a name.")
     if not tidy[0].isalnum():
         raise InputError(
-            f"the name {tidy[:MAX_NAME]!r} starts with {tidy[0]!r}, and a spreadsheet may run it.",
+            f"the name {tidy[:MOST_NAME]!r} starts with {tidy[0]!r}, and a spreadsheet may run it.",
             "Start the name with a letter or a digit.",
         )
     if spreadsheet(tidy) != tidy:
         raise InputError(
-            f"a spreadsheet may run a part of the name {tidy[:MAX_NAME]!r}.",
+            f"a spreadsheet may run a part of the name {tidy[:MOST_NAME]!r}.",
             "Leave out the sign =, +, - or @ after a separator.",
         )
-    if len(tidy) > MAX_NAME:
+    if len(tidy) > MOST_NAME:
         raise InputError(
-            f"the name {tidy[:20]!r}… has {len(tidy)} characters.", f"Use at most {MAX_NAME} characters."
+            f"the name {tidy[:20]!r}… has {len(tidy)} characters.", f"Use at most {MOST_NAME} characters."
         )
     return tidy
 
@@ -141,9 +140,9 @@ class Stash:
     def __post_init__(self) -> None:
         if not self.threads:
             raise InputError(f"{self.source} holds no threads.", "Add at least one, or leave --stash out.")
-        if len(self.threads) > MAX_THREADS:
+        if len(self.threads) > MOST_THREADS:
             raise InputError(
-                f"{self.source} holds {len(self.threads)} threads.", f"Keep at most {MAX_THREADS} of them."
+                f"{self.source} holds {len(self.threads)} threads.", f"Keep at most {MOST_THREADS} of them."
             )
         seen: set[str] = set()
         for thread in self.threads:
@@ -175,7 +174,7 @@ class Stash:
         names = [known[key] for key in near] or list(self.names[:6])
         more = "…" if not near and len(self.threads) > len(names) else ""
         raise InputError(
-            f"there is no thread {name[:MAX_NAME]!r} in {self.source}.",
+            f"there is no thread {name[:MOST_NAME]!r} in {self.source}.",
             f"{'Did you mean' if near else 'It holds'} {' or '.join(names) if near else ', '.join(names)}"
             f"{'?' if near else more or '.'}",
         )
@@ -193,7 +192,7 @@ def split_names(text: str) -> tuple[str, ...]:
     >>> split_names('navy, "red, dark",chalk'), split_names('navy; "red, dark"')
     (('navy', 'red, dark', 'chalk'), ('navy', 'red, dark'))
     """
-    if len(text) > MAX_THREADS * MAX_NAME:
+    if len(text) > MOST_THREADS * MOST_NAME:
         raise InputError(f"a list of names has {len(text)} characters.", "Name fewer threads.")
     line = " ".join(text.splitlines())
     bare = re.sub(r'"[^"]*"', "", line)
@@ -276,8 +275,8 @@ def _csv_threads(text: str, source: str) -> Iterator[Thread]:
                     "Give each thread a name of its own.",
                 )
             lines[thread.name] = reader.line_num
-            if len(lines) > MAX_THREADS:
-                raise InputError(f"more than {MAX_THREADS} threads.", "Keep those you would use.")
+            if len(lines) > MOST_THREADS:
+                raise InputError(f"more than {MOST_THREADS} threads.", "Keep those you would use.")
         except StopIteration:
             return
         except csv.Error as error:
@@ -303,7 +302,7 @@ def _columns(header: Sequence[str]) -> list[str]:
         what = (
             f"there is no column {missing[0]!r}."
             if missing
-            else f"column {unknown[0][:MAX_NAME]!r} is unknown."
+            else f"column {unknown[0][:MOST_NAME]!r} is unknown."
         )
         raise InputError(what, hint)
     if twice:
@@ -355,8 +354,8 @@ def _gpl_threads(text: str, source: str) -> Iterator[Thread]:
         colour = hex_of([int(part) for part in match.groups()[:3]])
         given = (match[4] or "").strip()
         name = given if given and given != "Untitled" else f"colour {colour[1:]}"
-        if len(seen) == MAX_THREADS:
-            raise InputError(f"{source} has more than {MAX_THREADS} colours.", "Keep those you would use.")
+        if len(seen) == MOST_THREADS:
+            raise InputError(f"{source} has more than {MOST_THREADS} colours.", "Keep those you would use.")
         try:
             thread = thread_of(_unused(_checked_name(name), seen.__contains__), colour)
         except HitchgridError as error:

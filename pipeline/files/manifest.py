@@ -15,12 +15,13 @@ from pathlib import Path
 from pipeline.errors import InputError
 from pipeline.files.channels import json_text
 from pipeline.files.reading import Kind, json_of, read_plain
+from pipeline.limits import MOST_MANIFEST_BYTES
 
 MANIFEST = "written.json"
 FORMAT = "hitchgrid-written"
 VOLATILE = "timings.json"
 """Differs from run to run, so it is listed without a digest and is ours whatever it holds."""
-_KIND = Kind("list of files", 5_000_000, "Name a new folder.")
+_KIND = Kind("list of files", MOST_MANIFEST_BYTES, "Name a new folder.")
 _CHUNK = 1 << 20
 
 Written = Mapping[str, str]

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from pipeline.band.pattern import MAX_STRANDS
 from pipeline.errors import InputError
 from pipeline.instructions import grammar, words
+from pipeline.limits import MOST_STRANDS
 
 MAX_THREADS = 200
 HINT = "Undo the last change to that line, or write the instructions again."
@@ -85,7 +85,7 @@ def starting_order(lines: list[Line], threads: Mapping[int, str]) -> tuple[int, 
     for line in lines:
         match = grammar.START.fullmatch(line.text)
         if match is not None:
-            order = expanded(line, match[1], threads, MAX_STRANDS)
+            order = expanded(line, match[1], threads, MOST_STRANDS)
             if len(order) != int(match[2]) or len(order) < 2:
                 raise refuse(line, f"the order lists {len(order)} strands and says {match[2]}")
             return tuple(order)

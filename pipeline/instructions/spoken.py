@@ -15,8 +15,9 @@ from pipeline.files.channels import label
 from pipeline.files.reading import Kind, read_plain, text_of
 from pipeline.instructions import words
 from pipeline.instructions.reader import Spoken, read_instructions
+from pipeline.limits import MOST_TEXT_BYTES
 
-INSTRUCTIONS = Kind("text", 20_000_000, "Name a text of hitchgrid's.")
+INSTRUCTIONS = Kind("text", MOST_TEXT_BYTES, "Name a text of hitchgrid's.")
 MAX_DIFFERENCES = 1000
 
 __all__ = ["Spoken", "compare", "read_instructions", "read_text"]

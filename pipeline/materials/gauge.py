@@ -42,6 +42,7 @@ from pipeline.errors import InputError, OutputError
 from pipeline.files.channels import json_text, label, same_name
 from pipeline.files.reading import Kind, json_of, read_plain
 from pipeline.files.single import ChangedError, edit_file
+from pipeline.limits import MOST_GAUGES_BYTES
 
 CORE_D = 2.25
 STRAND_PITCH_D: dict[Worked, float] = {"rows": 2.0, "diagonal": 1.83}
@@ -255,7 +256,7 @@ def gauges_path() -> Path:
 ERRORS = ("strand_pitch_error_mm", "row_pitch_error_mm", "tie_error_mm", "core_error_mm")
 
 
-GAUGES = Kind("file of gauges", 5_000_000, "Move it away and measure again.")
+GAUGES = Kind("file of gauges", MOST_GAUGES_BYTES, "Move it away and measure again.")
 _TRIES = 20
 Error = Annotated[float | None, Field(ge=0, allow_inf_nan=False)]
 

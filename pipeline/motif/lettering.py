@@ -16,11 +16,11 @@ from numpy.typing import NDArray
 
 from pipeline.colour import parse_hex
 from pipeline.errors import InputError
+from pipeline.limits import MOST_LETTERS
 from pipeline.motif.alphabet import HEIGHTS, Glyph, drawn
 from pipeline.motif.picture import Picture
 from pipeline.motif.typeface import typeset
 
-MOST_LETTERS = 120
 HIGHEST = 200
 """The most cells that a letter may be high."""
 

@@ -17,11 +17,12 @@ from pipeline.colour import Colour, encoded, linear, luminance, parse_hex
 from pipeline.errors import InputError
 from pipeline.files.channels import label
 from pipeline.files.reading import Kind, read_plain
+from pipeline.limits import MOST_PICTURE_BYTES
 from pipeline.motif.raster import decode
 from pipeline.motif.svg import looks_like_svg, render_svg
 
 PICTURE = Kind(
-    "picture", 64_000_000, "Make it smaller: for pictures, 2,000 pixels a side are more than enough."
+    "picture", MOST_PICTURE_BYTES, "Make it smaller: for pictures, 2,000 pixels a side are more than enough."
 )
 """A larger file is refused before it is read."""
 

@@ -13,12 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.errors import InputError
+from pipeline.limits import MOST_SVG_BYTES
 from pipeline.motif.confined import Lost, ask
 from pipeline.motif.raster import decode
 from pipeline.motif.svg_worker import MOST_DEPTH, MOST_DRAWN, MOST_ELEMENTS, TO_PNG
 
-__all__ = ["MOST_BYTES", "MOST_DEPTH", "MOST_DRAWN", "MOST_ELEMENTS", "looks_like_svg", "render_svg"]
-MOST_BYTES = 5_000_000
+__all__ = ["MOST_DEPTH", "MOST_DRAWN", "MOST_ELEMENTS", "MOST_SVG_BYTES", "looks_like_svg", "render_svg"]
 _SIDE = 1200  # pixels of the longer side that is drawn; a band has a few dozen cells across
 
 
@@ -39,8 +39,8 @@ def render_svg(data: bytes, name: str) -> NDArray[np.uint8]:
     ``MOST_DEPTH``, more than ``MOST_ELEMENTS`` elements, or ``MOST_DRAWN`` after following
     references; and if the drawing takes too long or the optional resvg-py is missing.
     """
-    if len(data) > MOST_BYTES:
-        raise InputError(f"{name} is an SVG of more than {MOST_BYTES // 1_000_000} megabytes.", TO_PNG)
+    if len(data) > MOST_SVG_BYTES:
+        raise InputError(f"{name} is an SVG of more than {MOST_SVG_BYTES // 1_000_000} megabytes.", TO_PNG)
     if importlib.util.find_spec("resvg_py") is None:
         raise InputError(
             f"{name} is an SVG drawing, and the part that draws those is not installed.",

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from pipeline.errors import InputError
 from pipeline.files.channels import label
 from pipeline.files.reading import Kind, read_plain
+from pipeline.limits import MOST_FONT_BYTES
 from pipeline.motif import font_worker
 from pipeline.motif.alphabet import Glyph
 from pipeline.motif.confined import Lost, ask
@@ -22,7 +23,7 @@ from pipeline.motif.confined import Lost, ask
 _RUN = 0.45  # share of a cell's width that a middle line must run through it; our own, by looking
 _LEAST = 0.2  # share of a cell that such a line must ink, or it is a mere spur of the middle line
 _BUILT_IN = resources.files("pipeline.writers").joinpath("sans-bold.ttf")
-FONT = Kind("font", 20_000_000, font_worker.ANOTHER)
+FONT = Kind("font", MOST_FONT_BYTES, font_worker.ANOTHER)
 
 
 def typeset(letters: Sequence[str], height: int, font: Path | None) -> dict[str, Glyph]:

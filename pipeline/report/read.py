@@ -10,10 +10,11 @@ from pipeline.band.pattern import Pattern, place_of
 from pipeline.errors import InputError
 from pipeline.files.channels import label
 from pipeline.files.reading import Kind, json_of, read_plain
+from pipeline.limits import MOST_REPORT_BYTES
 from pipeline.report.model import Report
 from pipeline.verdict.feasibility import Feasibility
 
-KIND = Kind("report", 64_000_000, "Remove it, or plan the band again.")
+KIND = Kind("report", MOST_REPORT_BYTES, "Remove it, or plan the band again.")
 
 
 def read_report(path: Path, pattern: Pattern, found: Feasibility) -> Report:

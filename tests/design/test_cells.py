@@ -7,8 +7,9 @@ import pytest
 import skimage.data as data
 
 from pipeline.colour import encoded, linear
-from pipeline.design.cells import MOST_ROWS, FinePicture, fine_picture, natural_rows
+from pipeline.design.cells import FinePicture, fine_picture, natural_rows
 from pipeline.errors import InputError
+from pipeline.limits import MOST_ROWS
 from pipeline.literals import Fit
 from pipeline.motif.picture import Picture
 from tests.drawings import CHALK, NAVY, RED, Sheet, pennant

@@ -10,7 +10,6 @@ from hypothesis import strategies as st
 
 from pipeline.drawer.stash import (
     DEFAULT_PRESET,
-    MAX_NAME,
     PRESETS,
     STASH,
     Stash,
@@ -25,6 +24,7 @@ from pipeline.drawer.stash import (
     thread_of,
 )
 from pipeline.errors import InputError
+from pipeline.limits import MOST_NAME
 
 HEADER = "name,colour,metres\n"
 
@@ -180,7 +180,7 @@ def test_any_name_is_kept_or_refused(name: str) -> None:
     kept = stash.threads[0].name
     assert kept[0].isalnum()
     assert kept.isprintable()
-    assert len(kept) <= MAX_NAME
+    assert len(kept) <= MOST_NAME
     assert stash.find(kept) is stash.threads[0]
 
 

@@ -20,7 +20,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.band.pattern import MAX_TITLE, parse_pattern, render, title_of
+from pipeline.band.pattern import parse_pattern, render, title_of
 from pipeline.batch.listing import parse_lines
 from pipeline.blocks.words import parse_groups, parse_moves
 from pipeline.colour import hex_of, parse_hex
@@ -29,7 +29,7 @@ from pipeline.errors import HitchgridError
 from pipeline.files.folder import folder_name
 from pipeline.instructions.spoken import compare, read_instructions
 from pipeline.instructions.text import write_instructions
-from pipeline.limits import ANY_LENGTH_MM
+from pipeline.limits import ANY_LENGTH_MM, MOST_TITLE
 from pipeline.materials.lengths import cut_list
 from pipeline.motif.lettering import set_letters
 from pipeline.order.options import OPTIONS
@@ -224,7 +224,7 @@ def test_words_of_flags_are_refused_or_read(reader: str, text: str) -> None:
 @given(st.text(max_size=400))
 def test_every_text_makes_a_title_and_a_folder(text: str) -> None:
     title = title_of(text)
-    assert 0 < len(title) <= MAX_TITLE
+    assert 0 < len(title) <= MOST_TITLE
     assert title.isprintable() and title == title_of(title)
     name = folder_name(text)
     assert name == Path(name).name and name not in (".", "..")

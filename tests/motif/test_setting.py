@@ -22,8 +22,9 @@ from hypothesis import strategies as st
 from scipy import ndimage
 
 from pipeline.errors import InputError
+from pipeline.limits import MOST_LETTERS
 from pipeline.motif import confined
-from pipeline.motif.lettering import MOST_LETTERS, best_height, heights, set_letters
+from pipeline.motif.lettering import best_height, heights, set_letters
 from pipeline.motif.typeface import typeset
 
 VERA = Path(reportlab.__file__).parent / "fonts" / "Vera.ttf"  # a font that comes with a dependency

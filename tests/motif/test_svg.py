@@ -144,7 +144,7 @@ def test_depth_and_number_of_elements() -> None:
     refused(drawing("<g>" * deep + RECT + "</g>" * deep), "deep")
     refused(drawing("<g>" * 100_000 + "</g>" * 100_000), "deep")
     refused(drawing("<g/>" * (svg.MOST_ELEMENTS + 1)), "elements")
-    refused(b" " * (svg.MOST_BYTES + 1), "megabytes")
+    refused(b" " * (svg.MOST_SVG_BYTES + 1), "megabytes")
 
 
 def levels(tag: str, inner: str, copies: int, count: int) -> str:
