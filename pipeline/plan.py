@@ -65,6 +65,8 @@ FURTHER_EFFORT = 1.0
 PICTURE_EFFORT = 0.1
 """Effort of pictures that are priced cell by cell, as a share of exact grids': a tenth comes within 1 %."""
 
+GRACE_S = 3.0
+"""A band that runs over its time by less is planned rather than refused."""
 LEAST_SEARCH = 0.2
 """Share of the time left that is searched even where finishing may take longer."""
 
@@ -234,7 +236,7 @@ def plan(
 
 def _refuse_early(rows: int, strands: int, budget: Budget, finishing_s: Callable[[int], float]) -> None:
     """Refuse a band that cannot be finished in the time or the memory there is."""
-    left = None if budget.deadline is None else budget.deadline - time.monotonic()
+    left = None if budget.deadline is None else budget.deadline - time.monotonic() + GRACE_S
     refuse_beyond_means(rows, strands, seconds=left, finishing_s=finishing_s)
 
 

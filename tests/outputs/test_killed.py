@@ -58,6 +58,26 @@ def kill_after(seconds: float, folder: Path, *words: str) -> None:
         run.wait()
 
 
+OWN = {
+    "notes.txt": b"ask the cox",
+    "stash.csv": b"name,colour,metres\nrope,#c8a26a,1\n",
+    "photo.png": b"\x89 a photo",
+    "photos/one.jpg": b"jpg",
+}
+"""A maker's own files, laid into the folder of a result."""
+
+
+def lay(folder: Path) -> None:
+    for name, content in OWN.items():
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
+        (folder / name).write_bytes(content)
+
+
+def own(folder: Path) -> dict[str, bytes]:
+    """What is left of them, and every other file of the folder."""
+    return {name: content for name, content in files_of(folder).items() if name in OWN}
+
+
 def files_of(folder: Path) -> dict[str, bytes]:
     found = sorted(path for path in folder.rglob("*") if path.is_file() and path.name != "timings.json")
     return {str(path.relative_to(folder)): path.read_bytes() for path in found}
@@ -110,6 +130,7 @@ def test_a_killed_plan_leaves_the_former_or_the_new_result(tmp_path: Path) -> No
     finish(tmp_path, *common, "--title", "the former")
     one = files_of(tmp_path / "band")
     shutil.copytree(tmp_path / "band", tmp_path / "kept")
+    lay(tmp_path / "kept")
     finish(tmp_path, *common, "--title", "the new")
     other = files_of(tmp_path / "band")
     assert one.keys() == other.keys() and one["pattern.json"] != other["pattern.json"]
@@ -123,10 +144,32 @@ def test_a_killed_plan_leaves_the_former_or_the_new_result(tmp_path: Path) -> No
         (*common, "--title", "the new"),
         lambda: files_of(tmp_path / "band"),
         former,
-        lambda found: found in (one, other),
+        lambda found: own(tmp_path / "band") == OWN and found in ({**one, **OWN}, {**other, **OWN}),
     )
     finish(tmp_path, *common, "--title", "the new")
-    assert files_of(tmp_path / "band") == other
+    assert files_of(tmp_path / "band") == {**other, **OWN}
+    assert not hidden(tmp_path)
+
+
+def test_two_plans_at_once_one_of_them_killed(tmp_path: Path) -> None:
+    """Into one folder of the maker's: a whole result of one of them, and every byte of the maker's."""
+    flag(tmp_path / "flag.png")
+    common = ("plan", "flag.png", "--grid", "--no-advice", "-q", "--effort", "0.01", "--replace")
+    common = (*common, "--out", "band", "--title")
+    results = []
+    for title in ("one", "other"):
+        seconds = finish(tmp_path, *common, title)
+        results.append(files_of(tmp_path / "band"))
+    lay(tmp_path / "band")
+    for i in range(max(3, KILLS // 2)):
+        living = start(tmp_path, *common, "one")
+        kill_after((0.6 + 0.5 * i / KILLS) * seconds, tmp_path, *common, "other")
+        assert living.wait() in (0, 2)  # 2: the other was quicker
+        found = files_of(tmp_path / "band")
+        assert own(tmp_path / "band") == OWN
+        assert {name: content for name, content in found.items() if name not in OWN} in results
+    finish(tmp_path, *common, "one")
+    assert files_of(tmp_path / "band") == {**results[0], **OWN}
     assert not hidden(tmp_path)
 
 
@@ -191,7 +234,7 @@ def test_a_killed_batch_goes_on_to_the_same_bytes(tmp_path: Path) -> None:
     for i in range(max(3, KILLS // 3)):
         kill_after((0.4 + 0.6 * i / KILLS) * whole, tmp_path, *common, "broken")
         for name, content in files_of(tmp_path / "broken").items():
-            if not name.startswith(".") and name != "orders.csv":  # which tells how far the run came
+            if not name.startswith(".") and name not in ("orders.csv", "written.json"):  # of the run itself
                 assert wanted[name] == content, f"{name} differs"
     finish(tmp_path, *common, "broken")
     assert files_of(tmp_path / "broken") == wanted
