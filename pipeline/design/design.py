@@ -39,6 +39,8 @@ Grid = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 SMALL = 3
 """How often a motif fits the wrist that repeats unless the maker says; what is taller stands once."""
+BORDER_COUNTS = 0.5
+"""What a cell of a border counts beside one of the picture; by looking at plans."""
 NOISE = 0.02
 """Share of cells in which the two ends of an endless pattern may differ in any case."""
 CELL_WIDTH: dict[Worked, float] = {"rows": 1.0, "diagonal": 2**0.5}
@@ -341,8 +343,7 @@ def _filled(motif: Design, room: Room, how: Fill) -> Design:
     rows = kinds.shape[0]
     fill = how if room.fill == "auto" else room.fill
     if room.border is not None:
-        kinds, notes = _bordered(motif, room, room.border)
-        return replace(motif, kinds=kinds, notes=(*motif.notes, *notes))
+        return _bordered(motif, room, room.border)
     if room.length is None or fill == "none" or room.length == rows:
         return motif
     chosen = fill if rows < room.length else "longer"
@@ -364,8 +365,11 @@ def _filled(motif: Design, room: Room, how: Fill) -> Design:
     return replace(motif, kinds=placed, repeat=repeat, notes=(*motif.notes, note))
 
 
-def _bordered(motif: Design, room: Room, kind: Border) -> tuple[Grid, tuple[str, ...]]:
-    """Set the motif between two borders that fill what it leaves of the wrist."""
+def _bordered(motif: Design, room: Room, kind: Border) -> Design:
+    """Set the motif between two borders that fill what it leaves of the wrist.
+
+    Where the picture itself is priced, a border counts less: it must not draw strands from the picture.
+    """
     if room.length is None:
         raise InputError("--border needs to know the wrist.", "Add --wrist, such as --wrist 16cm.")
     aspect = room.gauge.strand_pitch_mm / room.gauge.row_pitch_mm
@@ -383,4 +387,19 @@ def _bordered(motif: Design, room: Room, kind: Border) -> tuple[Grid, tuple[str,
     rows = motif.kinds.shape[0]
     drawn = {"lines": "crossing lines", "bars": "bars", "blocks": "blocks"}[kind]
     side = (placed.shape[0] - rows) // 2
-    return placed, (f"The picture takes {rows} rows; {side} rows of {drawn} stand on each side.",)
+    note = f"The picture takes {rows} rows; {side} rows of {drawn} stand on each side."
+    made = replace(motif, kinds=placed, notes=(*motif.notes, note))
+    if motif.floor is None or motif.light is None:
+        return made
+    k, known = len(motif.threads), len(motif.costs)
+    border = np.ones(len(placed), dtype=bool)
+    border[side : side + rows] = False
+    border &= (placed != motif.ground).any(axis=1)
+    return replace(
+        made,
+        kinds=np.where(border[:, None], placed + known, placed),
+        costs=np.concatenate([motif.costs, (BORDER_COUNTS * motif.costs[:k]).round(2)]),
+        serves=np.concatenate([motif.serves, motif.serves[:k]]),
+        floor=np.concatenate([motif.floor, motif.floor[:k]]),
+        light=np.concatenate([motif.light, motif.light[:k]]),
+    )

@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from pathlib import Path
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.design.border import draw_border
+from pipeline.design.design import design
 from pipeline.design.placing import between_borders, offers, place
 from pipeline.design.pose import room_of
+from pipeline.drawer.stash import builtin_stash
 from pipeline.errors import ImpossibleError, InputError
 from pipeline.literals import BORDERS
 from pipeline.materials.gauge import preset_gauge
-from pipeline.order.asked import Band, LetterSource
+from pipeline.order.asked import Band, Drawer, LetterSource, PictureSource
 
 
 @given(
@@ -151,3 +156,23 @@ def test_a_border_and_another_way_to_fill_are_one_sentence() -> None:
     bars = room_of(letters, Band(fill="border"), gauge)
     assert (bars.border, bars.fill) == ("bars", "auto")
     assert room_of(letters, Band(fill="border", border="blocks"), gauge).border == "blocks"
+
+
+@pytest.mark.parametrize("kind", BORDERS)
+def test_a_border_of_a_priced_picture_counts_half_and_is_equal_on_both_sides(kind: str) -> None:
+    """Its cells want plain threads of the picture; those of the picture keep their prices."""
+    gauge, stash = preset_gauge(0.71, "rows"), builtin_stash()
+    source = PictureSource(Path(__file__).parents[2] / "sample_images" / "pennant.png")
+    room = room_of(source, Band(strands=13, rows=20, wrist_mm=160, border=kind), gauge)  # type: ignore[arg-type]
+    alone = design(source, replace(room, border=None, fill="none"), Drawer(stash))
+    made = design(source, room, Drawer(stash))
+    side = (made.kinds.shape[0] - 20) // 2
+    assert made.kinds.shape[0] == 2 * side + 20 and made.threads == alone.threads
+    assert (made.kinds[side : side + 20] == alone.kinds).all()
+    before, after = made.kinds[:side], made.kinds[side + 20 :]
+    assert (before == after[::-1]).all()
+    drawn = made.kinds >= len(alone.costs)
+    assert drawn.any() and not drawn[side : side + 20].any()
+    k = len(made.threads)
+    assert made.costs[len(alone.costs) :] == pytest.approx(0.5 * alone.costs[:k], abs=0.011)
+    assert (made.wanted[drawn] == made.kinds[drawn] - len(alone.costs)).all()
