@@ -14,6 +14,8 @@ from pipeline.instructions.model import Repeat, Said, Step
 
 LOOK_BACK = 400
 """How many earlier lines that begin alike are looked at for a repeat."""
+NESTED = 4
+"""After this many lines of its own a passage that is referred to may go on with lines that are repeats."""
 LONGEST = 400
 """Longest passage that is referred to, in lines."""
 
@@ -51,7 +53,8 @@ def fold(said: Sequence[Said]) -> list[int | Repeat]:
     """Replace passages that were said before by repeats; other lines stay as their index.
 
     Goes from the first line to the last and takes each time the repeat that saves most spoken steps,
-    the nearest source first. Only lines that stand in the text themselves are referred to.
+    the nearest source first. Lines that stand in the text themselves are referred to; a long passage may hold
+    repeats.
     """
     does = [_what_it_does(line) for line in said]
     names = [tuple((step.leader, step.next_leader) for step in line.lines[0]) for line in said]
@@ -72,7 +75,7 @@ def fold(said: Sequence[Said]) -> list[int | Repeat]:
                 source + length < i
                 and length < LONGEST
                 and i + length < len(said)
-                and in_text[source + length]
+                and (in_text[source + length] or length >= NESTED)
                 and does[source + length] == does[i + length]
             ):
                 length += 1

@@ -223,7 +223,7 @@ class _Reader:
         for number in range(first, last + 1):
             self._number(line, unit, number)
             done = self._done[source + (number - first) % length]
-            self.hands.again(line, done, named=match[9] is None)
+            self._done[number] = self.hands.again(line, done, named=match[9] is None)
             self._look()
             if (number - first) % length == length - 1:
                 left = self.hands.hanging

@@ -25,7 +25,8 @@ TOOLS = (
 )
 AGAIN = (
     '"As row 8" or "as rows 8–9, 5 times": tie those lines again, as often as is said, and tick each time '
-    "off. What they show and the orders of their threads hold each time."
+    "off; repeats among them are tied again too. What they show and the orders of their threads hold each "
+    "time."
 )
 UNDO = (
     "To undo a knot: loosen its second half with a blunt needle, draw the tying strand out of it, then out "

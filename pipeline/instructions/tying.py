@@ -81,19 +81,21 @@ class Hands:
             raise refuse(line, "diagonal work takes a strand or pairs here")
         return done
 
-    def again(self, line: Line, done: Done, *, named: bool) -> None:
+    def again(self, line: Line, done: Done, *, named: bool) -> Done:
         """Tie what was tied before; the same threads must meet, and with ``named`` the same strands lead."""
-        made = Done()
-        names = done.named if named else []
+        made = Done(ways=done.ways)
         for i in range(len(done.moves) + 1):
-            for _, position, strand in (name for name in names if name[0] == i):
-                if self.order[position] != strand:
+            for _, position, strand in (name for name in done.named if name[0] == i):
+                if named and self.order[position] != strand:
                     raise refuse(line, f"another strand than strand {strand + 1} leads in the repeat")
+                made.named.append((i, position, self.order[position]))
             if i < len(done.moves):
                 position, knot, _ = done.moves[i]
                 self._knot(line, position, knot, made)
         if made.moves != done.moves:
             raise refuse(line, "other threads meet than in what it repeats")
+        made.moves = done.moves  # equal, and kept once
+        return made
 
     # ------------------------------------------------------------ rows
 
