@@ -27,11 +27,6 @@ FIRM = 4.0
 def touched(drawn: Design, touches: Sequence[Touch]) -> Design:
     """The design with what its maker touched; of two touches of one cell the later counts.
 
-    In a motif that repeats a touch counts in every repeat.
-
-    A cell that is given a thread is of a kind of its own: a plain area of that thread, ``FIRM`` times as dear
-    to spoil, in which nothing else serves. Raises InputError for a cell that the design does not have, or a
-    thread that is not among its own.
     In rows that repeat, all repeats are touched. A cell that is given a thread is of a kind of its own: a
     plain area of that thread, ``FIRM`` times as dear to spoil, in which nothing else serves.
 
@@ -50,11 +45,6 @@ def touched(drawn: Design, touches: Sequence[Touch]) -> Design:
             )
         if touch.thread is not None and touch.thread not in index:
             raise InputError(f"the band has no thread {touch.thread!r}.", f"It has {', '.join(index)}.")
-        rows = [touch.row]
-        if drawn.repeat is not None and drawn.repeat.first <= touch.row < drawn.repeat.stop:
-            rows = list(range(drawn.repeat.first, drawn.repeat.stop))
-            rows = rows[(touch.row - drawn.repeat.first) % drawn.repeat.rows :: drawn.repeat.rows]
-        kinds[rows, touch.position] = -1 if touch.thread is None else own + index[touch.thread]
         kinds[_rows(drawn, touch.row), touch.position] = (
             -1 if touch.thread is None else own + index[touch.thread]
         )
