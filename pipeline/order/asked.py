@@ -129,7 +129,7 @@ class Tying:
     """
 
     ease: Ease = Ease.LIGHT
-    switching_rows: int | None = 0
+    switching_rows: int | None = None
     joins: int = 0
     at_most: Mapping[str, int] = field(default_factory=dict)
     start_order: tuple[str | None, ...] | None = None

@@ -186,7 +186,8 @@ def _tying() -> tuple[Option, ...]:
             otherwise="light", words=EASES,
         ),
         Option(
-            "switching-rows", at, Kind.WHOLE, "Extra rows that bring strands into place, at most.", "0",
+            "switching-rows", at, Kind.WHOLE,
+            "Extra rows that bring strands into place, at most; auto: those that pay.", "auto",
             bounds=limits.MOST_EXTRA, words=("auto",), common=True,
         ),
         Option(

@@ -227,7 +227,7 @@ def _ease(given: Given) -> Ease:
 def _switching(given: Given) -> int | None:
     """The most switching rows, or None for as many as pay."""
     text = given.text("switching-rows")
-    return None if text is not None and text.strip().lower() == "auto" else given.whole("switching-rows") or 0
+    return None if text is None or text.strip().lower() == "auto" else given.whole("switching-rows")
 
 
 def _crop(given: Given) -> tuple[float, float, float, float] | None:
