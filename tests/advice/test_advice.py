@@ -74,7 +74,9 @@ def test_advice_is_solved_again_and_ranked(plain: Blocks) -> None:
     base = as_planned(plain.problem, plain.wanted, plain.solution)
     advice = advise(plain, base, changes, replace(EFFORT, effort=1.0), heard)
     kinds = [s.change.kind for s in advice.suggestions]
-    assert {ChangeKind.SWITCHING_ROWS, ChangeKind.EASE, ChangeKind.JOINS} <= set(kinds)
+    assert {ChangeKind.EASE, ChangeKind.JOINS} <= set(kinds)
+    # rows said twice cost what they show: among blocks without any ground between they do not pay
+    assert ChangeKind.SWITCHING_ROWS in {s.change.kind for s in advice.suggestions + advice.no_help}
     measures = [s.per_cell for s in advice.suggestions]
     assert measures == sorted(measures) and measures[0] < base.per_cell
     assert all(s.made > base.made or s.per_cell < base.per_cell for s in advice.suggestions)
