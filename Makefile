@@ -3,7 +3,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: desk demo test lint bench fuzz mutation golden clean
+.PHONY: desk demo test lint bench ablate fuzz mutation golden clean
 
 demo: $(VENV)/ready
 	$(BIN)/hitchgrid plan sample_images/boat_number.png --hand-overs any --replace
@@ -23,6 +23,10 @@ lint: $(VENV)/ready
 bench: $(VENV)/ready
 	$(BIN)/pip install -q -e '.[bench]'
 	$(BIN)/python -m benchmarks.routing --growth
+
+ablate: $(VENV)/ready
+	$(BIN)/pip install -q -e '.[bench]'
+	$(BIN)/python -m benchmarks.ablate --constants
 
 fuzz: $(VENV)/ready
 	$(BIN)/python -m tests.fuzz --count 10000

@@ -18,6 +18,8 @@ from pipeline.band.network import Network
 from pipeline.routing.question import ANY, Question, Routed, Stopped
 
 Labels = NDArray[np.int8]
+Prices = NDArray[np.float64]
+"""(E, k) of each thread on each wire."""
 
 
 class Board(NamedTuple):
@@ -41,6 +43,8 @@ class Board(NamedTuple):
     """(rows,) how many counted hand-overs each row may have."""
     limited: bool
     """Whether any knot is counted."""
+    in_rows: NDArray[np.bool_]
+    """(V,) whether the knot is of a row-worked row."""
     weight: NDArray[np.int32]
     """(E,) how many starting strands the wire stands for: 0, 1, or 2 where folded."""
     partner: NDArray[np.int32]
@@ -92,6 +96,7 @@ def board(problem: Question) -> Board:
         counted,
         allowance,
         bool(counted.any()),
+        row_worked(net),
         weight,
         alias[:n].copy(),
         pin,
@@ -122,9 +127,15 @@ def at_edge(row: NDArray[np.integer]) -> NDArray[np.bool_]:
 
 def colour_error(board: Board, labels: Labels) -> float:
     """Return the sum over knots of the lesser cost of the two threads that meet there."""
-    knots = np.arange(len(board.wire))
-    left, right = labels[board.wire[:, 0]], labels[board.wire[:, 1]]
-    return float(np.minimum(board.cost[knots, left], board.cost[knots, right]).sum())
+    return float(shown(board, labels).sum())
+
+
+def shown(board: Board, labels: Labels) -> NDArray[np.float64]:
+    """(V,) cost of what shows at each knot."""
+    knots = np.arange(board.knots)
+    return np.minimum(
+        board.cost[knots, labels[board.wire[:, 0]]], board.cost[knots, labels[board.wire[:, 1]]]
+    )
 
 
 def hand_overs(board: Board, labels: Labels) -> NDArray[np.bool_]:
@@ -155,6 +166,25 @@ def faults(board: Board, labels: Labels) -> list[str]:
     return found
 
 
+def tie(network: Network, strands: NDArray[np.integer], swaps: NDArray[np.bool_]) -> Labels:
+    """The thread on each wire of the network when strands of these threads are tied with these swaps.
+
+    >>> from pipeline.band.network import network, picture_rows
+    >>> net = network(3, picture_rows(3, 1, "rows"))
+    >>> tie(net, np.array([0, 1, 2]), np.array([True, False])).tolist()
+    [0, 1, 2, 1, 0, 0, 2]
+    """
+    on = strands.tolist()  # not compiled: an answer must be possible before anything is
+    for (a, b), swap in zip(network.into.tolist(), swaps.tolist(), strict=True):
+        on += (on[b], on[a]) if swap else (on[a], on[b])
+    return np.array(on, dtype=np.int8)
+
+
+def labels_of(network: Network, routes: Routed) -> Labels:
+    """The thread on each wire of the network, (edges,)."""
+    return tie(network, routes.strands, routes.swaps)
+
+
 def solution(
     problem: Question, labels: Labels, lower_bound: float, stopped: Stopped = Stopped.DONE
 ) -> Routed:
@@ -166,22 +196,17 @@ def solution(
     broken = faults(laid, labels)
     if broken:
         raise RuntimeError("the routing is not legal: " + "; ".join(broken))
-    strands = labels[laid.partner].astype(np.int64)
-    stays = hand_overs(laid, labels)
-    hanging, cost = strands.copy(), 0.0
-    for v, p in enumerate(problem.network.position):
-        pair = hanging[p : p + 2]
-        cost += float(problem.costs[v, pair].min())
-        if not stays[v]:
-            hanging[p : p + 2] = pair[::-1].copy()
-    if problem.closed and (hanging != strands).any():
+    strands, stays = labels[laid.partner].astype(np.int64), hand_overs(laid, labels)
+    swaps = ~stays
+    tied = tie(problem.network, strands, swaps)
+    if problem.closed and (tied[problem.network.last] != strands).any():
         raise RuntimeError("the recount ends in another order of threads than it began")
+    meet = tied[problem.network.into]
+    cost = float(problem.costs[np.arange(laid.knots)[:, None], meet].min(axis=1).sum())
     if abs(cost - colour_error(laid, labels)) > 1e-6 * max(1.0, cost):
         raise RuntimeError("the recount of the colour error differs")
     if lower_bound > cost + 1e-6 * max(1.0, cost):
         raise RuntimeError(f"the lower bound {lower_bound} lies above the colour error {cost}")
-    counted = int((stays & row_worked(problem.network)).sum())
-    strands.flags.writeable = False
-    swaps = ~stays
-    swaps.flags.writeable = False
-    return Routed(strands, swaps, cost, min(lower_bound, cost), stopped, counted)
+    strands.flags.writeable = swaps.flags.writeable = False
+    handed = int((stays & laid.in_rows).sum())
+    return Routed(strands, swaps, cost, min(lower_bound, cost), stopped, handed)

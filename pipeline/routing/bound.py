@@ -1,8 +1,10 @@
 """A strong lower bound: strips of the board solved whole, with prices only between them.
 
-The knots are split into strips of neighbouring columns, and only the wires that cross from one strip to
-another have prices (see ``prices``). Each strip is a program of its own (``strips``) in which every wire
-inside is shared exactly, so the best bound of strips is never below that of single knots. What else strips
+Give each wire e a price g(e, t) for carrying thread t: the knot that it enters is paid what the one that lets
+it out pays, so in a routing everything cancels. For any prices at all, the least costs of the parts into
+which a board is split then sum up to a lower bound (Lagrangian decomposition; Guignard and Kim 1987). Here
+the parts are strips of neighbouring columns, and only the wires that cross from one to another have prices.
+Each strip is a program of its own (``strips``) in which every wire inside is shared exactly. What else strips
 have in common is relaxed in the same way: each starting strand of a thread with a limit has a price, and
 each hand-over of a row that may have one, neither below zero; where a row may have none, they are beyond
 price. Folded strands are priced like wires that cross.
@@ -21,12 +23,11 @@ from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csr_array
 
 from pipeline.routing.ascent import Ascent
-from pipeline.routing.board import Board
-from pipeline.routing.prices import Prices, certified
-from pipeline.routing.strips import FAR, Split, backward, forward, split
+from pipeline.routing.board import Board, Prices
+from pipeline.routing.loops.codes import FAR
+from pipeline.routing.strips import Split, split
 
 Floats = NDArray[np.float64]
 
@@ -82,18 +83,13 @@ class Priced(NamedTuple):
 
 
 class Dual:
-    """The bound as a function of a point: of all prices, those of wires first.
-
-    ``kind``: float type for climbing, certified bounds are always float64.
-    """
+    """The bound as a function of a point: of all prices, those of wires first."""
 
     def __init__(
         self,
         board: Board,
         parts: Split,
         start: Prices,
-        *,
-        kind: type[np.floating[Any]] = np.float32,
     ) -> None:
         self.board, self.strips, self.owner, self.cross = board, *parts
         self.scales = _scales(board, self.cross)
@@ -104,15 +100,13 @@ class Dual:
         self.start = np.concatenate(
             [start[self.cross].ravel(), np.zeros(len(self.limited)), np.zeros(len(self.rows))]
         )
-        self.memory = np.empty(max(strip.total for strip in self.strips), kind)
-        self.scratch = np.empty((3, max(strip.most for strip in self.strips)), kind)
-        self.cost = board.cost.astype(kind)
+        self.memory = np.empty(max(strip.total for strip in self.strips))
+        self.scratch = np.empty((2, max(strip.most for strip in self.strips)))
 
     def under(self, cost: Floats, start: Floats) -> Dual:
         """The same of a board whose knots cost ``cost`` (V, k), to climb from the point ``start``."""
         dual = copy(self)
         dual.board, dual.start = self.board._replace(cost=cost), start
-        dual.cost = cost.astype(self.cost.dtype)
         return dual
 
     @property
@@ -123,11 +117,12 @@ class Dual:
 
     def hard(self, at: Floats) -> float:
         """The bound at a point, but for rounding."""
+        from pipeline.routing.loops.strips import forward
+
         prices, limit, toll = self.prices(at)
         bound = -float(limit @ self.board.at_most) - float(toll[self.rows].sum())
         for strip in self.strips:
-            memory = np.empty(strip.total)
-            bound += forward(self.board, strip, self.board.cost, prices, limit, toll, 0.0, 0.0, memory)
+            bound += forward(self.board, strip, prices, limit, toll, 0.0, 0.0, self.memory)
         return bound
 
     def smoothed(self, at: Floats, smooth: float) -> tuple[float, Floats]:
@@ -141,15 +136,15 @@ class Dual:
         return np.asarray(self._swept(at, smooth)[1][1] + self.board.at_most, np.float64)
 
     def _swept(self, at: Floats, smooth: float) -> tuple[float, tuple[Floats, Floats, Floats]]:
+        from pipeline.routing.loops.strips import backward, forward
+
         prices, limit, toll = self.prices(at)
         bound = -float(limit @ self.board.at_most) - float(toll[self.rows].sum())
         slopes = np.zeros_like(prices), -self.board.at_most.astype(np.float64), -np.ones_like(toll)
-        kind = self.memory.dtype.type
-        delta, curve = kind(smooth), kind(0.25 / smooth)
-        prices, limit, toll = (each.astype(kind) for each in (prices, limit, toll))
+        curve = 0.25 / smooth
         for strip in self.strips:
-            bound += forward(self.board, strip, self.cost, prices, limit, toll, delta, curve, self.memory)
-            backward(self.board, strip, prices, toll, delta, curve, self.memory, self.scratch, slopes)
+            bound += forward(self.board, strip, prices, limit, toll, smooth, curve, self.memory)
+            backward(self.board, strip, prices, toll, smooth, curve, self.memory, self.scratch, slopes)
         return bound, slopes
 
     def spread(self, slope: Floats) -> Floats:
@@ -275,8 +270,10 @@ def _begins(differ: Floats, width: int) -> list[int]:
     return begins[:0:-1]
 
 
-def _scales(board: Board, cross: NDArray[np.int64]) -> csr_array:
-    """(wires that cross, terms) the weight of each term in the price of each wire."""
+def _scales(board: Board, cross: NDArray[np.int64]) -> Any:
+    """(wires that cross, terms) the weight of each term in the price of each wire, a sparse array."""
+    from scipy.sparse import csr_array
+
     ends = board.ends[cross]
     row, column = board.row[ends[:, 0]].astype(np.int64), board.position[ends].max(axis=1, initial=0)
     places, weights, terms = [np.arange(len(cross))], [np.ones(len(cross))], len(cross)
@@ -293,3 +290,9 @@ def _scales(board: Board, cross: NDArray[np.int64]) -> csr_array:
         length *= 2
     wires = np.tile(np.arange(len(cross)), len(places))
     return csr_array((np.concatenate(weights), (wires, np.concatenate(places))), (len(cross), terms))
+
+
+def certified(bound: float, board: Board) -> float:
+    """Take off what rounding in a sum over all knots may have added (unit roundoff 2^-53 a term)."""
+    size = float(board.cost.max(initial=0.0)) * max(1, len(board.wire))
+    return max(0.0, bound - 1e-12 * size * 64)

@@ -14,7 +14,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import minimize
 
 from pipeline.routing.turns import Floats, Ints, Trio, cheapest, edge_costs, soft_turns
 
@@ -129,6 +128,8 @@ def ascend(
 
     ``watch`` hears the certified bound and the prices from time to time, and may raise Enough.
     """
+    from scipy.optimize import minimize
+
     cells = prices.cell.size
     shape = prices.cell.shape
     capped = beside.capped

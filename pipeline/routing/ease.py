@@ -3,9 +3,8 @@
 A hand-over in mid-row is work for the maker. Two ways lead to bands with few of them. One starts from a
 band that shows the picture as well as can be, and re-solves strips of it with a small price on each
 hand-over, never letting the colour error rise. The other starts from the plain band, which has none, and
-lowers the price step by step, so that hand-overs come in where they pay most; it often ends in a better
-picture too, which makes it a start for the search of full ease (a homotopy in the price). How few there
-could be is not known: they are sought, not proved.
+lowers the price step by step, so that hand-overs come in where they pay most (a homotopy in the price). How
+few there could be is not known: they are sought, not proved.
 """
 
 from __future__ import annotations
@@ -14,17 +13,19 @@ from dataclasses import replace
 
 import numpy as np
 
-from pipeline.routing.board import Labels, colour_error, middle, solution
-from pipeline.routing.easing import Easing
+from pipeline.routing.board import Labels, board, colour_error, hand_overs, labels_of, solution
 from pipeline.routing.meter import Meter
-from pipeline.routing.plain import solve_plain
-from pipeline.routing.question import Budget, Ease, Question, Routed, Stopped
-from pipeline.routing.settle import labels_of
+from pipeline.routing.plain import plain_labels
+from pipeline.routing.question import Budget, Question, Routed, Stopped
+from pipeline.routing.search import Floats, Search
+from pipeline.routing.sweep import Step
 
 SHARE = 0.1
 """Share of a search's effort that goes into having few hand-overs."""
-HASTY = 0.05
-"""Share of a plain search's effort that finds the plain band to begin with; it is not proved here."""
+FALLING = (0.5, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.002)
+"""Prices of a hand-over on the way from none to many, as shares of the largest cost of a cell."""
+AT_EDGE = 1 / 50
+"""Price of a hand-over at an edge, where it is a change of leader, as a share of one in mid-row."""
 
 
 def fewer_hand_overs(
@@ -32,58 +33,90 @@ def fewer_hand_overs(
 ) -> Routed:
     """Return a routing with as few mid-row hand-overs as the effort finds, and no more colour error.
 
-    ``found`` is a legal routing of the problem; its bound is kept. ``plain``: the labels of ``hasty_plain``,
-    where they are at hand. Where the plain band is as good, it is the answer, as it reads most simply: two
-    threads free of bounds come out as one leader over bases of the other thread.
+    ``found`` is a legal routing of the problem; its bound is kept. ``plain``: the labels of the plain band,
+    where they are at hand. Where that is as good, it is the answer, as it reads most simply: two threads free
+    of bounds come out as one leader over bases of the other thread.
     """
-    if not middle(problem.network).any():
-        return found
-    labels = labels_of(problem.network, found).astype(np.int8)
+    laid, labels = board(problem), labels_of(problem.network, found)
     meter = Meter(replace(budget, effort=SHARE * budget.effort, reporter=None), problem.network.knots)
-    easing = Easing(problem, meter)
-    best = _Best(easing, labels)
+    thrift = _Thrift(Search(laid, meter, budget.seed), labels)
+    if not thrift.search.middle.any():
+        return found
     stopped = found.stopped
     try:
-        plain = hasty_plain(problem, budget) if plain is None else plain
-        best.offer(plain)
-        if best.mid_row:
-            best.offer(easing.reduce(labels, best.most_error))
-            eased = easing.lower_prices(plain, best.most_error)
-            best.offer(easing.reduce(eased, best.most_error))
-            random = np.random.default_rng(budget.seed)
-            while best.mid_row and not meter.over():  # disturbing needs a hand-over to begin with
-                best.offer(easing.disturb(best.labels, best.most_error, random))
+        plain = plain_labels(problem, budget) if plain is None else plain
+        thrift.offer(plain)
+        if thrift.mid_row:
+            thrift.reduce(labels)
+            thrift.lower_prices(plain)
+            while thrift.mid_row and not meter.over():  # disturbing needs a hand-over to begin with
+                thrift.disturb()
     except KeyboardInterrupt:
         stopped = Stopped.INTERRUPT
     if stopped is Stopped.DONE:
         stopped = meter.ended
-    return solution(problem, best.labels, found.lower_bound, stopped)
+    return solution(problem, thrift.labels, found.lower_bound, stopped)
 
 
-def hasty_plain(problem: Question, budget: Budget) -> Labels:
-    """The plain band as a start, with a small share of the effort."""
-    hasty = replace(budget, effort=HASTY * budget.effort, reporter=None)
-    found = solve_plain(problem.eased(Ease.PLAIN), hasty)
-    return labels_of(problem.network, found).astype(np.int8)
-
-
-class _Best:
+class _Thrift:
     """The labels with the fewest hand-overs among those that show no worse than the start."""
 
-    def __init__(self, easing: Easing, labels: Labels) -> None:
-        self._easing = easing
-        self.labels = labels
-        error = float(colour_error(easing.board, labels))
+    def __init__(self, search: Search, labels: Labels) -> None:
+        self.search, self.labels = search, labels
+        error = colour_error(search.board, labels)
         self.most_error = error + 1e-9 * max(1.0, error)
-        self._rank = easing.rank(labels)
+        self._rank = self._ranked(labels)
+        at_edge = np.where(search.board.in_rows, AT_EDGE, 0.0)
+        self._price: Floats = np.where(search.middle, 1.0, at_edge) * search.board.cost.max(initial=0.0)
 
     @property
     def mid_row(self) -> int:
+        """Hand-overs in mid-row."""
         return self._rank[0]
+
+    def _ranked(self, labels: Labels) -> tuple[int, int]:
+        """Hand-overs in mid-row, and all of row work."""
+        made = hand_overs(self.search.board, labels)
+        return int((made & self.search.middle).sum()), int((made & self.search.board.in_rows).sum())
 
     def offer(self, labels: Labels) -> None:
         """Keep ``labels`` if they show no worse than the start and have no more hand-overs."""
-        if colour_error(self._easing.board, labels) <= self.most_error:
-            rank = self._easing.rank(labels)
+        if colour_error(self.search.board, labels) <= self.most_error:
+            rank = self._ranked(labels)
             if rank <= self._rank:
-                self.labels, self._rank = labels, rank
+                self.labels, self._rank = labels.copy(), rank
+
+    def reduce(self, labels: Labels) -> None:
+        """Re-solve strips with a small price on each hand-over while the colour error stays allowed."""
+        self.search.take(labels)
+        self.search.price[:] = FALLING[-1] * self._price
+        self.search.descend(2, 5, most_error=self.most_error)
+        self.offer(self.search.labels)
+
+    def lower_prices(self, plain: Labels) -> None:
+        """From a plain band, let hand-overs in as their price falls, until it shows well enough."""
+        self.search.take(plain)
+        for share in FALLING:
+            self.search.touch()
+            self.search.price[:] = share * self._price
+            self.search.descend(2, 4)
+            if self.search.meter.over() or self.search.error <= self.most_error:
+                break
+        self.reduce(self.search.labels.copy())
+
+    def disturb(self) -> None:
+        """Falsify the prices around some hand-over for a moment, then reduce there again."""
+        search, laid, random = self.search, self.search.board, self.search.random
+        search.take(self.labels)
+        centre = int(laid.row[random.choice(np.flatnonzero(hand_overs(laid, self.labels) & search.middle))])
+        reach = int(random.integers(3, 20))
+        near = np.abs(laid.row - centre) <= reach
+        search.price[:] = FALLING[-1] * self._price
+        noisy = search.price.copy()
+        noisy[near] *= np.exp(random.uniform(0.3, 1.5) * random.standard_normal(int(near.sum())))
+        search.touch(near)
+        for family in search.level(2):
+            search.sweep(Step(laid.cost, noisy, (centre - reach, centre + reach)), family, self.most_error)
+        search.touch(near)
+        search.descend(2, 3, most_error=self.most_error)
+        self.offer(search.labels)

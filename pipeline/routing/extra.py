@@ -13,12 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.band.network import Repeat, network
-from pipeline.routing.board import board, colour_error, solution
+from pipeline.routing.board import board, colour_error, labels_of, solution, tie
 from pipeline.routing.lengthening import Point, count_made
 from pipeline.routing.question import Budget, Question, Routed
 from pipeline.routing.repeated import part, reach
 from pipeline.routing.route import route
-from pipeline.routing.settle import labels_of, relabel
 from pipeline.routing.switching import insert_switching
 
 EARNED = 20.0
@@ -73,7 +72,7 @@ def _in_every_repeat(
     period = replace(part(question, repeat.first, repeat.first + repeat.rows), closed=True)
     strands = labels[network(net.strands, net.rows[: repeat.first]).last].astype(np.int64)
     swaps = start.swaps[knots]
-    cost = float(colour_error(board(period), relabel(period.network, strands, swaps)))
+    cost = float(colour_error(board(period), tie(period.network, strands, swaps)))
     found = insert_switching(period, kinds[knots], Routed(strands, swaps, cost, 0.0), most, budget)
     points = [Point(0, count_made(question, start, kinds), start.cost, question, kinds, start)]
     for point in found[1:]:
@@ -107,7 +106,7 @@ def _laid_out(question: Question, repeat: Repeat, kinds: Ints, point: Point, bud
     )
     said = np.concatenate([kinds[:begin], *[point.wanted] * repeat.times, kinds[end:]])
     swaps = np.concatenate([ahead, *[point.solution.swaps] * repeat.times, rest])
-    routes = solution(longer, relabel(longer.network, strands, swaps), 0.0, point.solution.stopped)
+    routes = solution(longer, tie(longer.network, strands, swaps), 0.0, point.solution.stopped)
     made = count_made(longer, routes, said)
     return Point(point.switching_rows * repeat.times, made, routes.cost, longer, said, routes)
 
@@ -127,7 +126,7 @@ def shortened(point: Point, top: int, bottom: int) -> Point:
         repeat = replace(repeat, first=repeat.first - top) if inside else None
     shorter = replace(part(question, top, stop), repeat=repeat)
     swaps = point.solution.swaps[knots]
-    routes = solution(shorter, relabel(shorter.network, strands, swaps), 0.0, point.solution.stopped)
+    routes = solution(shorter, tie(shorter.network, strands, swaps), 0.0, point.solution.stopped)
     kinds = point.wanted[knots]
     return Point(
         point.switching_rows, count_made(shorter, routes, kinds), routes.cost, shorter, kinds, routes

@@ -11,12 +11,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from pipeline.routing.board import Board, Labels, board, colour_error
+from pipeline.routing.board import Board, Labels, board, colour_error, labels_of, shown
 from pipeline.routing.exchange import exchange
 from pipeline.routing.meter import Meter
 from pipeline.routing.question import Budget, Question, Routed
-from pipeline.routing.search import EXCHANGE_WORK
-from pipeline.routing.settle import labels_of, settle
+from pipeline.routing.search import EXCHANGE_WORK, Search
 
 FORCE = 1e3
 """Price of another thread in the forced cell; CIEDE2000 stays near or below 120."""
@@ -37,12 +36,10 @@ def costs_if_made(
     """
     laid = board(problem)
     base = labels_of(problem.network, solution)
-    shown = np.minimum.reduce(
-        [problem.costs[np.arange(len(laid.wire)), base[laid.wire[:, i]]] for i in (0, 1)]
-    )
+    pain = shown(laid, base)
     meter = Meter(replace(budget, effort=EFFORT * budget.effort, reporter=None), len(laid.wire))
     answers: dict[int, float] = {}
-    for v in sorted(knots, key=lambda v: (-shown[v], v)):
+    for v in sorted(knots, key=lambda v: (-pain[v], v)):
         if meter.over():
             break
         error = _forced(laid, base.copy(), v, int(problem.costs[v].argmin()), meter)
@@ -67,6 +64,6 @@ def _forced(laid: Board, labels: Labels, knot: int, thread: int, meter: Meter) -
         assert best is not None
         labels = best
     else:
-        settle(forced, labels, meter, rounds=2)
+        labels = Search(forced, meter).settle(labels, rounds=2)
     made = thread in labels[laid.wire[knot, :2]]
     return float(colour_error(laid, labels)) if made else None

@@ -19,10 +19,10 @@ from numpy.typing import NDArray
 from ortools.graph.python.min_cost_flow import SimpleMinCostFlow
 
 from pipeline.band.network import Network
-from pipeline.routing.board import Board, Labels, board, colour_error
+from pipeline.routing.board import Board, Labels, board, colour_error, labels_of
 from pipeline.routing.meter import Meter
 from pipeline.routing.question import Budget, Question, Routed
-from pipeline.routing.settle import labels_of, settle
+from pipeline.routing.search import Search
 
 HIDDEN = 1e3
 """Cost of showing the strand in the knot of its join (CIEDE2000 stays near or below 120)."""
@@ -182,8 +182,7 @@ class _Joins:
 
     def _settled(self, labels: Labels, legs: list[_Leg]) -> tuple[Labels, list[_Leg]]:
         """Route everything anew around the legs, then place their joins anew; or leave all as it is."""
-        moved = labels.copy()
-        settle(self.board(labels, legs), moved, self.meter, rounds=2)
+        moved = Search(self.board(labels, legs), self.meter).settle(labels, rounds=2)
         placed = list(legs)
         for i, leg in enumerate(legs):
             there = self._placed(moved, self.problem.threads + i, leg.old, leg.new, placed)

@@ -23,7 +23,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.routing.board import Labels
-from pipeline.routing.compiled import compiled
 from pipeline.routing.light import NONE, Band, Row, follow, read_band, write_band
 from pipeline.routing.meter import Meter
 from pipeline.routing.question import Question
@@ -45,7 +44,6 @@ SLACK = 1.005
 """A disturbance is kept if the error is at most this times the one before."""
 WORK = 0.25
 """Units of work for each state, row, free column and choice."""
-FAR = 1e18
 
 
 @dataclass(slots=True)
@@ -118,7 +116,7 @@ def improve_leader(
                 for first, column, last in zip(found.first, found.column, found.last, strict=True)
             )
             order = np.concatenate([found.first[:1], found.base[0]])
-            if pinned and problem.closed:
+            if pinned or problem.folded:
                 order[:2] = band.order[:2]  # either of the two that meet first leads
             keep(write_band(problem, run, Band(band.costs, order, rows)))
 
@@ -170,6 +168,8 @@ class _Search:
 
     def step(self, costs: Floats, cell: tuple[int, int]) -> bool:
         """Solve one program about a cell; return whether it gained."""
+        from pipeline.routing.loops.leader import program
+
         row, column = cell
         rows = len(costs)
         turn = 2 * int(self.random.integers(rows // 2)) if self.turns else 0
@@ -181,7 +181,7 @@ class _Search:
         seen = np.roll(self.costs, turn, axis=0) if turn else self.costs
         free = self.drawn(trail.errors(seen)[start : start + reach].sum(axis=0), column)
         held = self.held or start > 0
-        gain = _program(
+        gain = program(
             *(np.roll(costs, turn, axis=0), np.roll(self.open, turn)) if turn else (costs, self.open),
             *(trail.first, trail.last, trail.column, trail.base, free, start, start + reach),
             *(held, self.closed),
@@ -232,148 +232,3 @@ class _Search:
         self.keep()
         if self.error > SLACK * error:
             self.trail, self.error = trail, error
-
-
-@compiled
-def _program(  # type: ignore[no-untyped-def]
-    costs, open_, first, last, column, base, free, start, stop, held, closed
-):
-    """Solve rows ``start`` … ``stop``−1 for the leader and the ``free`` columns, in place.
-
-    ``open_`` (rows,): whether a row may have a hand-over.
-    ``held``: the state before ``start`` stays. The state before ``stop`` stays unless that is the end; that
-    too stays if ``closed``.
-    Returns whether a way was found (one always is unless the trail at hand is not legal).
-    """
-    rows, columns, k = costs.shape
-    q = len(free)
-    states = k ** (q + 1)
-    power = np.ones(q + 2, np.int64)
-    for i in range(1, q + 2):
-        power[i] = power[i - 1] * k
-    digit = np.empty((states, q + 1), np.int64)
-    for s in range(states):
-        rest = s
-        for i in range(q + 1):
-            digit[s, i] = rest % k
-            rest //= k
-    slot = np.full(columns, -1, np.int64)
-    for f in range(q):
-        slot[free[f]] = f
-    begin = first[start]
-    for f in range(q):
-        begin += base[start, free[f]] * power[f + 1]
-    value = np.zeros(states)
-    if held:
-        value[:] = FAR
-        value[begin] = 0.0
-    count = stop - start
-    inside = np.zeros((count, states), np.int32)  # state before the row, by the state at its end
-    across = np.zeros((count, states), np.int32)  # state at the row's end, by the state before the next
-    where = np.full((count, states), -1, np.int16)
-    sums = np.zeros((columns + 1, k))
-    meets = np.zeros((q, k, k))
-    along = np.zeros(q, np.int64)
-    for i in range(count):
-        r = start + i
-        rising = r % 2 == 0
-        for t in range(k):
-            total = 0.0
-            sums[0, t] = 0.0
-            for j in range(columns):
-                c = j if rising else columns - 1 - j
-                if slot[c] < 0:
-                    total += min(costs[r, c, t], costs[r, c, base[r, c]])
-                sums[j + 1, t] = total
-        for f in range(q):
-            along[f] = free[f] if rising else columns - 1 - free[f]
-            for x in range(k):
-                for y in range(k):
-                    meets[f, x, y] = min(costs[r, free[f], x], costs[r, free[f], y])
-        fixed = column[r]
-        if fixed >= 0 and slot[fixed] >= 0:
-            fixed = -1
-        ended = np.full(states, FAR)
-        for s in range(states):
-            if value[s] >= FAR:
-                continue
-            lead = digit[s, 0]
-            if fixed >= 0:
-                parks, goes = base[r + 1, fixed], base[r, fixed]
-                if lead != parks:
-                    continue
-                place = fixed if rising else columns - 1 - fixed
-                cost = value[s] + sums[place + 1, parks] + sums[columns, goes] - sums[place + 1, goes]
-                for f in range(q):
-                    cost += meets[f, parks if along[f] < place else goes, digit[s, f + 1]]
-                after = s - parks + goes
-                if cost < ended[after]:
-                    ended[after] = cost
-                    inside[i, after] = s
-                    where[i, after] = fixed
-                continue
-            cost = value[s] + sums[columns, lead]
-            for f in range(q):
-                cost += meets[f, lead, digit[s, f + 1]]
-            if cost < ended[s]:
-                ended[s] = cost
-                inside[i, s] = s
-                where[i, s] = -1
-            for g in range(q):
-                goes = digit[s, g + 1]
-                if not open_[r] or goes == lead or along[g] == 0 or along[g] == columns - 1:
-                    continue
-                cost = value[s] + sums[along[g] + 1, lead] + sums[columns, goes] - sums[along[g] + 1, goes]
-                for f in range(q):
-                    cost += meets[f, lead if along[f] <= along[g] else goes, digit[s, f + 1]]
-                after = s - lead + goes + (lead - goes) * power[g + 1]
-                if cost < ended[after]:
-                    ended[after] = cost
-                    inside[i, after] = s
-                    where[i, after] = free[g]
-        edge = columns - 1 if rising else 0
-        value = ended.copy()
-        for s in range(states):
-            across[i, s] = s
-        if r == rows - 1:
-            continue
-        if slot[edge] >= 0:
-            lifted = power[slot[edge] + 1]
-            for s in range(states):
-                lead, parked = digit[s, 0], digit[s, slot[edge] + 1]
-                after = s - lead + parked + (lead - parked) * lifted
-                if lead != parked and ended[s] < value[after]:
-                    value[after] = ended[s]
-                    across[i, after] = s
-        elif base[r, edge] != base[r + 1, edge]:
-            goes, parks = base[r, edge], base[r + 1, edge]
-            value[:] = FAR
-            for s in range(states):
-                if digit[s, 0] == parks:
-                    value[s - parks + goes] = ended[s]
-                    across[i, s - parks + goes] = s
-    if stop < rows:
-        s = first[stop]
-        for f in range(q):
-            s += base[stop, free[f]] * power[f + 1]
-    elif closed:
-        s = last[rows - 1]
-        for f in range(q):
-            s += base[rows, free[f]] * power[f + 1]
-    else:
-        s = int(np.argmin(value))
-    if value[s] >= FAR:
-        return False
-    if stop == rows and not closed:
-        for f in range(q):
-            base[rows, free[f]] = digit[s, f + 1]
-    for i in range(count - 1, -1, -1):
-        r = start + i
-        end = across[i, s]
-        last[r] = digit[end, 0]
-        column[r] = where[i, end]
-        s = inside[i, end]
-        first[r] = digit[s, 0]
-        for f in range(q):
-            base[r, free[f]] = digit[s, f + 1]
-    return True

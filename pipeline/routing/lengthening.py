@@ -15,23 +15,29 @@ from numpy.typing import NDArray
 
 from pipeline.band.knots import row_positions
 from pipeline.band.network import RowPlan, network
-from pipeline.routing.beam import beam
-from pipeline.routing.board import Board, Labels, board, colour_error, faults, hand_overs, solution
+from pipeline.routing.board import (
+    Board,
+    Labels,
+    board,
+    colour_error,
+    faults,
+    hand_overs,
+    labels_of,
+    shown,
+    solution,
+    tie,
+)
+from pipeline.routing.bound import strip_bound
 from pipeline.routing.meter import Meter
 from pipeline.routing.plain import is_plain
-from pipeline.routing.prices import knot_prices
 from pipeline.routing.question import Budget, Question, Routed
 from pipeline.routing.search import Search
-from pipeline.routing.settle import labels_of, relabel, settle
+from pipeline.routing.starts import Guide
 
-PRICE_STEPS = 40
-"""Steps of the prices at each smoothing, for routing from nothing."""
-A_STEP, A_KNOT = 4e6, 100.0
-"""Units of work of a step over all smoothings, and what each knot and pair of threads adds."""
+A_START, A_KNOT = 1.6e8, 8e3
+"""Units of work of routing from nothing, and what each knot and pair of threads adds."""
 APART = 6
 """Rows by which calm places lie apart, and from the ends, at least."""
-WIDTH = 200
-"""Frontiers kept in routing from nothing."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -145,8 +151,7 @@ class Band:
         """
         net = self.problem.network
         labels = labels_of(net, self.routes)
-        knots = np.arange(net.knots)
-        pain = self.problem.costs[knots[:, None], labels[net.into]].min(axis=1)
+        pain = shown(board(self.problem), labels)
         by_row = np.bincount(net.row, weights=pain, minlength=len(net.rows)) + 1e-9
         shares = (np.arange(places) + 0.5) / places
         twice = by_row + np.roll(by_row, 1)
@@ -199,15 +204,14 @@ class Band:
     ) -> Band:
         net = network(self.problem.network.strands, rows)
         changed = replace(self.problem, repeat=None, network=net, costs=costs, allowance=allowance)
-        error = colour_error(board(changed), relabel(net, self.strands, swaps))
+        error = colour_error(board(changed), tie(net, self.strands, swaps))
         return Band(changed, wanted, self.strands, swaps, error)
 
     def settled(self, meter: Meter) -> Band:
         """Improve the routes by a quick descent."""
         laid = board(self.problem)
         labels = labels_of(self.problem.network, self.routes)
-        settle(laid, labels, meter, rounds=3)
-        return self._with(laid, labels)
+        return self._with(laid, Search(laid, meter).settle(labels, rounds=3))
 
     def searched(self, budget: Budget, seed: int) -> Band:
         """Improve the routes by the router's search, until the budget is spent."""
@@ -215,32 +219,28 @@ class Band:
         laid = board(self.problem)
         if is_plain(self.problem):
             return self.settled(meter)
-        search = Search(laid, self._in_rows(), meter, seed)
+        search = Search(laid, meter, seed)
         return self._with(laid, search.improve(labels_of(self.problem.network, self.routes), 0.0))
 
     @property
     def work_anew(self) -> float:
         """Units of work of routing from nothing, before the descent."""
         knots, pairs = self.problem.network.knots, self.problem.threads**2
-        return PRICE_STEPS * (A_STEP + A_KNOT * knots * pairs) + 100.0 * WIDTH * knots
+        return A_START + A_KNOT * knots * pairs
 
     def routed_anew(self, meter: Meter, seed: int) -> Band:
         """Route from nothing, guided by prices; keep the routes at hand if they are better."""
         laid = board(self.problem)
         if is_plain(self.problem):
             return self
-        prices, _ = knot_prices(laid, PRICE_STEPS, lambda: meter.late)
-        labels = beam(laid, laid.cost, prices, WIDTH, lambda: meter.late)
-        meter.spend(self.work_anew)
+        priced = strip_bound(laid, self.work_anew / 2, lambda: meter.late)
+        meter.spend(priced.work)
+        labels = Guide(laid, priced, meter, seed).draw(labels_of(self.problem.network, self.routes))
         if labels is None:
             return self
-        search = Search(laid, self._in_rows(), meter, seed)
+        search = Search(laid, meter, seed)
         search.begin(labels)
         return self._with(laid, search.labels)
-
-    def _in_rows(self) -> NDArray[np.bool_]:
-        rows = np.array([row.worked == "rows" for row in self.problem.network.rows], dtype=bool)
-        return np.asarray(rows[self.problem.network.row])
 
     def _with(self, laid: Board, labels: Labels) -> Band:
         """The band with the routes of ``labels``, if they are legal and better."""

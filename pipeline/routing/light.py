@@ -10,9 +10,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from pipeline.routing.board import Labels
+from pipeline.routing.board import Labels, tie
 from pipeline.routing.question import Question
-from pipeline.routing.settle import relabel
 from pipeline.routing.stretches import Stretch, costs_of
 from pipeline.routing.turns import Floats, Ints
 
@@ -96,4 +95,4 @@ def write_band(problem: Question, stretch: Stretch, band: Band) -> Labels:
                 order[[at, at + 1]] = order[[at + 1, at]]
     if problem.closed and (order != strands).any():
         swaps[-1] = False  # the leader changes at the seam
-    return relabel(network, strands, swaps)
+    return tie(network, strands, swaps)

@@ -15,7 +15,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.routing.board import Board
-from pipeline.routing.compiled import compiled
 
 
 class Ahead(NamedTuple):
@@ -60,6 +59,8 @@ def look_ahead(
     (V,) the strip of each knot, a range of positions (see ``bound.Priced``).
     """
     layers, base = 2 if board.limited else 1, board.threads + 1
+    from pipeline.routing.loops.beams import tabulate
+
     step, low, wide, first = np.zeros_like(owner), [], [], []
     tables: list[NDArray[np.float32]] = []
     at = 0
@@ -71,7 +72,7 @@ def look_ahead(
         wide.append(int(board.position[knots].max()) + 2 - low[-1])
         first.append(at)
         table = np.empty((len(knots) + 1, layers, base ** wide[-1]), np.float32)
-        _tabulate(board, cost, prices, owner, toll, priced, knots, low[-1], wide[-1], table)
+        tabulate(board, cost, prices, owner, toll, priced, knots, low[-1], wide[-1], table)
         tables.append(table.ravel())
         at += table.size
     return Ahead(
@@ -85,114 +86,3 @@ def look_ahead(
         np.concatenate(tables) if tables else np.empty(0, np.float32),
         toll,
     )
-
-
-@compiled
-def _tabulate(board, cost, prices, owner, toll, priced, knots, low, wide, table):  # type: ignore[no-untyped-def]
-    """Fill ``table`` (steps + 1, layers, (k + 1) ** wide) from the last knot back.
-
-    ``priced`` (E,): wires between two knots; those that join two strips have a price.
-    """
-    k, layers, size = board.threads, table.shape[1], board.threads**wide
-    then = np.zeros((layers, size))
-    now = np.empty((layers, size))
-    table[len(knots)] = 0.0
-    for s in range(len(knots) - 1, -1, -1):
-        v = knots[s]
-        a, b, c, d = board.wire[v]
-        p = board.position[v] - low
-        entry_a = priced[a] and owner[board.ends[a, 0]] != owner[v]
-        entry_b = priced[b] and owner[board.ends[b, 0]] != owner[v]
-        leave_c = priced[c] and owner[board.ends[c, 1]] != owner[v]
-        leave_d = priced[d] and owner[board.ends[d, 1]] != owner[v]
-        counted = layers == 2 and board.counted[v]
-        again = s + 1 < len(knots) and board.row[knots[s + 1]] == board.row[v]
-        one = k**p
-        two = one * k
-        for m in range(layers):
-            on = m if again else 0  # the toll is of a row
-            used = 1 if counted and again else on
-            for y in range(k):
-                for x in range(k):
-                    shown = min(cost[v, x], cost[v, y])
-                    if entry_a:
-                        shown -= prices[a, x]
-                    if entry_b:
-                        shown -= prices[b, y]
-                    swap, stay = shown, shown
-                    if leave_c:
-                        swap += prices[c, y]
-                        stay += prices[c, x]
-                    if leave_d:
-                        swap += prices[d, x]
-                        stay += prices[d, y]
-                    if counted and x != y:
-                        stay += toll[board.row[v]] if m == 0 else 1e30
-                    for high in range(0, size, two * k):
-                        straight, parked = high + y * one + x * two, high + x * one + y * two
-                        for i in range(one):
-                            now[m, parked + i] = min(
-                                then[on, straight + i] + swap, then[used, parked + i] + stay
-                            )
-            if entry_a:
-                _forget(now[m], one, k)
-            if entry_b:
-                _forget(now[m], two, k)
-            _widen(now[m], k, wide, table[s, m])
-        now, then = then, now
-
-
-@compiled
-def _forget(values, one, k):  # type: ignore[no-untyped-def]
-    """Set every value to the least over the digit of weight ``one``: what comes in there is not known yet."""
-    for high in range(0, len(values), one * k):
-        for i in range(high, high + one):
-            least = values[i]
-            for t in range(1, k):
-                least = min(least, values[i + t * one])
-            for t in range(k):
-                values[i + t * one] = least
-
-
-@compiled
-def _widen(values, k, wide, table):  # type: ignore[no-untyped-def]
-    """Copy values (k ** wide,) into ``table`` ((k + 1) ** wide,); digit k stands for the best thread."""
-    base = k + 1
-    digits = np.zeros(wide, np.int64)
-    to = 0
-    for i in range(len(values)):
-        table[to] = values[i]
-        weight = 1
-        for q in range(wide):
-            digits[q] += 1
-            to += weight
-            if digits[q] < k:
-                break
-            digits[q] = 0
-            to -= k * weight
-            weight *= base
-    one = 1
-    for _ in range(wide):
-        for high in range(0, len(table), one * base):
-            for i in range(high, high + one):
-                least = table[i]
-                for t in range(1, k):
-                    least = min(least, table[i + t * one])
-                table[i + k * one] = least
-        one *= base
-
-
-@compiled
-def digit(ahead, thread):  # type: ignore[no-untyped-def]
-    """Return the digit of a thread, or of a strand without one (-1), in a state."""
-    return np.int64(thread) if thread >= 0 else np.int64(ahead.base - 1)
-
-
-@compiled
-def state(ahead, strip, threads):  # type: ignore[no-untyped-def]
-    """Return where the threads at all positions (n,) stand in a table of ``strip``."""
-    at, weight = np.int64(0), np.int64(1)
-    for q in range(ahead.low[strip], ahead.low[strip] + ahead.wide[strip]):
-        at += digit(ahead, threads[q]) * weight
-        weight *= ahead.base
-    return at

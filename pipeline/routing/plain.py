@@ -17,17 +17,18 @@ from numpy.typing import NDArray
 
 from pipeline.band.network import Network
 from pipeline.errors import ImpossibleError
-from pipeline.routing.board import middle, row_worked, solution
-from pipeline.routing.easing import Easing
+from pipeline.routing.board import Labels, board, middle, solution, tie
 from pipeline.routing.meter import Meter
 from pipeline.routing.plain_run import Effort, PlainRun, Run, solve_run
-from pipeline.routing.question import Budget, Question, Routed, Stopped
-from pipeline.routing.settle import relabel
+from pipeline.routing.question import Budget, Ease, Question, Routed
+from pipeline.routing.search import Search
 from pipeline.routing.stretches import Stretch, costs_of, stretches
 from pipeline.routing.turns import Ints
 
 SETTLING = 0.1
 """Share of a search's effort that goes into re-solving the strips of a band of several runs."""
+HASTY = 0.05
+"""Share of a plain search's effort that finds a plain band to start from; it is not proved."""
 WORK = 1.5e8
 """Visited cells that effort 1.0 stands for; about 5 s on the machine of ``benchmarks/RESULTS.md``."""
 
@@ -45,15 +46,32 @@ def solve_plain(problem: Question, budget: Budget = Budget()) -> Routed:
     The bound holds where every allowance is 0. A closed band must be one run. Raises ImpossibleError where
     no starting order meets the bounds set, ValueError for a row-worked row that does not cross the band.
     """
+    effort = Effort(WORK * budget.effort, budget)
+    labels, proof = _laid(problem, effort)
+    if proof is not None:
+        return solution(problem, labels, proof, effort.stopped)
+    share = replace(budget, effort=SETTLING * budget.effort, reporter=None)
+    search = Search(board(problem.eased(Ease.PLAIN)), Meter(share, problem.network.knots))
+    search.take(labels)
+    search.descend(2, 4)
+    return solution(problem, search.labels, _bound(problem, effort), effort.stopped)
+
+
+def plain_labels(problem: Question, budget: Budget) -> Labels:
+    """The plain band as a start, with a small share of the effort and no compiled loop."""
+    hasty = replace(budget, effort=HASTY * budget.effort, reporter=None)
+    return _laid(problem, Effort(WORK * hasty.effort, hasty))[0]
+
+
+def _laid(problem: Question, effort: Effort) -> tuple[Labels, float | None]:
+    """Labels of a plain band run by run, and its bound where one run is all there is."""
     network = problem.network
     if network.strands == 2:
         return _two_strands(problem)
-    effort = Effort(WORK * budget.effort, budget)
     runs = list(stretches(network))
     order: Ints | None = None
     strands: Ints | None = None
     leaders: dict[int, int] = {}
-    one_run = len(runs) == 1 and len(runs[0].rows) == len(network.rows)
     proof = 0.0
     for number, stretch in enumerate(runs):
         run = _run(problem, stretch, order)
@@ -74,14 +92,8 @@ def solve_plain(problem: Question, budget: Budget = Budget()) -> Routed:
     swaps = _tie(network, order, leaders, range(len(network.rows)))
     if problem.closed and (order != strands).any():
         swaps[-1] = False
-    if one_run:
-        cost, hand_overs = tally(problem, strands, swaps)
-        return Routed(strands, swaps, cost, min(proof, cost), effort.stopped, hand_overs)
-    easing = Easing(
-        problem, Meter(replace(budget, effort=SETTLING * budget.effort, reporter=None), network.knots)
-    )
-    labels = easing.keep_plain(relabel(network, strands, swaps))
-    return solution(problem, labels, _bound(problem, effort), effort.stopped)
+    one_run = len(runs) == 1 and len(runs[0].rows) == len(network.rows)
+    return tie(network, strands, swaps), proof if one_run else None
 
 
 def _run(problem: Question, stretch: Stretch, order: Ints | None, *, free: bool = False) -> Run:
@@ -141,21 +153,7 @@ def _bound(problem: Question, effort: Effort) -> float:
     return bound + float(problem.costs[~covered].min(axis=1).sum())
 
 
-def tally(problem: Question, strands: Ints, swaps: NDArray[np.bool_]) -> tuple[float, int]:
-    """Cost and hand-overs (different threads that stay in row-worked rows) of routes."""
-    network = problem.network
-    order = strands.copy()
-    met = np.empty((network.knots, 2), dtype=np.int64)
-    for knot, (position, swap) in enumerate(zip(network.position.tolist(), swaps.tolist(), strict=True)):
-        left, right = met[knot] = order[position], order[position + 1]
-        if swap:
-            order[position], order[position + 1] = right, left
-    knots = np.arange(network.knots)
-    cost = np.minimum(problem.costs[knots, met[:, 0]], problem.costs[knots, met[:, 1]]).sum()
-    return float(cost), int((row_worked(network) & ~swaps & (met[:, 0] != met[:, 1])).sum())
-
-
-def _two_strands(problem: Question) -> Routed:
+def _two_strands(problem: Question) -> tuple[Labels, float]:
     """Two strands meet in every knot: try each pair of threads."""
     allowed = [range(problem.threads) if pin is None else (pin,) for pin in problem.start]
     found: tuple[float, tuple[int, int]] | None = None
@@ -169,8 +167,7 @@ def _two_strands(problem: Question) -> Routed:
             found = cost, (left, right)
     if found is None:
         raise _impossible()
-    swaps = np.ones(problem.network.knots, dtype=bool)
-    return Routed(np.array(found[1], dtype=np.int64), swaps, found[0], found[0], Stopped.DONE, 0)
+    return tie(problem.network, np.array(found[1]), np.ones(problem.network.knots, dtype=bool)), found[0]
 
 
 def _impossible() -> ImpossibleError:

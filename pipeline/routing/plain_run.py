@@ -14,8 +14,6 @@ from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import Bounds, LinearConstraint, linear_sum_assignment, milp
-from scipy.sparse import csr_array, eye_array, kron
 
 from pipeline.routing.columns import Columns, Enough, Prices, ascend, columns
 from pipeline.routing.question import Budget, Stopped
@@ -238,6 +236,9 @@ def assign(choices: Floats, allowed: Bools, size: Ints, left: Floats) -> Ints | 
         return least
     if (size == size[0]).all():
         return _assign_evenly(np.where(allowed, choices, np.inf), np.floor(left / size[0]))
+    from scipy.optimize import Bounds, LinearConstraint, milp
+    from scipy.sparse import csr_array, eye_array, kron
+
     capped = np.flatnonzero(np.isfinite(left))
     one_each = kron(eye_array(cuts), np.ones((1, threads)))
     drawn = csr_array(np.stack([np.kron(size, np.arange(threads) == t) for t in capped]))
@@ -252,6 +253,8 @@ def assign(choices: Floats, allowed: Bools, size: Ints, left: Floats) -> Ints | 
 
 def _assign_evenly(choices: Floats, left: Floats) -> Ints | None:
     """The assignment where every cut is of one size: each thread has as many seats as cuts left."""
+    from scipy.optimize import linear_sum_assignment
+
     cuts, threads = choices.shape
     seats = np.repeat(np.arange(threads), np.minimum(left, cuts).astype(np.int64))
     if len(seats) < cuts:

@@ -14,11 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.band.network import Repeat, RowPlan, network
-from pipeline.routing.board import board, row_worked, solution
-from pipeline.routing.closed import quick_bound, route_closed
+from pipeline.routing.board import board, solution, tie
+from pipeline.routing.bound import strip_bound
 from pipeline.routing.meter import Meter
 from pipeline.routing.question import Budget, Question, Routed, Stopped
-from pipeline.routing.settle import relabel
 
 PERIOD, ENDS, BOUND = 0.8, 0.1, 0.1
 """Shares of the effort for the period, for what comes before and after, and for the bound of each repeat
@@ -36,15 +35,15 @@ def route_repeated(question: Question, budget: Budget, route: Router) -> Routed:
     if repeat is None:
         raise ValueError("the question repeats nothing")
     period = replace(part(question, repeat.first, repeat.first + repeat.rows), closed=True)
-    once = route_closed(period, _share(budget, PERIOD))
+    once = route(period, _share(budget, PERIOD))
     bound, stopped = 0.0, once.stopped
     strands, ahead, rest = reach(question, repeat, once.strands, budget, route)
     if once.cost > 0 and not budget.late:
         laid, meter = board(replace(period, closed=False)), Meter(budget, period.network.knots)
-        least = quick_bound(laid, row_worked(period.network), meter, BOUND, once.cost)
-        bound = repeat.times * min(least, once.cost)
+        least = strip_bound(laid, BOUND * meter.allowed, lambda: meter.late, enough=once.cost)
+        bound = repeat.times * min(least.bound, once.cost)
     swaps = np.concatenate([ahead, *[once.swaps] * repeat.times, rest])
-    labels = relabel(question.network, strands, swaps)
+    labels = tie(question.network, strands, swaps)
     if stopped is Stopped.DONE:
         stopped = budget.ended
     return solution(question, labels, bound, stopped)
@@ -61,7 +60,7 @@ def reach(
     if repeat.first:
         before = backwards(part(question, 0, repeat.first))
         found = route(_hanging(before, hanging), _share(budget, ENDS / 2))
-        strands = relabel(before.network, found.strands, found.swaps)[before.network.last].astype(np.int64)
+        strands = tie(before.network, found.strands, found.swaps)[before.network.last].astype(np.int64)
         ahead = found.swaps[::-1]
     if repeat.stop < len(question.network.rows):
         after = part(question, repeat.stop, len(question.network.rows))

@@ -9,8 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.routing.board import Board
-from pipeline.routing.prices import Prices
+from pipeline.routing.board import Board, Prices
 
 
 def reversible(board: Board) -> bool:
@@ -41,6 +40,7 @@ def reverse(board: Board) -> tuple[Board, NDArray[np.int64]]:
         cost=np.ascontiguousarray(board.cost[::-1]),
         row=np.ascontiguousarray(len(board.allowance) - 1 - board.row[::-1]).astype(np.int32),
         position=np.ascontiguousarray(board.position[::-1]),
+        in_rows=np.ascontiguousarray(board.in_rows[::-1]),
         counted=np.ascontiguousarray(board.counted[::-1]),
         allowance=np.ascontiguousarray(board.allowance[::-1]),
         weight=weight,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 from itertools import combinations
 
@@ -10,41 +9,44 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 
 from pipeline.routing.beam import complete, follow
-from pipeline.routing.board import Board, Labels, board, colour_error, row_worked, solution
-from pipeline.routing.bound import strip_bound
-from pipeline.routing.closed import route_closed
-from pipeline.routing.ease import fewer_hand_overs, hasty_plain
+from pipeline.routing.board import Board, Labels, at_edge, board, colour_error, hand_overs, solution
+from pipeline.routing.bound import Priced, certified, strip_bound
+from pipeline.routing.closed import one_run, steady
+from pipeline.routing.ease import fewer_hand_overs
 from pipeline.routing.exchange import exchange
 from pipeline.routing.leader import applies, improve_leader
 from pipeline.routing.meter import Meter
-from pipeline.routing.plain import is_plain, solve_plain
-from pipeline.routing.prices import certified
+from pipeline.routing.plain import is_plain, plain_labels, solve_plain
 from pipeline.routing.question import Budget, Question, Routed, Stopped, proved, require_possible
 from pipeline.routing.repeated import route_repeated
-from pipeline.routing.search import EVERYWHERE, Search
-from pipeline.routing.starts import Guide, ladder, starts
+from pipeline.routing.search import Search
+from pipeline.routing.starts import Guide
 from pipeline.routing.warm import compiler
 
-STARTING, STRIPS, GUIDED = 0.4, 0.12, 0.52
-"""Where rows are diagonal-worked: share of the effort spent by the end of the beams under prices of wires,
-share that goes into the prices of strips, share spent by the end of the beams that look ahead over these.
+STRIPS, BEAMS = 0.12, 0.52
+"""Where rows are diagonal-worked: share of the effort that goes into the prices of strips, and share spent by
+the end of the beams that look ahead over these.
 """
-STRIPS_IN_ROWS, GUIDED_IN_ROWS, GUIDED_LIGHT = 0.25, 0.7, 0.85
-"""The last two where all is row-worked; at light ease the search after the beams gains little."""
+STRIPS_IN_ROWS, BEAMS_IN_ROWS, BEAMS_LIMITED = 0.25, 0.7, 0.85
+"""The same where all is row-worked; where hand-overs are limited the search after the beams gains little."""
+FEWEST, CHEAP = 4, 1e7
+"""Beams are drawn where the effort suffices for so many (one or two gain less than the search would), or
+where one is of so few units of work.
+"""
 PROMISING = 1.15
-"""Row-worked routings are exchanged where they come so near to the best after a short descent."""
+"""Routings are exchanged where they come so near to the best after a short descent."""
 LONGER = 2.0
 """How much more than a row-worked knot a diagonal-worked one is given of the effort."""
-LEADER = 0.35
-"""Share of the effort for the leader's programs, where the whole band is row-worked at light ease."""
+LEADER, CLOSED_LEADER = 0.35, 0.6
+"""Share of the effort for the leader's programs, where they apply; on a closed band they come first."""
 
 
 def route(problem: Question, budget: Budget | None = None) -> Routed:
     """Find routes of little colour error, with a certified lower bound; fewest hand-overs come second.
 
-    Two threads at ease full are solved exactly. Raises ImpossibleError when the pins, folds and limits
-    cannot be met together. A deadline or Ctrl-C (KeyboardInterrupt) returns the best so far, and
-    ``Routed.stopped`` says so.
+    Two threads with any number of hand-overs are solved exactly. Raises ImpossibleError when the pins, folds
+    and limits cannot be met together, ValueError for a closed band that cannot close. A deadline or Ctrl-C
+    (KeyboardInterrupt) returns the best so far, and ``Routed.stopped`` says so.
     """
     with threadpool_limits(1):  # the vectors are short: more threads of a BLAS only wait for each other
         return _route(problem, budget or Budget())
@@ -52,22 +54,21 @@ def route(problem: Question, budget: Budget | None = None) -> Routed:
 
 def _route(problem: Question, budget: Budget) -> Routed:
     require_possible(problem)
-    if problem.closed:
-        return route_closed(problem, budget)
     if problem.repeat is not None:
         return route_repeated(problem, budget, _route)
-    laid = board(problem)
-    if is_plain(problem):
+    if is_plain(problem) and (not problem.closed or one_run(problem)):
         return solve_plain(problem, budget)
-    compiling = compiler(budget)
-    if compiling is not None:
-        passable = makeshift(problem, laid, budget)
-        if not compiling.done(budget):
-            return solution(problem, passable, 0.0, budget.ended)
-    run = _Run(problem, laid, budget)
+    run = _Run(problem, budget)
     stopped = Stopped.DONE
     try:
-        run.search()
+        run.begin()
+        if run.finished:
+            return solution(problem, run.best, run.bound)
+        compiling = compiler(budget)
+        if compiling is not None and not compiling.done(budget):
+            return solution(problem, run.best, run.bound, budget.ended)
+        if not run.proved:
+            run.search()
     except KeyboardInterrupt:
         stopped = Stopped.INTERRUPT
     if stopped is Stopped.DONE and not run.proved:
@@ -80,22 +81,28 @@ def _route(problem: Question, budget: Budget) -> Routed:
 class _Run:
     """The best labels and bound so far, kept where an interrupt finds them."""
 
-    def __init__(self, problem: Question, laid: Board, budget: Budget) -> None:
-        self.problem, self.board, self.budget, self.seed = problem, laid, budget, budget.seed
-        self.leads = applies(problem)
-        effort = budget.effort * (1 - LEADER * self.leads)
-        self.meter = Meter(replace(budget, effort=effort), cells(problem))
+    def __init__(self, problem: Question, budget: Budget) -> None:
+        self.problem, self.budget = problem, budget
+        self.board = board(problem)
+        self.leading = (CLOSED_LEADER if problem.closed else LEADER) * applies(problem)
+        self.meter = Meter(replace(budget, effort=budget.effort * (1 - self.leading)), cells(problem))
         self.bound = 0.0
-        self.best: Labels = simple(laid)
-        self.plain: Labels | None = None
+        self.best: Labels = steady(self.board, problem) if problem.closed else simple(self.board)
+        self.plain: Labels | None = self.best if problem.closed else None
 
     @property
     def cost(self) -> float:
-        return float(colour_error(self.board, self.best))
+        return colour_error(self.board, self.best)
 
     @property
     def proved(self) -> bool:
         return proved(self.cost, self.bound)
+
+    @property
+    def finished(self) -> bool:
+        """Whether the best is proved and has no hand-over in mid-row."""
+        inside = self.board.in_rows & ~at_edge(self.board.row)
+        return self.proved and not (hand_overs(self.board, self.best) & inside).any()
 
     def keep(self, labels: Labels) -> None:
         """Remember ``labels`` if they are better."""
@@ -103,87 +110,81 @@ class _Run:
             self.best = labels.copy()
             self.meter.cost = self.cost
 
+    def begin(self) -> None:
+        """A passable routing without compiled loops: the plain band, exchanges of two threads."""
+        laid = self.board
+        if laid.in_rows.any() and (not self.problem.closed or one_run(self.problem)):
+            self.plain = plain_labels(self.problem, self.budget)
+            if colour_error(laid, self.plain) <= self.cost:  # of equals it reads most simply
+                self.best = self.plain
+        if laid.limited or self.proved:
+            return
+        exact = laid.threads == 2 and not self.problem.folded
+        for s, t in combinations(range(laid.threads), 2):
+            if self.budget.late and not exact:
+                break
+            least = exchange(laid, laid.cost, self.best, s, t)
+            if exact:
+                self.bound = certified(least, laid)
+
     def search(self) -> None:
-        if not len(self.board.wire) or self.proved:
-            return
-        laid, meter = self.board, self.meter
-        if laid.threads == 2 and not laid.limited and not self.problem.folded:
-            least = exchange(laid, laid.cost, self.best, 0, 1)
-            self.bound = certified(least, laid)
-            return
-        in_rows = row_worked(self.problem.network)
-        search = Search(laid, in_rows, meter, self.seed)
+        """Raise the bound, and search until the effort is spent."""
+        if self.problem.closed:
+            self.raise_bound()
+            self.lead()
+        search = Search(self.board, self.meter, self.budget.seed)
         try:
-            self.start(search, bool(in_rows.any()), bool(in_rows.all()))
+            if not self.board.limited:  # else narrow windows would spoil the plain band before it is improved
+                search.begin(self.best)
+                self.keep(search.labels)
+            if not self.problem.closed:  # a beam does not end as it begins
+                self.draw(search)
             if not self.proved:
                 search.improve(self.best, self.bound)
         finally:
             if search.best is not None:
                 self.keep(search.best)
-        if self.leads and not self.proved:
-            share = Meter(replace(self.budget, effort=LEADER * self.budget.effort), laid.knots)
+        if not self.problem.closed:
+            self.lead()
+
+    def lead(self) -> None:
+        """Improve by programs of the leader, where they apply."""
+        if self.leading and not self.proved:
+            share = Meter(replace(self.budget, effort=self.leading * self.budget.effort), self.board.knots)
             share.cost, share.bound = self.cost, self.bound
-            improve_leader(self.problem, self.best, share, self.keep, self.seed)
+            improve_leader(self.problem, self.best, share, self.keep, self.budget.seed)
 
-    def raise_bound(self, bound: float) -> None:
-        """Remember ``bound`` if it is better."""
-        self.bound = self.meter.bound = max(self.bound, bound)
-
-    def start(self, search: Search, some_rows: bool, all_rows: bool) -> None:
-        """Raise the bound, and find a good routing to search on from."""
-        board, meter = self.board, self.meter
-        if some_rows:
-            self.soften(search)
-        prices = None
-        if not all_rows and not self.proved and not meter.over():
-            rungs = ladder(board, meter)
-            best = max(rungs, key=lambda rung: rung.bound, default=None)
-            if best is not None:
-                prices = best.prices
-                self.raise_bound(best.bound)
-            self.draw(search, starts(board, rungs, meter, self.seed), STARTING)
+    def raise_bound(self) -> Priced | None:
+        """Raise the bound by strips; None where there is no effort left for it."""
+        laid, meter = self.board, self.meter
         if self.proved or meter.over():
-            return
-        share, until = STRIPS, GUIDED
-        if all_rows:
-            share, until = STRIPS_IN_ROWS, GUIDED_LIGHT if board.limited else GUIDED_IN_ROWS
-        priced = strip_bound(board, share * meter.allowed, lambda: meter.late, prices, enough=self.cost)
+            return None
+        share = STRIPS_IN_ROWS if laid.in_rows.all() else STRIPS
+        priced = strip_bound(laid, share * meter.allowed, lambda: meter.late, enough=self.cost)
         meter.spend(priced.work)
-        self.raise_bound(priced.bound)
-        guide = Guide(board, priced, meter, self.seed, follow=not all_rows)
-        self.draw(search, guide.draws(lambda: self.best), until)
+        self.bound = meter.bound = max(self.bound, priced.bound)
+        return priced
 
-    def soften(self, search: Search) -> None:
-        """Start from routings without hand-overs, and let these come in where they pay most."""
-        self.plain = hasty_plain(self.problem, self.budget)
-        for start in (self.plain, simple(self.board)):
-            self.keep(start)
-            if self.proved or self.meter.over():
-                return
-            if not self.board.limited:  # many hand-overs cannot fade to one a row
-                search.soften(start)
-                self.keep(search.labels)
-
-    def draw(self, search: Search, drawn: Iterator[Labels], share: float) -> None:
-        """Descend from one routing after another; keep the best, with what the others do better."""
-        for labels in drawn:
+    def draw(self, search: Search) -> None:
+        """Raise the bound by strips; descend from one beam over them after another, and keep the best."""
+        laid, meter, priced = self.board, self.meter, self.raise_bound()
+        if priced is None or self.proved:
+            return
+        until = BEAMS
+        if laid.in_rows.all():
+            until = BEAMS_LIMITED if laid.limited else BEAMS_IN_ROWS
+        guide = Guide(laid, priced, meter, self.budget.seed, follow=not laid.in_rows.all())
+        if guide.work > CHEAP and meter.spent + FEWEST * guide.work > until * meter.allowed:
+            return
+        for labels in guide.draws(lambda: self.best):
             self.keep(labels)
-            if search.merging_pays:
-                search.begin(labels)
-                self.keep(search.labels)
-                other = search.labels.copy()
-                search.take(self.best)
-                if search.merge(other) > 0:
-                    search.descend(2, 3)
-            else:
-                search.take(labels)
-                search.touch(0, EVERYWHERE)
+            search.take(labels)
+            search.descend(2, 3)
+            if search.error < PROMISING * self.cost:
+                search.exchange(3)
                 search.descend(2, 3)
-                if colour_error(self.board, search.labels) < PROMISING * self.cost:
-                    search.exchange(self.board.cost, 3)
-                    search.descend(2, 3)
             self.keep(search.labels)
-            if self.proved or self.meter.over() or self.meter.share >= share:
+            if self.proved or meter.share >= until:
                 return
 
 
@@ -192,19 +193,6 @@ def cells(problem: Question) -> int:
     diagonal = np.array([row.worked != "rows" for row in problem.network.rows], dtype=bool)
     knots = problem.network.knots
     return knots + int(LONGER * diagonal[problem.network.row].sum()) if knots else 0
-
-
-def makeshift(problem: Question, laid: Board, budget: Budget) -> Labels:
-    """Return a passable routing without compiled loops: the plain band, or exchanges of two threads."""
-    best = simple(laid)
-    if laid.limited:
-        plain = hasty_plain(problem, budget)
-        return min(best, plain, key=lambda labels: colour_error(laid, labels))
-    for s, t in combinations(range(laid.threads), 2):
-        if budget.late:
-            break
-        exchange(laid, laid.cost, best, s, t)
-    return best
 
 
 def simple(laid: Board) -> Labels:
@@ -219,5 +207,4 @@ def simple(laid: Board) -> Labels:
         starts = np.flatnonzero((laid.weight[: laid.strands] > 0) & (threads[: laid.strands] < 0))
         threads[starts] = wishes[starts].argmin(axis=1)
     complete(laid, threads)
-    labels = follow(laid, np.zeros(len(laid.wire), np.bool_), threads)
-    return labels
+    return follow(laid, np.zeros(laid.knots, np.bool_), threads)

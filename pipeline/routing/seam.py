@@ -14,13 +14,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import linear_sum_assignment
 
 from pipeline.band.knots import row_positions
 from pipeline.band.network import Network, RowPlan, network
 from pipeline.routing.beam import follow
-from pipeline.routing.board import Board, Labels, board, colour_error, row_worked
-from pipeline.routing.closed import quick_bound
+from pipeline.routing.board import Board, Labels, board, colour_error, labels_of, tie
+from pipeline.routing.bound import strip_bound
 from pipeline.routing.joins import JoinedPoint, tie_with_changes
 from pipeline.routing.lengthening import Band, Point, beside, calm_places
 from pipeline.routing.meter import Meter
@@ -28,7 +27,6 @@ from pipeline.routing.question import Budget, Question, Routed
 from pipeline.routing.repeated import part
 from pipeline.routing.route import route
 from pipeline.routing.search import Search
-from pipeline.routing.settle import labels_of, relabel
 
 PLACES = 3
 """Calm places that are tried for a seam."""
@@ -110,6 +108,8 @@ def lead_over(have: Ints, want: Ints, gap: int, most: int) -> Seam:
     (Habermann 1972; Knuth, The Art of Computer Programming 3, section 5.3.4). If the rows do not suffice,
     the order reached is as near as they lead.
     """
+    from scipy.optimize import linear_sum_assignment
+
     n = len(have)
     place = np.arange(n)
     moves = (place[:, None] - place) ** 2.0
@@ -180,7 +180,7 @@ def parted(band: Band, gap: int, most: int, budget: Budget) -> Band | None:
     _, seam, over, under = parts
     longer, kinds = _longer(band.problem, band.wanted, seam)
     swaps = np.concatenate([over.swaps, seam.swaps, under.swaps])
-    error = colour_error(board(longer), relabel(longer.network, over.strands, swaps))
+    error = colour_error(board(longer), tie(longer.network, over.strands, swaps))
     return Band(longer, kinds, over.strands, swaps, error) if error < band.error - 1e-6 else None
 
 
@@ -202,10 +202,10 @@ def _whole(
     threads[len(plain.ends) :] = after
     labels = follow(laid, ~swaps, threads)
     meter = Meter(replace(budget, effort=WHOLE * budget.effort), laid.knots)
-    straight = row_worked(longer.network)
-    bound = quick_bound(laid, straight, meter, BOUND, float(colour_error(laid, labels)))
-    search = Search(laid, straight, meter, budget.seed)
-    best = search.improve(labels, bound)
+    priced = strip_bound(laid, BOUND * meter.allowed, lambda: meter.late, enough=colour_error(laid, labels))
+    meter.spend(priced.work)
+    bound = priced.bound
+    best = Search(laid, meter, budget.seed).improve(labels, bound)
     return _points(longer, wanted, laid, best, wires, len(plain.ends), len(seam.rows), bound)
 
 

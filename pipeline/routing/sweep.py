@@ -12,9 +12,11 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.routing.board import Board
-from pipeline.routing.compiled import compiled
-from pipeline.routing.windows import solve
+from pipeline.routing.board import Board, Labels
+from pipeline.routing.windows import Desk
+
+MARGIN = 8
+"""How far along its strip a window reaches beyond what has changed."""
 
 
 class Strips(NamedTuple):
@@ -91,43 +93,41 @@ def families(board: Board, rows_worked: NDArray[np.bool_]) -> Iterator[Family]:
             yield Family(inside, (row - at) // 2 - int(((row - at) // 2).min(initial=0)), row)
 
 
-@compiled
-def sweep(board, cost, penalty, labels, desk, strips, clock, begin, end, margin, low, high):  # type: ignore[no-untyped-def]
-    """Solve strips ``begin`` … ``end`` - 1 where knots of rows ``low`` … ``high`` changed; return the gain.
+class Step(NamedTuple):
+    """What a sweep works under: costs (V, k), prices of hand-overs (V,), and the rows it sees."""
 
-    ``margin`` is how far along the strip the window reaches beyond the knots that changed.
+    cost: NDArray[np.float64]
+    penalty: NDArray[np.float64]
+    rows: tuple[int, int] = (0, 1 << 30)
+
+
+def sweep(
+    board: Board, step: Step, labels: Labels, desk: Desk, strips: Strips, clock: Clock, which: range
+) -> float:
+    """Solve those of the strips where knots have changed since; return the gain.
+
+    A window reaches ``MARGIN`` beyond the knots that changed, along its strip.
     """
+    from pipeline.routing.loops.windows import solve
+
+    low, high = step.rows
     total = 0.0
-    kept = np.empty((len(strips.knots), 4), np.int8)
-    for i in range(begin, end):
-        a, b = strips.first[i], strips.first[i + 1]
-        nearest, farthest = np.int64(1) << 40, -(np.int64(1) << 40)
-        for q in range(a, b):
-            v = strips.knots[q]
-            if clock.changed[v] > strips.solved[i] and low <= board.row[v] <= high:
-                nearest = min(nearest, strips.along[q])
-                farthest = max(farthest, strips.along[q])
-        if farthest < nearest:
+    for i in which:
+        inside = slice(strips.first[i], strips.first[i + 1])
+        knots, along = strips.knots[inside], strips.along[inside]
+        rows = board.row[knots]
+        dirty = np.flatnonzero((clock.changed[knots] > strips.solved[i]) & (rows >= low) & (rows <= high))
+        if not len(dirty):
             continue
-        while a < b and strips.along[a] < nearest - margin:
-            a += 1
-        while a < b and strips.along[b - 1] > farthest + margin:
-            b -= 1
-        order = strips.knots[a:b]
-        for q in range(len(order)):
-            for j in range(4):
-                kept[q, j] = labels[board.wire[order[q], j]]
-        gain = solve(board, cost, penalty, labels, order, desk)
-        strips.solved[i] = clock.tick[0]
+        begin = np.searchsorted(along, along[dirty[0]] - MARGIN)
+        end = np.searchsorted(along, along[dirty[-1]] + MARGIN, side="right")
+        wires = board.wire[knots[begin:end]]
+        kept = labels[wires]
+        gain = float(solve(board, step.cost, step.penalty, labels, knots[begin:end], desk))
         if gain > 0:
             clock.tick[0] += 1
             total += gain
-            for q in range(len(order)):
-                for j in range(4):
-                    w = board.wire[order[q], j]
-                    if labels[w] != kept[q, j]:
-                        for e in range(2):
-                            if board.ends[w, e] >= 0:
-                                clock.changed[board.ends[w, e]] = clock.tick[0]
-            strips.solved[i] = clock.tick[0]
+            ends = board.ends[wires[labels[wires] != kept]].ravel()
+            clock.changed[ends[ends >= 0]] = clock.tick[0]
+        strips.solved[i] = clock.tick[0]
     return total

@@ -22,7 +22,7 @@ from itertools import zip_longest
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.routing.board import board, row_worked
+from pipeline.routing.board import board
 from pipeline.routing.bound import strip_bound
 from pipeline.routing.closed import steady
 from pipeline.routing.ease import fewer_hand_overs
@@ -119,7 +119,7 @@ def _finished(point: Point, budget: Budget, stopped: Stopped) -> Point:
     if not meter.late:
         bound = strip_bound(board(problem), meter.allowed, lambda: meter.late, enough=cost).bound
     routes = replace(point.solution, lower_bound=min(bound, cost), stopped=stopped)
-    plain = steady(board(problem), row_worked(problem.network)) if problem.closed else None
+    plain = steady(board(problem), problem) if problem.closed else None
     routes = fewer_hand_overs(problem, routes, budget, plain)
     made = count_made(problem, routes, point.wanted)
     return replace(point, made=made, colour_error=routes.cost, solution=routes)

@@ -12,9 +12,8 @@ from benchmarks.reference.replay import replay
 from pipeline.band.network import network, picture_rows
 from pipeline.errors import ImpossibleError
 from pipeline.routing import Budget, Ease, JoinedPoint, Question, insert_switching, route, thread_changes
-from pipeline.routing.board import board, faults, middle, solution
+from pipeline.routing.board import board, faults, middle, solution, tie
 from pipeline.routing.question import ANY, require_possible
-from pipeline.routing.settle import relabel
 from tests.routing.problems import tiny
 from tests.routing.samples import crossed_blocks
 
@@ -114,7 +113,7 @@ def mid_row_hand_overs(asked: Question, point: JoinedPoint) -> np.ndarray:
 def test_a_band_that_breaks_its_allowance_cannot_leave_the_router() -> None:
     net = network(5, picture_rows(5, 1, "rows"))
     asked = Question(net, np.zeros((4, 2)), (None,) * 5, (None,) * 2)
-    labels = relabel(net, np.array([0, 1, 0, 1, 0]), np.array([True, False, False, True]))
+    labels = tie(net, np.array([0, 1, 1, 0, 1]), np.array([True, False, False, True]))
     for allowance, legal in ((0, False), (1, False), (ANY, True)):
         posed = replace(asked, allowance=(allowance,))
         assert (not faults(board(posed), labels)) == legal

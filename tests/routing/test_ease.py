@@ -12,13 +12,12 @@ from benchmarks.instances import problem as of_case
 from benchmarks.reference import brute
 from benchmarks.reference.replay import Replayed, replay
 from pipeline.routing import route
-from pipeline.routing.board import board, colour_error, faults, solution
+from pipeline.routing.board import board, colour_error, faults, labels_of, solution
 from pipeline.routing.ease import fewer_hand_overs
 from pipeline.routing.exchange import exchange
 from pipeline.routing.light import read_band, write_band
 from pipeline.routing.plain import solve_plain
 from pipeline.routing.question import Budget, Ease, Question, Routed
-from pipeline.routing.settle import labels_of
 from pipeline.routing.stretches import stretches
 from tests.routing.problems import mirrored, picture, tiny
 

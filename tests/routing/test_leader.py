@@ -8,8 +8,7 @@ import pytest
 from benchmarks.reference import brute
 from pipeline.band.network import network, picture_rows
 from pipeline.routing import Budget, Ease, Question, route
-from pipeline.routing.board import board, colour_error, faults
-from pipeline.routing.joins import labels_of
+from pipeline.routing.board import board, colour_error, faults, labels_of
 from pipeline.routing.leader import applies, improve_leader
 from pipeline.routing.meter import Meter
 

@@ -15,7 +15,8 @@ from pipeline.routing import Budget, Ease
 from pipeline.routing.beam import beam
 from pipeline.routing.board import board, colour_error, faults, used
 from pipeline.routing.bound import strip_bound
-from pipeline.routing.lookahead import Ahead, look_ahead, state
+from pipeline.routing.lookahead import Ahead, look_ahead
+from pipeline.routing.loops.beams import state
 from pipeline.routing.meter import Meter
 from pipeline.routing.question import Question, require_possible
 from pipeline.routing.starts import Guide

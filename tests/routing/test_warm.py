@@ -55,7 +55,7 @@ def test_compiling_beforehand_leaves_nothing_to_compile() -> None:
 @pytest.fixture
 def cold(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """No note of compiled loops, and a compiler that never gets done."""
-    monkeypatch.setattr(warm, "note", lambda: tmp_path / warm.NOTE)
+    monkeypatch.setattr(warm, "note", lambda group: tmp_path / group)
     monkeypatch.setattr(warm.sys, "executable", sys.executable)
     monkeypatch.setattr(warm, "__name__", "time; import time; time.sleep(600); from time")
     return tmp_path
@@ -87,9 +87,22 @@ def test_a_search_that_nobody_waits_for_compiles_by_itself(cold: Path) -> None:
     assert warm.compiler(Budget()) is None
 
 
+def test_two_threads_and_their_letters_need_no_loop() -> None:
+    code = (
+        "import sys, numpy as np; from pipeline.band.network import network, picture_rows;"
+        "from pipeline.routing import Budget, Ease, Question, route;"
+        "net = network(9, picture_rows(9, 20, 'rows'));"
+        "wanted = np.random.default_rng(1).integers(0, 2, net.knots);"
+        "asked = Question(net, 30.0 * (wanted[:, None] != np.arange(2)), (None,) * 9, (None,) * 2);"
+        "assert all(route(asked.eased(ease)).cost == 0 for ease in Ease);"
+        "assert not {'numba', 'scipy.optimize', 'pandas'} & sys.modules.keys()"
+    )
+    subprocess.run([sys.executable, "-c", code], cwd=ROOT, check=True)
+
+
 def test_the_note_holds_for_this_code_only(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / warm.NOTE
-    monkeypatch.setattr(warm, "note", lambda: path)
+    monkeypatch.setattr(warm, "note", lambda group: path)
     assert not warm.is_warm()
     path.write_text("other sources", encoding="ascii")
     assert not warm.is_warm()
@@ -103,8 +116,8 @@ def test_where_no_cache_can_be_written_loops_are_compiled_in_the_process(tmp_pat
     blocked.write_text("")
     code = (
         "import numba.core.caching as c; c.CacheImpl._locator_classes = [];"
-        "from pipeline.routing import warm; from pipeline.routing.prices import knot_bound;"
-        "assert warm.note() is None and warm.is_warm() and not knot_bound.signatures"
+        "from pipeline.routing import warm; from pipeline.routing.loops.windows import solve;"
+        "assert warm.note('beams') is None and warm.is_warm() and not solve.signatures"
     )
     environment = {**os.environ, "HOME": str(blocked), "NUMBA_CACHE_DIR": str(blocked)}
     subprocess.run([sys.executable, "-c", code], cwd=ROOT, env=environment, check=True)

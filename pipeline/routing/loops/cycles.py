@@ -10,14 +10,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.routing.compiled import compiled
+from pipeline.routing.loops.compiled import compiled
 
 TINY = 1e-7
 """A cycle must gain more than this, in units of cost."""
 
 
 @compiled
-def reroute(board, cost, labels, s, t, order, desk, rounds):  # type: ignore[no-untyped-def]
+def reroute(board, cost, labels, s, t, order, desk, rounds):
     """Route threads ``s`` and ``t`` anew through the knots in ``order``; return whether anything changed.
 
     At most ``rounds`` cycles are cancelled, so the result may fall short of the best but is never worse.
@@ -34,7 +34,7 @@ def reroute(board, cost, labels, s, t, order, desk, rounds):  # type: ignore[no-
     changed = False
     limited = board.at_most.min() < board.strands
     desk.work[0] += 50 * knots
-    distance, via = np.zeros(2 * knots + 2), np.full(2 * knots + 2, -1, np.int32)
+    distance, via = np.empty(2 * knots + 2), np.empty(2 * knots + 2, np.int32)
     for _ in range(rounds):
         arcs = 0
         for i in range(knots):
@@ -122,7 +122,7 @@ def reroute(board, cost, labels, s, t, order, desk, rounds):  # type: ignore[no-
 
 
 @compiled
-def _cycle(via, tail, node):  # type: ignore[no-untyped-def]
+def _cycle(via, tail, node):
     """Return a node on a cycle of the tree of last arcs above ``node``, or -1."""
     for _ in range(len(via)):
         if via[node] < 0:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.routing.compiled import compiled
+from pipeline.routing.loops.compiled import compiled
 
 SLOTS = 24
 """More wires than this are never open at once within a sensible number of states."""
@@ -15,16 +15,16 @@ HUGE = 1 << 40
 
 
 @compiled
-def domain(board, labels, mask, threads, spare, frees, w, inside, out):  # type: ignore[no-untyped-def]
+def domain(board, labels, threads, spare, frees, w, inside, out):
     """List the threads that wire ``w`` may have, as indices into ``threads``; return how many.
 
-    Always holds the present one. ``mask`` (E,): bit t allows thread t. A starting wire takes another
-    thread only while ``spare`` strands of it suffice for all ``frees`` that may ask.
+    Always holds the present one. A starting wire takes another thread only while ``spare``
+    strands of it suffice for all ``frees`` that may ask.
     """
     size = 0
     for i in range(len(threads)):
         t = threads[i]
-        free = inside and board.pin[w] < 0 and (mask[w] >> min(t, 62)) & 1
+        free = inside and board.pin[w] < 0
         if t == labels[w] or (free and (board.weight[w] == 0 or spare[t] >= frees)):
             out[size] = i
             size += 1
@@ -32,7 +32,7 @@ def domain(board, labels, mask, threads, spare, frees, w, inside, out):  # type:
 
 
 @compiled
-def seat(board, desk, labels, mask, order, left, threads, spare, frees, sizes, seats, dims):  # type: ignore[no-untyped-def]
+def seat(board, desk, labels, order, left, threads, spare, frees, sizes, seats, dims):
     """Give every open wire a slot from its first knot to its last; return the largest and total sizes.
 
     ``sizes[s, j]``: how many threads wire j of the knot of step s may have; ``seats[s, i, j]``: the slot
@@ -40,7 +40,8 @@ def seat(board, desk, labels, mask, order, left, threads, spare, frees, sizes, s
     that slot p takes before step s. A wire with one possible thread needs no slot.
     """
     steps = len(order)
-    place = np.full(SLOTS, -1, np.int64)
+    place = np.empty(SLOTS, np.int64)
+    place[:] = -1
     busy = np.zeros(SLOTS, np.int64)
     begun = np.zeros(len(desk.row_used), np.bool_)
     out = np.empty(len(threads), np.int64)
@@ -52,7 +53,7 @@ def seat(board, desk, labels, mask, order, left, threads, spare, frees, sizes, s
             w = board.wire[v, j]
             other = board.ends[w, 0] if board.ends[w, 0] != v else board.ends[w, 1]
             within = other < 0 or desk.where[other] >= 0
-            sizes[s, j] = domain(board, labels, mask, threads, spare, frees, w, within, out)
+            sizes[s, j] = domain(board, labels, threads, spare, frees, w, within, out)
             if sizes[s, j] > 1 and other >= 0 and desk.where[other] < s:
                 for p in range(SLOTS):
                     if place[p] == w:
@@ -101,11 +102,14 @@ def seat(board, desk, labels, mask, order, left, threads, spare, frees, sizes, s
                     busy[seats[s, i, j]] += 1
     # slots that rest most go lowest: long runs of neighbouring states are then treated alike
     to = np.empty(SLOTS, np.int64)
-    rank = np.argsort(busy, kind="mergesort")
     for i in range(SLOTS):
-        to[rank[i]] = i
+        to[i] = 0
+        for p in range(SLOTS):
+            if busy[p] < busy[i] or (busy[p] == busy[i] and p < i):
+                to[i] += 1
     most, total = 1, 0
-    moved = np.ones(SLOTS, np.int16)
+    moved = np.empty(SLOTS, np.int16)
+    moved[:] = 1
     for s in range(steps):
         for i in range(2):
             for j in range(5):
@@ -122,9 +126,7 @@ def seat(board, desk, labels, mask, order, left, threads, spare, frees, sizes, s
 
 
 @compiled
-def ways(  # type: ignore[no-untyped-def]
-    board, cost, penalty, labels, mask, v, sizes, seats, dims, threads, spare, frees, old, closed, out, moves
-):
+def ways(board, cost, penalty, labels, v, sizes, seats, dims, threads, spare, frees, old, closed, out, moves):
     """List what knot ``v`` may do: (code, offset before, local state after, cost) of each possibility.
 
     Returns their number and the number of local states after the knot. ``closed``: whether the row allows
@@ -133,10 +135,11 @@ def ways(  # type: ignore[no-untyped-def]
     kw = len(threads)
     wire = board.wire[v]
     code, come, local, price = moves
-    digit = np.full((4, kw), -1, np.int64)
+    digit = np.empty((4, kw), np.int64)
+    digit[:] = -1
     for j in range(4):
         w = wire[j]
-        size = domain(board, labels, mask, threads, spare, frees, w, sizes[j] > 1, out)
+        size = domain(board, labels, threads, spare, frees, w, sizes[j] > 1, out)
         for i in range(size):
             digit[j, out[i]] = i
     room = 1
