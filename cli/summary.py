@@ -59,7 +59,7 @@ def work_sentences(report: Report) -> list[str]:
 
 
 def thread_table(pattern: Pattern, cuts: Sequence[Cut]) -> object:
-    """Strands, metres and the longest piece of each thread."""
+    """Strands, metres and the longest piece of each thread that hangs in the band or is laid in."""
     strands = Counter(pattern.strands)
     metres: Counter[int] = Counter()
     longest: dict[int, float] = {}
@@ -76,8 +76,9 @@ def thread_table(pattern: Pattern, cuts: Sequence[Cut]) -> object:
                 thread.name,
                 strands[i],
                 f"{metres[i]:.1f}",
-                spell_length(longest[i]) if i in longest else "–",
+                spell_length(longest[i]),
             )
             for i, thread in enumerate(pattern.threads)
+            if i in longest
         ),
     )
