@@ -153,3 +153,24 @@ def test_the_higher_cord_covers_the_lower_whatever_the_order() -> None:
     first, second = one.lit(colours, light), other.lit(colours, light)
     assert (first == second).all()
     assert first[15, 15, 2] > first[15, 15, 0], "blue lies on top"
+
+
+@pytest.mark.parametrize("style", ["straight", "tie", "braid"])
+def test_a_taper_narrows_at_forty_five_degrees(style: str) -> None:
+    """Half way along the taper the band is half as wide, at its end no wider than the gathered tails."""
+    plain = chequers("rows", strands=20)
+    wide = size_mm(plain)[0]
+    taper = wide / 2
+    end = End(style=style, tail_mm=100, taper=(10, 10), taper_mm=taper)  # type: ignore[arg-type]
+    pattern = plain.model_copy(update={"ends": Ends(start=plain.ends.start, finish=end)})
+    drawn = band(pattern, px_per_mm=12)
+
+    def width(mm: float) -> float:
+        at = round(drawn.knotted[1] + mm * drawn.px_per_mm)
+        rows = drawn.rgba[at - 2 : at + 3, :, 3].max(axis=0) > 0.5
+        inside = np.flatnonzero(rows)
+        return float(inside[-1] - inside[0] + 1) / drawn.px_per_mm
+
+    assert width(0.5 * taper) == pytest.approx(0.5 * wide, abs=0.2 * wide)
+    assert width(0.2 * taper) > width(0.5 * taper) > width(0.9 * taper)
+    assert width(1.2 * taper) < 0.4 * wide
