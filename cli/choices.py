@@ -96,12 +96,8 @@ def _show(shown: Sequence[Choice], planned: int, folder: Path) -> None:
     from rich.text import Text
 
     from cli.console import out, table
+    from pipeline.choices import likeness_words
 
-    rows = (
-        (c.key, f"{c.figures.made} of {c.figures.cells}", f"{c.figures.hours:.1f}", c.figures.grade)
-        for c in shown
-    )
-    out.print(
-        table(f"{len(shown)} bands to choose from", ("band", "cells made", "hours", "difficulty"), rows)
-    )
+    rows = ((c.key, likeness_words(c), f"{c.figures.hours:.1f}", c.figures.grade) for c in shown)
+    out.print(table(f"{len(shown)} bands to choose from", ("band", "likeness", "hours", "difficulty"), rows))
     out.print(Text(f"Look at them in {folder / 'choices.html'}; each is in a folder of its name.", "dim"))

@@ -26,7 +26,7 @@ from pipeline.design.design import usual_strands
 from pipeline.design.pose import gauge_for
 from pipeline.errors import HitchgridError, ImpossibleError
 from pipeline.limits import USUAL_WRIST_MM
-from pipeline.literals import EASE_OF, EaseName, Worked
+from pipeline.literals import EaseName, Worked
 from pipeline.materials.fit import size_mm
 from pipeline.materials.price import GRADES, GradeName, grade, hours
 from pipeline.motif.lettering import heights
@@ -529,7 +529,7 @@ def _number(count: int, what: str) -> str:
 
 
 WAYS = {"rows": "row-worked", "diagonal": "diagonal-worked"}
-HAND_OVERS = {Ease(ease): word for word, ease in EASE_OF.items()}
+HAND_OVERS = {Ease.PLAIN: ", at the edges only", Ease.LIGHT: ", one a row at most", Ease.FULL: ""}
 
 
 def card_of(
@@ -544,7 +544,7 @@ def card_of(
         ("Longest strand", f"{f.longest_mm / 1000:.1f} m"),
     ]
     if asked.band.worked == "rows":
-        facts.append(("Hand-overs", f"{f.hand_overs} ({HAND_OVERS[asked.tying.ease]} allowed)"))
+        facts.append(("Hand-overs", f"{f.hand_overs}{HAND_OVERS[asked.tying.ease] if f.hand_overs else ''}"))
     if f.switching_rows:
         facts.append(("Switching rows", f"{f.switching_rows}"))
     return Card(
@@ -552,7 +552,7 @@ def card_of(
         _heading(choice),
         choice.picture,
         _size_mm(choice.picture),
-        _likeness(choice),
+        likeness_words(choice),
         tuple(name for name, of in BEST.items() if _is_best(choice, shown, of)),
         tuple(facts),
         tuple(Takes(t.thread, t.colour, _takes(t)) for t in f.taken),
@@ -594,7 +594,7 @@ def _is_best(choice: Choice, shown: Sequence[Choice], of: Callable[[Figures], fl
     return bool(others) and of(choice.figures) < min(others)
 
 
-def _likeness(choice: Choice) -> str:
+def likeness_words(choice: Choice) -> str:
     """How like its picture the band is, in words."""
     f, likeness = choice.figures, choice.report.likeness
     if likeness is not None:
