@@ -36,14 +36,15 @@ def add_rows(
     """Put in switching rows; return the trade-off from none on.
 
     ``most``: how many there may be, None for as many as earn their keep; ``room``: how many the wrist has
-    room for, None where it is not known. Where a motif repeats, every repeat gets the same rows. Else as
+    room for, None where it is not known. Where a motif repeats, every repeat gets the same rows, and only
+    where a number is given: without them the instructions say a repeat once and count the others. Else as
     ``insert_switching``.
     """
     limit = MOST if most is None else most
     limit = limit if room is None else min(limit, max(0, room))
     times = 1 if question.repeat is None else question.repeat.times
     if most is None:
-        hopeless = start.cost - start.lower_bound < EARNED * times or question.folded
+        hopeless = start.cost - start.lower_bound < EARNED or question.folded or times > 1
         limit = 0 if hopeless else limit
         budget = replace(budget, effort=EFFORT * budget.effort)
     if question.repeat is None or limit < times:
