@@ -48,18 +48,26 @@ Event = tuple[int, Knot] | Look
 def events(told: Instructions, *, now: bool) -> Iterator[Event]:
     """Knots and looks in the order of the text, repeats followed."""
     for passage in told.passages:
-        written = {item for item in passage.items if not isinstance(item, Repeat)}
-        ends = {item.last for item in passage.items if isinstance(item, Repeat)} | written
+        source = {
+            i: item.source + (i - item.first) % item.length
+            for item in passage.items
+            if isinstance(item, Repeat)
+            for i in range(item.first, item.last + 1)
+        }
+        ends = {item.last if isinstance(item, Repeat) else item for item in passage.items}
         passes = {
             i
             for item in passage.items
-            if isinstance(item, Repeat)
+            if isinstance(item, Repeat) and item.count > 1
             for i in range(item.first + item.length - 1, item.last + 1, item.length)
         }
+        looked: set[int] = set()
         for i, said in enumerate(passage.said):
             yield from _line(said, now=now)
-            told_now = i in passes or (i in passage.checks and i in ends)
-            if told_now if now else i in ends and _due_before(passage, i):
+            due = i in passage.checks if now else _due_before(passage, i)
+            # In a repeat the lines are read again, and what is told after them.
+            if (due and i in ends) or (now and i in passes) or source.get(i) in looked:
+                looked.add(i)
                 yield _order(said)
 
 
