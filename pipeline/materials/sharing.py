@@ -60,6 +60,7 @@ def share(pattern: Pattern, level: Level, *, margin: float | None = None) -> Pat
     return paths.written(pattern)
 
 
+MOST_SPARED = 8_000
 FLOOR_MM = 1e5
 """What is added to every strand's excess so that lengths stay above zero."""
 
@@ -69,9 +70,12 @@ def spare(pattern: Pattern, done: Collection[Place], over_mm: Sequence[float], m
 
     ``over_mm``: by how much each strand (by starting position) is too short for the rest, below 0 if it has
     some to spare. Knots that are ``done`` stay, as do rows that need no change. A band with joins yet to come
-    is left as it is: its strands are not in one piece.
+    is left as it is: its strands are not in one piece. So is one of more than ``MOST_SPARED`` knots,
+    for which this would take minutes.
     """
     places = [(s, r, k) for s, r, _, row in pattern.rows() for k in range(len(row.knots))]
+    if len(places) > MOST_SPARED:
+        return pattern
     if any((join.section, join.row, join.knot) not in done for join in pattern.joins):
         return pattern
     paths = Paths(pattern, margin)

@@ -42,14 +42,19 @@ CHECK = ParagraphStyle(
 NUMBER = ParagraphStyle("number", parent=SMALL, alignment=TA_RIGHT)
 
 
+HIGHEST_MM = 240.0
+"""Of a drawing among the text: what either paper has room for between its margins."""
+
+
 class Painted(Flowable):  # type: ignore[misc]  # reportlab is untyped
-    """A drawing among the text."""
+    """A drawing among the text, made smaller where it is higher than a page."""
 
     def __init__(self, drawing: Drawing) -> None:
         super().__init__()
         self._drawing = drawing
-        self.width = drawing.width_mm * POINTS_PER_MM
-        self.height = drawing.height_mm * POINTS_PER_MM
+        self._scale = min(1.0, HIGHEST_MM / max(drawing.height_mm, 1e-9))
+        self.width = drawing.width_mm * POINTS_PER_MM * self._scale
+        self.height = drawing.height_mm * POINTS_PER_MM * self._scale
 
     def wrap(self, width: float, height: float) -> tuple[float, float]:
         """Size in points."""
@@ -57,7 +62,10 @@ class Painted(Flowable):  # type: ignore[misc]  # reportlab is untyped
 
     def draw(self) -> None:
         """Paint it with its lower left corner at the origin."""
-        paint_pdf(self.canv, self._drawing, 0, self.height)
+        self.canv.saveState()
+        self.canv.scale(self._scale, self._scale)
+        paint_pdf(self.canv, self._drawing, 0, self._drawing.height_mm * POINTS_PER_MM)
+        self.canv.restoreState()
 
 
 TEXT, BARE = "text", "bare"
