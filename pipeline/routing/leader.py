@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.routing.board import Labels
-from pipeline.routing.light import NONE, Band, Row, follow, read_band, write_band
+from pipeline.routing.light import NONE, LedBand, Row, meetings, read_band, write_band
 from pipeline.routing.meter import Meter
 from pipeline.routing.question import Question
 from pipeline.routing.stretches import stretches
@@ -118,11 +118,11 @@ def improve_leader(
             order = np.concatenate([found.first[:1], found.base[0]])
             if pinned or problem.folded:
                 order[:2] = band.order[:2]  # either of the two that meet first leads
-            keep(write_band(problem, run, Band(band.costs, order, rows)))
+            keep(write_band(problem, run, LedBand(band.costs, order, rows)))
 
 
-def _trail(band: Band) -> _Trail:
-    leaders, bases, _ = follow(band)
+def _trail(band: LedBand) -> _Trail:
+    leaders, bases, _ = meetings(band)
     first = np.array([row.first for row in band.rows], dtype=np.int64)
     last = np.array([row.last for row in band.rows], dtype=np.int64)
     column = np.array([row.column for row in band.rows], dtype=np.int64)

@@ -127,7 +127,7 @@ def straight_block(strands: int, gap: int, turn: int) -> Block:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Band:
+class LongerBand:
     """A band with some rows put in, and its routes as strands and swaps."""
 
     problem: Question
@@ -178,7 +178,7 @@ class Band:
                 gaps.append(gap)
         return sorted(gaps)
 
-    def with_blocks(self, blocks: Sequence[Block]) -> Band:
+    def with_blocks(self, blocks: Sequence[Block]) -> LongerBand:
         """Put in blocks, with the allowance of the row they come before; the routes move nothing there."""
         band = self
         for block in sorted(blocks, key=lambda block: -block.gap):
@@ -201,19 +201,19 @@ class Band:
         wanted: NDArray[np.int64],
         swaps: NDArray[np.bool_],
         allowance: tuple[int, ...],
-    ) -> Band:
+    ) -> LongerBand:
         net = network(self.problem.network.strands, rows)
         changed = replace(self.problem, repeat=None, network=net, costs=costs, allowance=allowance)
         error = colour_error(board(changed), tie(net, self.strands, swaps))
-        return Band(changed, wanted, self.strands, swaps, error)
+        return LongerBand(changed, wanted, self.strands, swaps, error)
 
-    def settled(self, meter: Meter) -> Band:
+    def settled(self, meter: Meter) -> LongerBand:
         """Improve the routes by a quick descent."""
         laid = board(self.problem)
         labels = labels_of(self.problem.network, self.routes)
         return self._with(laid, Search(laid, meter).settle(labels, rounds=3))
 
-    def searched(self, budget: Budget, seed: int) -> Band:
+    def searched(self, budget: Budget, seed: int) -> LongerBand:
         """Improve the routes by the router's search, until the budget is spent."""
         meter = Meter(budget, self.problem.network.knots)
         laid = board(self.problem)
@@ -228,7 +228,7 @@ class Band:
         knots, pairs = self.problem.network.knots, self.problem.threads**2
         return A_START + A_KNOT * knots * pairs
 
-    def routed_anew(self, meter: Meter, seed: int) -> Band:
+    def routed_anew(self, meter: Meter, seed: int) -> LongerBand:
         """Route from nothing, guided by prices; keep the routes at hand if they are better."""
         laid = board(self.problem)
         if is_plain(self.problem):
@@ -242,7 +242,7 @@ class Band:
         search.begin(labels)
         return self._with(laid, search.labels)
 
-    def _with(self, laid: Board, labels: Labels) -> Band:
+    def _with(self, laid: Board, labels: Labels) -> LongerBand:
         """The band with the routes of ``labels``, if they are legal and better."""
         error = float(colour_error(laid, labels))
         if error >= self.error or faults(laid, labels):
@@ -250,7 +250,7 @@ class Band:
         strands = labels[: laid.strands].astype(np.int64)
         return replace(self, strands=strands, swaps=~hand_overs(laid, labels), error=error)
 
-    def trimmed(self) -> Band:
+    def trimmed(self) -> LongerBand:
         """Take out diagonal switching rows at the ends of their section in which nothing moves."""
         net = self.problem.network
         labels = labels_of(net, self.routes)

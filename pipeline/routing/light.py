@@ -26,7 +26,7 @@ class Row(NamedTuple):
     last: int
 
 
-class Band(NamedTuple):
+class LedBand(NamedTuple):
     """A light band seen from the edge where row 0 starts."""
 
     costs: Floats
@@ -36,7 +36,7 @@ class Band(NamedTuple):
     rows: tuple[Row, ...]
 
 
-def follow(band: Band) -> tuple[Ints, Ints, Ints]:
+def meetings(band: LedBand) -> tuple[Ints, Ints, Ints]:
     """Tie a band: (rows, columns) leader and base that meet in each knot, and the order after the last row.
 
     In an edge column the base is the parked strand.
@@ -58,7 +58,7 @@ def follow(band: Band) -> tuple[Ints, Ints, Ints]:
     return leaders, bases, order
 
 
-def read_band(problem: Question, stretch: Stretch, labels: Labels) -> Band:
+def read_band(problem: Question, stretch: Stretch, labels: Labels) -> LedBand:
     """The band that (edges,) labels describe."""
     network = problem.network
     rows = []
@@ -73,10 +73,10 @@ def read_band(problem: Question, stretch: Stretch, labels: Labels) -> Band:
             column = network.strands - 2 - column
         rows.append(Row(int(leads[0]), column, int(inside[-1] if len(inside) else leads[0])))
     order = stretch.seen(labels[: network.strands].astype(np.int64))
-    return Band(costs_of(problem, stretch), order, tuple(rows))
+    return LedBand(costs_of(problem, stretch), order, tuple(rows))
 
 
-def write_band(problem: Question, stretch: Stretch, band: Band) -> Labels:
+def write_band(problem: Question, stretch: Stretch, band: LedBand) -> Labels:
     """(edges,) labels of a band."""
     network = problem.network
     swaps = np.ones(network.knots, dtype=bool)

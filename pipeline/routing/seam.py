@@ -21,7 +21,7 @@ from pipeline.routing.beam import follow
 from pipeline.routing.board import Board, Labels, board, colour_error, labels_of, tie
 from pipeline.routing.bound import strip_bound
 from pipeline.routing.joins import JoinedPoint, tie_with_changes
-from pipeline.routing.lengthening import Band, Point, beside, calm_places
+from pipeline.routing.lengthening import LongerBand, Point, beside, calm_places
 from pipeline.routing.meter import Meter
 from pipeline.routing.question import Budget, Question, Routed
 from pipeline.routing.repeated import part
@@ -170,7 +170,7 @@ def _longer(question: Question, kinds: Ints, seam: Seam) -> tuple[Question, Ints
     return longer, np.concatenate([kinds[:at], said, kinds[at:]])
 
 
-def parted(band: Band, gap: int, most: int, budget: Budget) -> Band | None:
+def parted(band: LongerBand, gap: int, most: int, budget: Budget) -> LongerBand | None:
     """Part the band before row ``gap``, route both parts by themselves, and sort between them in up to
     ``most`` diagonal rows; None if that gains nothing.
     """
@@ -181,7 +181,7 @@ def parted(band: Band, gap: int, most: int, budget: Budget) -> Band | None:
     longer, kinds = _longer(band.problem, band.wanted, seam)
     swaps = np.concatenate([over.swaps, seam.swaps, under.swaps])
     error = colour_error(board(longer), tie(longer.network, over.strands, swaps))
-    return Band(longer, kinds, over.strands, swaps, error) if error < band.error - 1e-6 else None
+    return LongerBand(longer, kinds, over.strands, swaps, error) if error < band.error - 1e-6 else None
 
 
 def _whole(

@@ -27,7 +27,7 @@ from pipeline.routing.bound import strip_bound
 from pipeline.routing.closed import steady
 from pipeline.routing.ease import fewer_hand_overs
 from pipeline.routing.lengthening import (
-    Band,
+    LongerBand,
     Point,
     count_made,
     diagonal_block,
@@ -69,7 +69,7 @@ def insert_switching(
     first point and for the last one; in between it is 0. The budget is spent in all, whatever the limit; a
     deadline or Ctrl-C keeps what was found.
     """
-    bare = Band(problem, wanted, start.strands, start.swaps, start.cost)
+    bare = LongerBand(problem, wanted, start.strands, start.swaps, start.cost)
     points = {0: bare.point(start.lower_bound)}
     totals = _levels(limit)
     whole = replace(budget, effort=EFFORT * budget.effort, reporter=None)
@@ -134,14 +134,14 @@ def _levels(limit: int) -> list[int]:
     return [*totals, limit] if limit > 0 else []
 
 
-def _layouts(band: Band, bare: Band, total: int) -> Iterator[Band]:
+def _layouts(band: LongerBand, bare: LongerBand, total: int) -> Iterator[LongerBand]:
     """Ways to have ``total`` switching rows, onto the level before and onto the bare band in turn."""
     ways = [_ways(base, total - base.inserted) for base in ((bare, band) if band.inserted else (bare,))]
     for layouts in zip_longest(*ways):
         yield from (layout for layout in layouts if layout is not None)
 
 
-def _ways(base: Band, more: int) -> Iterator[Band]:
+def _ways(base: LongerBand, more: int) -> Iterator[LongerBand]:
     """Ways to put ``more`` rows into a band, the most promising ones first."""
     n = base.problem.network.strands
     # straight rows in a diagonal band are bound by its allowance, diagonal ones are not
@@ -166,7 +166,7 @@ def _part(budget: Budget, share: float) -> Budget:
     return replace(budget, effort=share * budget.effort)
 
 
-def _tried(band: Band, bare: Band, total: int, budget: Budget) -> list[Band]:
+def _tried(band: LongerBand, bare: LongerBand, total: int, budget: Budget) -> list[LongerBand]:
     """The level before and the layouts tried, by a quick descent each."""
     meter = Meter(budget, band.problem.network.knots)
     tried = [band]
@@ -177,7 +177,7 @@ def _tried(band: Band, bare: Band, total: int, budget: Budget) -> list[Band]:
     return tried
 
 
-def _raced(bands: list[Band], budget: Budget, seed: int) -> Band:
+def _raced(bands: list[LongerBand], budget: Budget, seed: int) -> LongerBand:
     """Search the best few a little, the better half of them more, and so on; return the best one."""
     bands = sorted(bands, key=lambda band: band.error)[:RACERS]
     heats = len(bands).bit_length()
@@ -189,10 +189,10 @@ def _raced(bands: list[Band], budget: Budget, seed: int) -> Band:
         bands = bands[: len(bands) // 2]
 
 
-def _anew(tried: list[Band], budget: Budget, seed: int) -> list[Band]:
+def _anew(tried: list[LongerBand], budget: Budget, seed: int) -> list[LongerBand]:
     """The layouts tried, the best ones first, routed from nothing while the budget lasts."""
     meter = Meter(budget, max((band.problem.network.knots for band in tried), default=1))
-    anew: list[Band] = []
+    anew: list[LongerBand] = []
     for band in sorted(tried, key=lambda band: band.error):
         if meter.over() or meter.spent + band.work_anew > meter.allowed:
             break
@@ -200,12 +200,12 @@ def _anew(tried: list[Band], budget: Budget, seed: int) -> list[Band]:
     return anew
 
 
-def _partings(bare: Band, total: int, budget: Budget) -> list[Band]:
+def _partings(bare: LongerBand, total: int, budget: Budget) -> list[LongerBand]:
     """The bare band parted at a few places while the budget lasts, where that gains something."""
     knots = bare.problem.network.knots
     meter = Meter(budget, knots)
     least = knots * (PLAIN_PART_WORK if is_plain(bare.problem) else PART_WORK)
-    parts: list[Band] = []
+    parts: list[LongerBand] = []
     for gap in dict.fromkeys((*bare.painful(1), *bare.spread(2))):
         if meter.late or meter.spent + least > meter.allowed:
             break

@@ -23,7 +23,7 @@ _FINE = 2
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Band:
+class BandPicture:
     """The straight band as a picture: rgba (height, width, 4) float 0 to 1, and where the knots are."""
 
     rgba: Floats
@@ -37,7 +37,7 @@ def _width(pattern: Pattern, worked: Worked) -> float:
     return pattern.gauge_of(worked).strand_pitch_mm * (strands if worked == "diagonal" else strands - 1)
 
 
-def band(pattern: Pattern, *, px_per_mm: float = 9.0, lengthwise: bool = False) -> Band:
+def band(pattern: Pattern, *, px_per_mm: float = 9.0, lengthwise: bool = False) -> BandPicture:
     """Draw the straight band with its ends, long ties cut off.
 
     ``lengthwise``: the picture will be turned a quarter anticlockwise, so the light comes from there.
@@ -76,7 +76,7 @@ def band(pattern: Pattern, *, px_per_mm: float = 9.0, lengthwise: bool = False) 
     )  # fmt: skip
     light = (0.42, -0.55, 0.72) if lengthwise else (-0.42, -0.55, 0.72)
     fine = cloth.lit([thread.colour for thread in pattern.threads], light)
-    return Band(_halved(fine), scale / _FINE, (top / _FINE, y / _FINE))
+    return BandPicture(_halved(fine), scale / _FINE, (top / _FINE, y / _FINE))
 
 
 def _check_shape(pattern: Pattern) -> None:

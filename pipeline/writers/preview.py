@@ -15,7 +15,7 @@ from pipeline.band.pattern import Pattern
 from pipeline.band.replay import replay
 from pipeline.files.channels import printable
 from pipeline.materials.fit import size_mm
-from pipeline.writers.bandpicture import Band, band
+from pipeline.writers.bandpicture import BandPicture, band
 from pipeline.writers.drawing import PNG_LEVEL, fitted, font
 from pipeline.writers.ink import SOFT, rgb
 from pipeline.writers.weave import Floats
@@ -29,7 +29,7 @@ LONGEST_PIXELS = 5000.0
 # --- on a wrist -------------------------------------------------------------------------------------
 
 
-def worn(straight: Band, *, zoom: float = 1.0, tilt: float = 0.32) -> NDArray[np.float32]:
+def worn(straight: BandPicture, *, zoom: float = 1.0, tilt: float = 0.32) -> NDArray[np.float32]:
     """The knotted part around a level wrist: (height, width, 4) float 0 to 1, seen a little from the side."""
     first, last = straight.knotted
     girth = max(last - first, 40 * straight.px_per_mm) * 1.04
