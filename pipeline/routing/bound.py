@@ -83,13 +83,18 @@ class Priced(NamedTuple):
 
 
 class Dual:
-    """The bound as a function of a point: of all prices, those of wires first."""
+    """The bound as a function of a point: of all prices, those of wires first.
+
+    ``kind``: float type for climbing, certified bounds are always float64.
+    """
 
     def __init__(
         self,
         board: Board,
         parts: Split,
         start: Prices,
+        *,
+        kind: type[np.floating[Any]] = np.float32,
     ) -> None:
         self.board, self.strips, self.owner, self.cross = board, *parts
         self.scales = _scales(board, self.cross)
@@ -100,13 +105,15 @@ class Dual:
         self.start = np.concatenate(
             [start[self.cross].ravel(), np.zeros(len(self.limited)), np.zeros(len(self.rows))]
         )
-        self.memory = np.empty(max(strip.total for strip in self.strips))
-        self.scratch = np.empty((2, max(strip.most for strip in self.strips)))
+        self.memory = np.empty(max(strip.total for strip in self.strips), kind)
+        self.scratch = np.empty((3, max(strip.most for strip in self.strips)), kind)
+        self.cost = board.cost.astype(kind)
 
     def under(self, cost: Floats, start: Floats) -> Dual:
         """The same of a board whose knots cost ``cost`` (V, k), to climb from the point ``start``."""
         dual = copy(self)
         dual.board, dual.start = self.board._replace(cost=cost), start
+        dual.cost = cost.astype(self.cost.dtype)
         return dual
 
     @property
@@ -122,7 +129,8 @@ class Dual:
         prices, limit, toll = self.prices(at)
         bound = -float(limit @ self.board.at_most) - float(toll[self.rows].sum())
         for strip in self.strips:
-            bound += forward(self.board, strip, prices, limit, toll, 0.0, 0.0, self.memory)
+            memory = np.empty(strip.total)
+            bound += forward(self.board, strip, self.board.cost, prices, limit, toll, 0.0, 0.0, memory)
         return bound
 
     def smoothed(self, at: Floats, smooth: float) -> tuple[float, Floats]:
@@ -141,10 +149,12 @@ class Dual:
         prices, limit, toll = self.prices(at)
         bound = -float(limit @ self.board.at_most) - float(toll[self.rows].sum())
         slopes = np.zeros_like(prices), -self.board.at_most.astype(np.float64), -np.ones_like(toll)
-        curve = 0.25 / smooth
+        kind = self.memory.dtype.type
+        delta, curve = kind(smooth), kind(0.25 / smooth)
+        prices, limit, toll = (each.astype(kind) for each in (prices, limit, toll))
         for strip in self.strips:
-            bound += forward(self.board, strip, prices, limit, toll, smooth, curve, self.memory)
-            backward(self.board, strip, prices, toll, smooth, curve, self.memory, self.scratch, slopes)
+            bound += forward(self.board, strip, self.cost, prices, limit, toll, delta, curve, self.memory)
+            backward(self.board, strip, prices, toll, delta, curve, self.memory, self.scratch, slopes)
         return bound, slopes
 
     def spread(self, slope: Floats) -> Floats:

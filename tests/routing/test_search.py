@@ -103,7 +103,7 @@ def test_strips_bound_from_below_at_any_prices(seed: int, ease: Ease, width: int
     if not columns:
         return
     start = np.zeros((len(laid.ends), laid.threads))
-    dual = Dual(laid, split(laid, range(0, columns, width)), start)
+    dual = Dual(laid, split(laid, range(0, columns, width)), start, kind=np.float64)
     size, free = len(dual.start), dual.free
     for spread in (0.0, 1.0, 10.0):
         at = random.normal(0, spread, size)

@@ -1,192 +1,123 @@
-"""The loops over the tensors of a strip (see ``strips``): a sweep forward, and its slope back.
-
-Minima are taken two by two and smoothed by a parabola: the lesser of x and y, less (δ − |x − y|)²/4δ where
-they differ by less than δ (dynamic programming with a squared norm as regulariser; Mensch and Blondel 2018,
-"Differentiable dynamic programming for structured prediction and attention"). So nothing sinks below what
-floats can tell, and at δ = 0 the same sweep is exact. One sweep back gives the slope.
-"""
+"""The sweeps of a strip, forward and its slope back (see ``strips``)."""
 
 from __future__ import annotations
 
 import numpy as np
 
-from pipeline.routing.loops.codes import ENTER, FAR, LEAVE, ROW, TIE, TIE_COUNTED
+from pipeline.routing.loops.codes import ENTER, FAR, LEAVE, TIE, TIE_COUNTED
 from pipeline.routing.loops.compiled import compiled
+from pipeline.routing.loops.tensors import (
+    add,
+    leave,
+    lesser,
+    shift,
+    tie,
+    tie_counted,
+    total,
+    unleave,
+    untie,
+    untie_counted,
+)  # fmt: skip
 
 
 @compiled
-def lesser(x, y, smooth, curve):
-    """The lesser of two, smoothed; ``curve`` is 1/4δ."""
-    near = max(smooth - abs(x - y), 0.0)
-    return min(x, y) - near * near * curve
-
-
-@compiled
-def share(x, y, smooth, curve):
-    """The slope of ``lesser`` by x."""
-    return min(max((smooth + y - x) * (curve + curve), 0.0), 1.0)
-
-
-@compiled
-def forward(board, strip, prices, limit, toll, smooth, curve, memory):
+def forward(board, strip, cost, prices, limit, toll, smooth, curve, memory):
     """Fill ``memory`` with the tensors of a sweep; return the least cost of the strip.
 
     ``prices`` (E, k) of wires, ``limit`` (k,) of each starting strand, ``toll`` (rows,) of each counted
     hand-over; ``smooth``: δ, and ``curve`` = 1/4δ, or both 0.
     """
-    k = board.threads
+    k = np.uint64(board.threads)
+    one = np.uint64(1)
+    far = memory.dtype.type(FAR)
+    nothing = far - far
     lowered = 0.0
-    memory[0] = 0.0
+    memory[0] = 0
     if board.limited:
-        memory[1] = FAR
+        memory[1] = far
     for s in range(len(strip.steps)):
-        what, item, sign, high, low = strip.steps[s]
+        what, item, sign = strip.steps[s, 0], strip.steps[s, 1], strip.steps[s, 2]
+        high, low = np.uint64(strip.steps[s, 3]), np.uint64(strip.steps[s, 4])
         now, then = memory[strip.begin[s] :], memory[strip.begin[s + 1] :]
-        if what <= TIE_COUNTED:
-            block = k * k * low
-            half = high // 2 if what == TIE_COUNTED else high
-            used = half * block
-            for x in range(k):
-                for y in range(x + 1):
-                    cost = min(board.cost[item, x], board.cost[item, y])
-                    p, q = (x * k + y) * low, (y * k + x) * low
-                    for h in range(half):
-                        for e in range(h * block, h * block + low):
-                            if what == TIE:
-                                least = now[p + e] + cost
-                                if x != y:
-                                    least = lesser(now[p + e], now[q + e], smooth, curve) + cost
-                                then[p + e] = least
-                                then[q + e] = least
-                            elif x == y:
-                                then[p + e] = now[p + e] + cost
-                                then[used + p + e] = now[used + p + e] + cost
-                            else:
-                                a, b = now[p + e], now[q + e]
-                                c, d = now[used + p + e], now[used + q + e]
-                                then[p + e], then[q + e] = b + cost, a + cost
-                                then[used + p + e] = (
-                                    lesser(d, a + toll[board.row[item]], smooth, curve) + cost
-                                )
-                                then[used + q + e] = (
-                                    lesser(c, b + toll[board.row[item]], smooth, curve) + cost
-                                )
+        if what == TIE:
+            tie(now, then, cost[item], high, low, k, smooth, curve)
+        elif what == TIE_COUNTED:
+            half = high // np.uint64(2) * k * k * low
+            tie_counted(
+                now, then, cost[item], toll[board.row[item]], half,
+                high // np.uint64(2), low, k, smooth, curve,
+            )  # fmt: skip
         elif what == LEAVE:
-            smallest = np.inf
-            for h in range(high):
-                for e in range(low):
-                    least = now[h * k * low + e] + sign * prices[item, 0]
-                    for t in range(1, k):
-                        other = now[(h * k + t) * low + e] + sign * prices[item, t]
-                        least = lesser(least, other, smooth, curve)
-                    then[h * low + e] = least
-                    smallest = min(smallest, least)
-            lowered += smallest
+            leave(now, then, prices[item], sign, high, low, k, smooth, curve, False)
+            least = then[: high * low].min()
+            lowered += least
             for i in range(high * low):
-                then[i] -= smallest
+                then[i] -= least
         elif what == ENTER:
             for t in range(k):
-                price = sign * prices[item, t]
+                price = prices[item, t] if sign > 0 else -prices[item, t]
                 if sign > 0:
-                    price += board.weight[item] * limit[t]
+                    price += memory.dtype.type(board.weight[item]) * limit[t]
                 if board.pin[item] >= 0 and board.pin[item] != t:
-                    price = FAR
-                for h in range(high):
-                    for e in range(low):
-                        then[(h * k + t) * low + e] = now[h * low + e] + price
-        elif what == ROW:
-            half = high // 2 * low
-            for i in range(half):
-                then[i] = lesser(now[i], now[half + i], smooth, curve)
-                then[half + i] = FAR
-    least = np.inf
-    for i in range(strip.begin[-2], strip.begin[-1]):
-        least = min(least, memory[i])
-    return lowered + least
+                    price = far
+                for j in range(min(high, low)):
+                    if low >= high:
+                        shift(now, then, j * low, (j * k + t) * low, low, one, one, price)
+                    else:
+                        shift(now, then, j, t * low + j, high, low, k * low, price)
+        else:
+            half = high // np.uint64(2) * low
+            zero = np.uint64(0)
+            lesser(now, now, then, zero, half, zero, half, one, one, nothing, smooth, curve)
+            then[half : half + half] = far
+    return lowered + memory[strip.begin[-2] : strip.begin[-1]].min()
 
 
 @compiled
 def backward(board, strip, prices, toll, smooth, curve, memory, work, slopes):
     """Add the slopes of ``forward`` to ``slopes``: by prices (E, k), limit (k,) and toll (rows,).
 
-    ``memory``: as ``forward`` left it; ``work``: (2, most) scratch.
+    ``memory``: as ``forward`` left it; ``work``: (3, most) scratch.
     """
-    k = board.threads
+    k, one = np.uint64(board.threads), np.uint64(1)
     slope, limits, tolls = slopes
-    after, before = work[0], work[1]
-    running = np.empty(k)
-    begin, end = strip.begin[-2], strip.begin[-1]
-    best = begin
-    for i in range(begin, end):
-        after[i - begin] = 0.0
-        if memory[i] < memory[best]:
-            best = i
-    after[best - begin] = 1.0
+    after, before, had = work[0], work[1], work[2]
+    last = memory[strip.begin[-2] : strip.begin[-1]]
+    after[: len(last)] = 0
+    after[last.argmin()] = 1
     for s in range(len(strip.steps) - 1, -1, -1):
-        what, item, sign, high, low = strip.steps[s]
+        what, item, sign = strip.steps[s, 0], strip.steps[s, 1], strip.steps[s, 2]
+        high, low = np.uint64(strip.steps[s, 3]), np.uint64(strip.steps[s, 4])
         now = memory[strip.begin[s] :]
-        if what <= TIE_COUNTED:
-            block = k * k * low
-            half = high // 2 if what == TIE_COUNTED else high
-            used = half * block
-            made = 0.0
-            for x in range(k):
-                for y in range(x + 1):
-                    p, q = (x * k + y) * low, (y * k + x) * low
-                    for h in range(half):
-                        for e in range(h * block, h * block + low):
-                            if what == TIE:
-                                if x == y:
-                                    before[p + e] = after[p + e]
-                                else:
-                                    both = after[p + e] + after[q + e]
-                                    part = share(now[p + e], now[q + e], smooth, curve) * both
-                                    before[p + e], before[q + e] = part, both - part
-                            elif x == y:
-                                before[p + e] = after[p + e]
-                                before[used + p + e] = after[used + p + e]
-                            else:
-                                price = toll[board.row[item]]
-                                u, v = after[used + p + e], after[used + q + e]
-                                d = share(now[used + q + e], now[p + e] + price, smooth, curve) * u
-                                c = share(now[used + p + e], now[q + e] + price, smooth, curve) * v
-                                before[used + q + e], before[used + p + e] = d, c
-                                before[p + e] = after[q + e] + (u - d)
-                                before[q + e] = after[p + e] + (v - c)
-                                made += u - d + v - c
-            tolls[board.row[item]] += made
+        if what == TIE:
+            untie(now, after, high, low, k, smooth, curve)
+            continue
+        if what == TIE_COUNTED:
+            half = high // np.uint64(2) * k * k * low
+            tolls[board.row[item]] += untie_counted(
+                now, after, before, toll[board.row[item]], half,
+                high // np.uint64(2), low, k, smooth, curve,
+            )  # fmt: skip
         elif what == LEAVE:
-            for h in range(high):
-                for e in range(low):
-                    running[0] = now[h * k * low + e] + sign * prices[item, 0]
-                    for t in range(1, k):
-                        other = now[(h * k + t) * low + e] + sign * prices[item, t]
-                        running[t] = lesser(running[t - 1], other, smooth, curve)
-                    rest = after[h * low + e]
-                    for t in range(k - 1, 0, -1):
-                        other = now[(h * k + t) * low + e] + sign * prices[item, t]
-                        kept = share(running[t - 1], other, smooth, curve) * rest
-                        before[(h * k + t) * low + e] = rest - kept
-                        slope[item, t] += sign * (rest - kept)
-                        rest = kept
-                    before[h * k * low + e] = rest
-                    slope[item, 0] += sign * rest
+            unleave(now, after, before, had, prices[item], slope[item], sign, high, low, k, smooth, curve)
         elif what == ENTER:
-            for i in range(high * low):
-                before[i] = 0.0
+            before[: high * low] = 0
             for t in range(k):
-                paid = 0.0
-                for h in range(high):
-                    for e in range(low):
-                        part = after[(h * k + t) * low + e]
-                        before[h * low + e] += part
-                        paid += part
-                slope[item, t] += sign * paid
+                share = 0.0
+                for j in range(min(high, low)):
+                    if low >= high:
+                        add(after, before, (j * k + t) * low, j * low, low, one, one)
+                        share += total(after, (j * k + t) * low, low, one)
+                    else:
+                        add(after, before, t * low + j, j, high, k * low, low)
+                        share += total(after, t * low + j, high, k * low)
+                slope[item, t] += sign * share
                 if sign > 0:
-                    limits[t] += board.weight[item] * paid
-        elif what == ROW:
-            half = high // 2 * low
+                    limits[t] += board.weight[item] * share
+        else:
+            half = high // np.uint64(2) * low
             for i in range(half):
-                part = share(now[i], now[half + i], smooth, curve) * after[i]
-                before[i], before[half + i] = part, after[i] - part
+                share = min(max((smooth + now[half + i] - now[i]) * (curve + curve), 0.0), 1.0)
+                before[i] = share * after[i]
+                before[half + i] = after[i] - before[i]
         after, before = before, after
