@@ -6,10 +6,9 @@ from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
-from pipeline.drawer.ledger import with_threads
+from pipeline.drawer.ledger import with_changed, with_threads, without
 from pipeline.drawer.stash import (
     Stash,
-    Thread,
     builtin_stash,
     parse_stash,
     read_stash,
@@ -17,7 +16,7 @@ from pipeline.drawer.stash import (
     thread_of,
 )
 from pipeline.errors import InputError, OutputError
-from pipeline.files.single import write_file
+from pipeline.files.single import edit_file
 from pipeline.materials.booking import merged
 
 
@@ -26,6 +25,7 @@ class Threads:
 
     def __init__(self, path: Path) -> None:
         self.path = path
+        self.changed = False
 
     def stash(self) -> Stash:
         """What is in the drawer. Raises InputError for a file that is no list of threads."""
@@ -41,40 +41,48 @@ class Threads:
         thread = thread_of(form.get("name", ""), form.get("colour", ""), owned, preset=form.get("kind", ""))
         there = self.stash().threads
         former = next((t for t in there if t.name == thread.name), None)
-        if former is None:
-            self._write((*there, thread))
+        if former is not None:
+            thread = replace(thread, price=former.price, skein_m=former.skein_m or thread.skein_m)
+        data = self._data()
+        if data is None:
+            kept = tuple(t for t in there if t is not former)
+            self._keep(render_stash(Stash((*kept, thread), "the drawer")).encode(), None)
+        elif former is None:
+            self._keep(with_threads(data, self.path.name, (thread,)), data)
         else:
-            kept = replace(thread, price=former.price, skein_m=former.skein_m or thread.skein_m)
-            self._write(tuple(kept if t is former else t for t in there))
+            self._keep(with_changed(data, self.path.name, thread), data)
 
     def take_out(self, name: str) -> None:
         """Take a thread out. Raises InputError for one that is not there, or is the last."""
-        gone = self.stash().find(name)
-        self._write(tuple(t for t in self.stash().threads if t is not gone and t.name != gone.name))
+        gone, data = self.stash().find(name), self._data()
+        if data is not None:
+            self._keep(without(data, self.path.name, gone.name), data)
+            return
+        rest = tuple(t for t in self.stash().threads if t.name != gone.name)
+        self._keep(render_stash(Stash(rest, "the drawer")).encode(), None)
 
-    def bring_in(self, data: bytes) -> int:
+    def bring_in(self, listed: bytes) -> int:
         """Add the threads of a CSV list or a GIMP palette; return how many are new."""
-        found = parse_stash(data, "the list")
-        if not self.path.exists():
-            self._write(found.threads)
+        found = parse_stash(listed, "the list")
+        data = self._data()
+        if data is None:
+            self._keep(render_stash(Stash(found.threads, "the drawer")).encode(), None)
             return len(found.threads)
         new, _ = merged(self.stash(), found)
-        self._keep(with_threads(self.path.read_bytes(), self.path.name, new))
+        self._keep(with_threads(data, self.path.name, new), data)
         return len(new)
 
-    def _write(self, threads: tuple[Thread, ...]) -> None:
-        self._keep(render_stash(Stash(threads, "the drawer")))
+    def _data(self) -> bytes | None:
+        """What the list holds now, or None while there is none."""
+        return self.path.read_bytes() if self.path.exists() else None
 
-    def _keep(self, content: bytes | str) -> None:
-        """Write the list, and keep what stood there beside it."""
+    def _keep(self, content: bytes, former: bytes | None) -> None:
+        """Write the list if it still is what it was; the first change of a desk keeps a copy beside it."""
         try:
             self.path.parent.mkdir(parents=True, exist_ok=True)
-            if self.path.exists():
-                write_file(
-                    self.path.with_name(self.path.name + ".before"), self.path.read_bytes(), replace=True
-                )
         except OSError as error:
             raise OutputError(
                 f"cannot write to {self.path.parent}: {error.strerror}.", "Check HOME."
             ) from None
-        write_file(self.path, content, replace=True)
+        edit_file(self.path, content, expected=former, backup=former is not None and not self.changed)
+        self.changed = True

@@ -89,6 +89,52 @@ def with_threads(data: bytes, source: str, threads: Sequence[Thread]) -> bytes:
     return _encoded(text + out.getvalue(), data)
 
 
+def with_changed(data: bytes, source: str, thread: Thread) -> bytes:
+    r"""The list with the thread of that name as given, in the columns that the list has; all else stays.
+
+    Raises InputError for a palette, which knows no metres, and for a thread that is not listed.
+
+    >>> from pipeline.drawer.stash import thread_of
+    >>> with_changed(b"name,notes,colour,metres\nfog,old,#cccccc,8\n", "d", thread_of("fog", "#dddddd", 3.0))
+    b'name,notes,colour,metres\nfog,old,#dddddd,3\n'
+    """
+    text, delimiter, header, row = _found(data, source, thread.name)
+    cells = _cells_of(thread, delimiter)
+    for at in range(len(row) - 1, -1, -1):
+        column = header[at] if at < len(header) else ""
+        if column in cells and column != "name":
+            text = text[: row[at].start] + cells[column] + text[row[at].end :]
+    return _encoded(text, data)
+
+
+def without(data: bytes, source: str, name: str) -> bytes:
+    r"""The list without the thread of that name. Raises InputError as :func:`with_changed` does.
+
+    >>> without(b"name,colour,metres\nnavy,#1b2a59,8\ntar,#17181c,2\n", "d", "navy")
+    b'name,colour,metres\ntar,#17181c,2\n'
+    """
+    text, _, _, row = _found(data, source, name)
+    end = text.find("\n", row[-1].end)
+    start = text.rfind("\n", 0, row[0].start) + 1
+    rest = text[:start] + (text[end + 1 :] if end >= 0 else "")
+    parse_stash(_encoded(rest, data), source)
+    return _encoded(rest, data)
+
+
+def _found(data: bytes, source: str, name: str) -> tuple[str, str, list[str], list[_Cell]]:
+    """The text of a list, its separator and columns, and the row of a thread."""
+    parse_stash(data, source)
+    text = text_of(data, source)
+    if is_palette(text):
+        raise InputError(f"{source} is a palette and knows no metres.", "Import it into a CSV list first.")
+    delimiter, header, rows = _table(text)
+    at = header.index("name")
+    for row in rows:
+        if len(row) > at and same_name(row[at].text) == same_name(name):
+            return text, delimiter, header, row
+    raise InputError(f"{source} has no thread {name!r}.", "Add it to the list first.")
+
+
 def is_palette(text: str) -> bool:
     return text.lstrip().startswith("GIMP Palette")
 

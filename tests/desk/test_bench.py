@@ -73,6 +73,27 @@ def test_the_drawer_is_the_list_of_the_commands(tmp_path: Path) -> None:
     assert threads.stash().find("navy").colour == "#1b2a59", "namesakes stay"
 
 
+def test_a_list_of_the_maker_keeps_its_notes_and_what_another_wrote_meanwhile(tmp_path: Path) -> None:
+    """The desk changes one row; columns of the maker's own, blank lines and line ends stay, and one copy."""
+    file = tmp_path / "club.csv"
+    file.write_bytes(b"notes;name;colour;metres\r\nA 1;navy;#1b2a59;8\r\n\r\nB 2;fog;#cccccc;2,5\r\n")
+    threads = Threads(file)
+    threads.put({"name": "fog", "colour": "#dddddd", "metres": "12,5", "kind": "pearl cotton 5"})
+    assert file.read_bytes() == (
+        b"notes;name;colour;metres\r\nA 1;navy;#1b2a59;8\r\n\r\nB 2;fog;#dddddd;12,5\r\n"
+    )
+    threads.take_out("navy")
+    assert file.read_bytes() == b"notes;name;colour;metres\r\n\r\nB 2;fog;#dddddd;12,5\r\n"
+    assert [path.name for path in tmp_path.iterdir() if path != file] == ["club.csv.before"]
+    with pytest.raises(HitchgridError):
+        threads.take_out("fog")  # the last
+    former = file.read_bytes()
+    threads._data = lambda: b"what stood there a moment ago"  # type: ignore[method-assign]
+    with pytest.raises(HitchgridError):
+        threads.put({"name": "fog", "colour": "#eeeeee", "metres": "1", "kind": "pearl cotton 5"})
+    assert file.read_bytes() == former
+
+
 @pytest.mark.parametrize(
     "form",
     [
