@@ -51,8 +51,8 @@ def layout(motif: int, rows: int, worked: Worked) -> tuple[tuple[int, ...], Repe
     beginning; where there is no room for an odd motif's gap, two motifs together do. What is left of the
     gaps stands at both ends.
 
-    >>> layout(7, 30, "rows")
-    ((3, 11, 19), Repeat(first=3, rows=8, times=3))
+    >>> layout(7, 33, "rows"), layout(7, 30, "rows")[1]
+    (((1, 9, 17, 25), Repeat(first=1, rows=8, times=4)), Repeat(first=1, rows=14, times=2))
     """
     step = _step(worked)
     times = max(1, rows // (motif + motif % step))

@@ -68,12 +68,16 @@ def test_rows_of_different_allowance_are_routed_as_brute_force_does() -> None:
 
 
 def test_with_switching_rows_the_allowance_is_kept() -> None:
+    """Random pictures, and one whose columns want other threads from the middle on, where rows pay."""
     rng = np.random.default_rng(12)
     longer = 0
-    for _ in range(6):
-        net = network(5, picture_rows(5, 6, "rows"))
+    for trial in range(6):
+        net = network(5, picture_rows(5, 6 if trial else 12, "rows"))
         wanted = rng.integers(0, 3, net.knots)
         allowance = tuple(int(a) for a in rng.choice([0, 1, ANY], 6, p=(0.5, 0.3, 0.2)))
+        if not trial:
+            halves = np.array([[0, 1, 2, 0], [2, 0, 1, 1]])
+            wanted, allowance = halves[(net.row >= 6).astype(int), net.position], (0,) * 12
         costs = 30.0 * (wanted[:, None] != np.arange(3))
         asked = Question(net, costs, (None,) * 5, (None,) * 3, allowance=allowance)
         points = insert_switching(asked, wanted, route(asked, BRIEF), 3, BRIEF)
