@@ -10,7 +10,7 @@ from cli.flags import taking
 from pipeline.order.options import OF_CHOICES
 
 if TYPE_CHECKING:
-    from pipeline.choices import Asked, Choice, Settled
+    from pipeline.choices.offers import Asked, Choice, Settled
 
 SETTLED: dict[str, Settled] = {"worked": "worked", "turn": "turn", "ease": "ease", "hand-overs": "ease"}
 """What is the same in every band once it is asked for."""
@@ -25,7 +25,9 @@ def command(texts: Mapping[str, str]) -> None:
     Example: hitchgrid choices sample_images/pennant.png --wrist 16cm
     """
     from cli.console import say
-    from pipeline.choices import EFFORT, SHEET, offered
+    from pipeline.choices.offers import offered
+    from pipeline.choices.planning import EFFORT
+    from pipeline.choices.sheet import SHEET
     from pipeline.files.collection import claimed
     from pipeline.files.folder import folder_name
     from pipeline.order.given import Given, flag
@@ -68,7 +70,8 @@ def _plan(
     """
     from cli.console import err, watching
     from cli.interrupt import halting
-    from pipeline.choices import choice_files, plan_choices, sheet, unbeaten
+    from pipeline.choices.planning import plan_choices, unbeaten
+    from pipeline.choices.sheet import choice_files, sheet
     from pipeline.files.collection import put
     from pipeline.files.folder import write_result
 
@@ -96,7 +99,7 @@ def _show(shown: Sequence[Choice], planned: int, folder: Path) -> None:
     from rich.text import Text
 
     from cli.console import out, table
-    from pipeline.choices import likeness_words
+    from pipeline.choices.sheet import likeness_words
 
     rows = ((c.key, likeness_words(c), f"{c.figures.hours:.1f}", c.figures.grade) for c in shown)
     out.print(table(f"{len(shown)} bands to choose from", ("band", "likeness", "hours", "difficulty"), rows))

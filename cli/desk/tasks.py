@@ -24,7 +24,9 @@ from pipeline.band.handed import for_left_hand
 from pipeline.band.pattern import Pattern, read_pattern, render, title_of
 from pipeline.band.replay import replay
 from pipeline.bundle import band_files
-from pipeline.choices import Asked, Choice, card_of, offered, plan_choice, unbeaten
+from pipeline.choices.offers import Asked, Choice, offered
+from pipeline.choices.planning import plan_choice, unbeaten
+from pipeline.choices.sheet import card_of
 from pipeline.design.touch import Touch
 from pipeline.drawer.stash import read_stash
 from pipeline.errors import InputError

@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.choices import Asked, Choice, Figures, offered, plan_choice, plan_choices, unbeaten
+from pipeline.choices.offers import Asked, Choice, Figures, offered
+from pipeline.choices.planning import plan_choice, plan_choices, unbeaten
 from pipeline.drawer.stash import builtin_stash
 from pipeline.errors import HitchgridError
 from pipeline.order.asked import Band, Drawer, LetterSource, PictureSource, Tying

@@ -17,7 +17,9 @@ from PIL import Image
 
 from cli.main import run
 from pipeline.band.pattern import read_pattern
-from pipeline.choices import Asked, Choice, plan_choice, sheet
+from pipeline.choices.offers import Asked, Choice
+from pipeline.choices.planning import plan_choice
+from pipeline.choices.sheet import sheet
 from pipeline.drawer.stash import parse_stash
 from pipeline.order.asked import Band, Drawer, LetterSource, Tying
 from pipeline.routing import Budget
@@ -107,15 +109,15 @@ def test_an_existing_sheet_needs_replace_and_other_files_are_left_alone(
 
 STRUCK = """
 import os, signal, sys
-import pipeline.choices
+import pipeline.choices.planning
 
-plan = pipeline.choices.plan_choice
+plan = pipeline.choices.planning.plan_choice
 def struck(asked, budget):
     made = plan(asked, budget)
     os.kill(os.getpid(), signal.SIGINT)
     return made
 
-pipeline.choices.plan_choice = struck
+pipeline.choices.planning.plan_choice = struck
 from cli.main import run
 run(sys.argv[1:])
 """
@@ -134,7 +136,7 @@ def test_ctrl_c_ends_with_the_bands_that_are_there(tmp_path: Path) -> None:
 
 def test_workers_leave_ctrl_c_to_the_process_that_waits() -> None:
     code = (
-        "import multiprocessing, signal; from pipeline.choices import _prepare;"
+        "import multiprocessing, signal; from pipeline.choices.planning import _prepare;"
         "_prepare(multiprocessing.get_context('spawn').Event());"
         "assert signal.getsignal(signal.SIGINT) is signal.SIG_IGN"
     )

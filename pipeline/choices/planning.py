@@ -1,0 +1,190 @@
+"""Bands planned side by side in processes, and those kept that no other beats in every respect."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Future, ProcessPoolExecutor, wait
+from multiprocessing.synchronize import Event
+
+from pipeline.choices.offers import Asked, Choice, Figures, Taken
+from pipeline.errors import HitchgridError, ImpossibleError
+from pipeline.materials.fit import size_mm
+from pipeline.materials.price import grade, hours
+from pipeline.order.asked import LetterSource
+from pipeline.plan import Plan, plan
+from pipeline.report import report_of
+from pipeline.routing import Budget
+from pipeline.writers.preview import band_png
+
+EFFORT = 0.5
+"""Of each plan's search; more gains a picture about 1 % (measured on drawings)."""
+PACE_S = 9.0
+"""Seconds a knot for the hours that bands are compared by: midway between quick and calm."""
+LOOK_EVERY_S = 0.2
+
+
+def plan_choices(
+    asked: Sequence[Asked],
+    *,
+    jobs: int = 0,
+    effort: float = EFFORT,
+    seed: int = 0,
+    halted: Callable[[], bool] | None = None,
+) -> Iterator[Choice]:
+    """Plan bands ``jobs`` at a time (0: on every core) and yield each as it is done.
+
+    A choice does not depend on ``jobs``. What cannot be planned is left out; if nothing can, the first
+    error is raised. Once ``halted`` answers True, bands under way are finished as they are and the rest is
+    left out. Raises ImpossibleError when a worker process dies.
+    """
+    jobs = min(jobs or os.cpu_count() or 1, len(asked))
+    run = _in_turn if jobs <= 1 else _side_by_side
+    errors: list[HitchgridError] = []
+    done = 0
+    for found in run(asked, jobs, effort, seed, halted or (lambda: False)):
+        if isinstance(found, HitchgridError):
+            errors.append(found)
+        else:
+            done += 1
+            yield found
+    if errors and not done:
+        raise errors[0]
+
+
+Found = Choice | HitchgridError
+
+
+def _in_turn(
+    asked: Sequence[Asked], jobs: int, effort: float, seed: int, halted: Callable[[], bool]
+) -> Iterator[Found]:
+    for one in asked:
+        if halted():
+            return
+        yield _tried(one, Budget(effort, seed, halted=halted))
+
+
+def _side_by_side(
+    asked: Sequence[Asked], jobs: int, effort: float, seed: int, halted: Callable[[], bool]
+) -> Iterator[Found]:
+    context = multiprocessing.get_context("spawn")
+    stop = context.Event()
+    pool = ProcessPoolExecutor(jobs, context, initializer=_prepare, initargs=(stop,))
+    try:
+        waiting: set[Future[Found]] = {pool.submit(_work, one, effort, seed) for one in asked}
+        while waiting:
+            done, waiting = wait(waiting, timeout=LOOK_EVERY_S, return_when=FIRST_COMPLETED)
+            if halted() and not stop.is_set():
+                stop.set()
+                waiting = {future for future in waiting if not future.cancel()}
+            for future in done:
+                yield future.result()
+    except BrokenExecutor:
+        raise ImpossibleError(
+            "a worker process was ended from outside, perhaps for want of memory.", "Try fewer --jobs."
+        ) from None
+    finally:
+        stop.set()
+        pool.shutdown(cancel_futures=True)
+
+
+_stop: Event | None = None
+"""In a worker: set when it shall come to an end."""
+
+
+def _prepare(stop: Event) -> None:
+    global _stop
+    _stop = stop
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the process that waits for us
+
+
+def _work(asked: Asked, effort: float, seed: int) -> Found:
+    return _tried(asked, Budget(effort, seed, halted=None if _stop is None else _stop.is_set))
+
+
+def _tried(asked: Asked, budget: Budget) -> Found:
+    try:
+        return plan_choice(asked, budget)
+    except HitchgridError as error:
+        return error
+
+
+def plan_choice(asked: Asked, budget: Budget) -> Choice:
+    """Plan one band, without advice, and draw it. Raises HitchgridError."""
+    made = plan(asked.artwork, asked.band, asked.drawer, asked.tying, budget=budget, further=False)
+    picture = band_png(made.pattern, lengthwise=asked.artwork.lengthwise)
+    return Choice(asked, made.pattern, report_of(made), picture, figures(made, asked))
+
+
+def figures(made: Plan, asked: Asked) -> Figures:
+    """What a plan is compared by."""
+    graded, verdict = grade(made.pattern, made.cuts), made.verdict
+    wide, long = size_mm(made.pattern)
+    artwork = asked.artwork
+    threads = made.pattern.threads
+    return Figures(
+        cells=verdict.cells,
+        made=verdict.made,
+        off=verdict.colour_error / max(1, verdict.cells) if made.likeness is None else made.likeness.hyab,
+        hand_overs=verdict.hand_overs,
+        switching_rows=verdict.switching_rows,
+        knots=hours(made.pattern).knots,
+        hours=hours(made.pattern, PACE_S).calm,
+        grade=graded.name,
+        points=graded.points,
+        longest_mm=made.sharing.longest_after_mm,
+        wide_mm=wide,
+        long_mm=long,
+        taken=tuple(
+            Taken(t.name, threads[t.thread].colour, t.need_m, t.owned_m, t.buy) for t in made.skeins.threads
+        ),
+        fine=(isinstance(artwork, LetterSource) and artwork.height) or len(made.pattern.strands) - 1,
+    )
+
+
+# ---------------------------------------------------------------- what remains
+
+
+def unbeaten(choices: Sequence[Choice]) -> tuple[Choice, ...]:
+    """Drop each choice that another beats in every respect; the closest to its picture first.
+
+    A beats B where it is nowhere worse and somewhere better by what a maker would notice: likeness, how fine
+    the picture is, threads, hours, difficulty, hand-overs, longest strand, skeins to buy. Letters are only
+    compared with letters that run the same way, with or without a border as they are.
+    """
+    ranked = sorted(choices, key=lambda choice: (_taste(choice), _exact(choice), choice.key))
+    kept: list[Choice] = []
+    for choice in ranked:
+        rivals = [other for other in ranked if other is not choice and _taste(other) == _taste(choice)]
+        if not any(_beats(other, choice) for other in rivals):
+            kept.append(choice)
+    return tuple(sorted(kept, key=lambda choice: (_exact(choice), choice.key)))
+
+
+def _taste(choice: Choice) -> tuple[object, ...]:
+    """What one maker likes and another does not: bands that differ in it are no rivals."""
+    artwork = choice.asked.artwork
+    return (
+        (choice.asked.band.border is not None, artwork.direction) if isinstance(artwork, LetterSource) else ()
+    )
+
+
+def _exact(choice: Choice) -> tuple[float, ...]:
+    f = choice.figures
+    work = f.points, f.hours, f.hand_overs, f.longest_mm, f.switching_rows
+    return (f.off, -f.fine, len(f.taken), *work, f.buy)
+
+
+NOTICED = (0.5, 1, 1, 1, 0.25, 5, 100.0, 1, 1)
+"""Steps of these figures below which nobody would tell two bands apart; from our own looking, no source."""
+
+
+def _beats(one: Choice, other: Choice) -> bool:
+    """Steps are rounded, not subtracted, so that beating is transitive and something always remains."""
+    mine = [round(value / step) for value, step in zip(_exact(one), NOTICED, strict=True)]
+    theirs = [round(value / step) for value, step in zip(_exact(other), NOTICED, strict=True)]
+    if any(m > t for m, t in zip(mine, theirs, strict=True)):
+        return False
+    return mine != theirs or (_exact(one), one.key) < (_exact(other), other.key)
