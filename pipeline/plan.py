@@ -32,7 +32,8 @@ from pipeline.advice.changes import Redesign
 from pipeline.band.handed import mirrored
 from pipeline.band.pattern import Gauge, Pattern, PatternThread
 from pipeline.design.assemble import to_pattern
-from pipeline.design.design import Design, design
+from pipeline.design.design import design
+from pipeline.design.model import Design
 from pipeline.design.pose import ends_of, fit_of, gauge_for, included, pose, room_of
 from pipeline.design.touch import Touch, touched
 from pipeline.materials.alike import share_alike

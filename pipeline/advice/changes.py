@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from pipeline.advice.advise import Change, ChangeKind, Replanned
 from pipeline.band.pattern import Gauge
-from pipeline.design.design import Design, design
+from pipeline.design.design import design
+from pipeline.design.model import Design
 from pipeline.design.pose import gauge_for, pose, room_of
 from pipeline.errors import HitchgridError
 from pipeline.literals import HAND_OVERS_OF

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from pipeline.band.network import network, picture_rows
 from pipeline.band.pattern import FOLDED_STYLES, Ends, Gauge
-from pipeline.design.design import Design, usual_strands
+from pipeline.design.design import usual_strands
+from pipeline.design.model import Design
 from pipeline.errors import InputError
 from pipeline.literals import Border, Fill
 from pipeline.materials.ends import make_end, neighbour_pairs

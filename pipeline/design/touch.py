@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipeline.design.design import Design
+from pipeline.design.model import Design
 from pipeline.errors import InputError
 
 

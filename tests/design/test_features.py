@@ -8,8 +8,9 @@ from scipy import ndimage
 
 from pipeline.design.cells import fine_picture
 from pipeline.design.costs import cell_costs
-from pipeline.design.design import CELL_WIDTH, knot_mask
+from pipeline.design.design import CELL_WIDTH
 from pipeline.design.features import strengthened
+from pipeline.design.model import knot_mask
 from pipeline.literals import Worked
 from pipeline.motif.picture import Picture
 from tests.drawings import CHALK, NAVY, RED, YELLOW, Sheet
