@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pipeline.advice.advise import (
     Advice,
@@ -30,6 +31,7 @@ from pipeline.advice.advise import (
 )
 from pipeline.advice.changes import Redesign
 from pipeline.band.handed import mirrored
+from pipeline.band.network import Repeat
 from pipeline.band.pattern import Gauge, Pattern, PatternThread
 from pipeline.design.assemble import to_pattern
 from pipeline.design.design import design
@@ -47,6 +49,8 @@ from pipeline.order.means import refuse_beyond_means
 from pipeline.routing import (
     Budget,
     JoinedPoint,
+    Question,
+    Routed,
     Stopped,
     SwitchedPoint,
     add_rows,
@@ -151,33 +155,16 @@ def plan(
     _refuse_early(drawn.kinds.shape[0], drawn.strands, budget, finishing_s)
 
     clock.stage("routing the strands")
-    problem, wanted = pose(drawn, band, tying)
     usual = 1.0 if drawn.floor is None else PICTURE_EFFORT
     budget = replace(budget, reporter=watch, effort=usual * budget.effort)
     budget = _keeping_back(budget, finishing_s(drawn.kinds.shape[0] * drawn.strands))
-    solution = route(problem, budget)
-    fit, ends = fit_of(band, drawn.strands, gauge), drawn.ground_ends
-    free = None if fit is None else max(0, fit.rows - drawn.kinds.shape[0])
-    extra = None if free is None else free + sum(ends)
-    switched = add_rows(problem, wanted, solution, tying.switching_rows, extra, budget)
-    routed, tied = switched[-1], drawn
-    if free is not None and routed.switching_rows > free:
-        off = _taken(routed.switching_rows - free, ends)
-        routed, tied = shortened(routed, *off), drawn.without_ends(*off)
-    repeat = routed.problem.repeat if tying.joins == 0 else None
-    joined = thread_changes(routed.problem, routed.wanted, routed.solution, tying.joins, budget)
-    if tying.joins:
-        most = tying.switching_rows or 0
-        most = most if free is None else min(most, free)
-        seam = seamed(problem, wanted, solution, most, tying.joins, budget)
-        if seam is not None and seam[1].colour_error < joined[-1].colour_error - 1e-6:
-            routed, tied = seam[0], drawn
-            joined = (*(p for p in joined if p.joins < seam[1].joins), seam[1])
+    fit = fit_of(band, drawn.strands, gauge)
+    found = _routed(drawn, band, tying, fit, budget)
 
     clock.stage("sharing the tying")
-    loose = _assembled(drawn, routed, joined[-1], band, gauge, title or artwork.title)
+    loose = _assembled(found, band, gauge, title or artwork.title)
     loose = mirrored(loose) if band.left_handed else loose
-    shared = share_alike(loose, repeat, tying.share, margin=tying.margin)
+    shared = share_alike(loose, found.repeat, tying.share, margin=tying.margin)
     pattern = place_joins(
         shared,
         tying.longest_mm,
@@ -187,52 +174,111 @@ def plan(
 
     clock.stage("checking")
     verdict = check(pattern)
-    bound = routed.solution.lower_bound if not joined[-1].joins else 0.0
     spare = replace(budget, effort=budget.effort * FURTHER_EFFORT / 2, reporter=None)
     forced: dict[int, float] = {}
-    if further and not joined[-1].joins and not budget.late:
+    if further and not found.joined[-1].joins and not budget.late:
         cells = knot_numbers(pattern, verdict)
-        forced = costs_if_made(routed.problem, routed.solution, cells, spare)
-    why = reasons(pattern, verdict, lower_bound=bound, ease=tying.ease, found=forced)
+        forced = costs_if_made(found.tied.problem, found.tied.solution, cells, spare)
+    why = reasons(pattern, verdict, lower_bound=found.bound, ease=tying.ease, found=forced)
     cuts = cut_list(pattern, margin=tying.margin)
 
     easy: tuple[EaseLine, ...] = ()
     advice = None
     if further and not budget.late:
         clock.stage("trying what would help")
-        if drawn.worked == "rows":
-            easy = eases(problem, wanted, {tying.ease: switched[0].solution}, spare, watch)
-        if verdict.unmade:
-            as_planned = Change(ChangeKind.EASE, ease=tying.ease)
-            figures = verdict.cells, verdict.made, verdict.colour_error, drawn.beyond, verdict.hand_overs
-            base = Suggestion(as_planned, "as planned", "", *figures)
-            changes = usual_changes(
-                problem, tying.ease, tying.switching_rows or 0, tying.joins, drawn.worked == "rows"
-            )
-            redesign = Redesign(artwork, band, drawer, tying, drawn, problem, wanted, solution)
-            advice = advise(redesign, base, changes, spare, watch, easy)
-    stopped = routed.solution.stopped if solution.stopped is Stopped.DONE else solution.stopped
+        redesign = Redesign(artwork, band, drawer, tying, drawn, found.question, found.kinds, found.solution)
+        easy, advice = _advised(redesign, found, verdict, spare, watch)
+    stopped = found.stopped
     if stopped is Stopped.DONE and (further or tying.switching_rows or tying.joins):
         stopped = budget.ended  # whatever was left out for it
     return Plan(
         pattern,
-        tied,
+        found.design,
         verdict,
         why,
-        _likeness(pattern, tied),
-        bound,
+        _likeness(pattern, found.design),
+        found.bound,
         stopped,
-        None if repeat is None else repeat.rows,
+        None if found.repeat is None else found.repeat.rows,
         fit,
         cuts,
         plan_skeins(pattern, cuts, drawer.stash),
         compare(loose, shared, margin=tying.margin),
-        switched,
-        joined,
+        found.switched,
+        found.joined,
         easy,
         advice,
         clock.finish(),
     )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Found:
+    """What routing found: the ``question`` as posed with the kind of cell at each knot, its ``solution``;
+    what switching rows and joins gave on top; and the band that is ``tied``, with its ``design``.
+    """
+
+    question: Question
+    kinds: NDArray[np.int64]
+    solution: Routed
+    switched: tuple[SwitchedPoint, ...]
+    joined: tuple[JoinedPoint, ...]
+    tied: SwitchedPoint
+    design: Design
+    repeat: Repeat | None
+    """The rows that are tied again and again; where joins are allowed none are."""
+
+    @property
+    def bound(self) -> float:
+        """Certified for the band that is tied; with joins nothing is."""
+        return self.tied.solution.lower_bound if not self.joined[-1].joins else 0.0
+
+    @property
+    def stopped(self) -> Stopped:
+        last = self.tied.solution.stopped
+        return last if self.solution.stopped is Stopped.DONE else self.solution.stopped
+
+
+def _routed(drawn: Design, band: Band, tying: Tying, fit: Fit | None, budget: Budget) -> _Found:
+    """Route the strands; then add switching rows within the wrist, and joins, as far as the maker allows."""
+    question, kinds = pose(drawn, band, tying)
+    solution = route(question, budget)
+    ends = drawn.ground_ends
+    free = None if fit is None else max(0, fit.rows - drawn.kinds.shape[0])
+    extra = None if free is None else free + sum(ends)
+    switched = add_rows(question, kinds, solution, tying.switching_rows, extra, budget)
+    tied, shown = switched[-1], drawn
+    if free is not None and tied.switching_rows > free:
+        off = _taken(tied.switching_rows - free, ends)
+        tied, shown = shortened(tied, *off), drawn.without_ends(*off)
+    repeat = tied.problem.repeat if tying.joins == 0 else None
+    joined = thread_changes(tied.problem, tied.wanted, tied.solution, tying.joins, budget)
+    if tying.joins:
+        most = tying.switching_rows or 0
+        most = most if free is None else min(most, free)
+        seam = seamed(question, kinds, solution, most, tying.joins, budget)
+        if seam is not None and seam[1].colour_error < joined[-1].colour_error - 1e-6:
+            tied, shown = seam[0], drawn
+            joined = (*(p for p in joined if p.joins < seam[1].joins), seam[1])
+    return _Found(question, kinds, solution, switched, joined, tied, shown, repeat)
+
+
+def _advised(
+    redesign: Redesign, found: _Found, verdict: Feasibility, budget: Budget, watch: Watch | None
+) -> tuple[tuple[EaseLine, ...], Advice | None]:
+    """What each ease of hand-overs would give, and, where cells are unmade, what would help."""
+    tying, in_rows = redesign.tying, redesign.drawn.worked == "rows"
+    easy: tuple[EaseLine, ...] = ()
+    if in_rows:
+        known = {tying.ease: found.switched[0].solution}
+        easy = eases(found.question, found.kinds, known, budget, watch)
+    if not verdict.unmade:
+        return easy, None
+    beyond = redesign.drawn.beyond
+    figures = verdict.cells, verdict.made, verdict.colour_error, beyond, verdict.hand_overs
+    base = Suggestion(Change(ChangeKind.EASE, ease=tying.ease), "as planned", "", *figures)
+    changes = usual_changes(found.question, tying.ease, tying.switching_rows or 0, tying.joins, in_rows)
+    return easy, advise(redesign, base, changes, budget, watch, easy)
 
 
 def _refuse_early(rows: int, strands: int, budget: Budget, finishing_s: Callable[[int], float]) -> None:
@@ -266,9 +312,8 @@ def _keeping_back(budget: Budget, seconds: float) -> Budget:
     return replace(budget, deadline=budget.deadline - max(0.0, min(seconds, (1 - LEAST_SEARCH) * left)))
 
 
-def _assembled(
-    drawn: Design, routed: SwitchedPoint, joined: JoinedPoint, band: Band, gauge: Gauge, title: str
-) -> Pattern:
+def _assembled(found: _Found, band: Band, gauge: Gauge, title: str) -> Pattern:
+    drawn, routed, joined = found.design, found.tied, found.joined[-1]
     threads = tuple(
         PatternThread(name=t.name, colour=t.colour, diameter_mm=t.diameter_mm) for t in drawn.threads
     )
