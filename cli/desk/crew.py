@@ -101,13 +101,20 @@ class Crew:
             raise Refused("the plan broke off.", "It may have run out of memory: try fewer rows.") from None
         finally:
             loop.remove_reader(ours.fileno())
-            theirs.close()
-            await asyncio.shield(asyncio.gather(starting, return_exceptions=True))
-            with suppress(OSError, AttributeError, TypeError):
-                os.killpg(process.pid, signal.SIGKILL)
-            with suppress(AttributeError):
-                process.kill()
-            ours.close()
+            # not before it has begun: the forking server dies of a start whose pipe is closed under it
+            starting.add_done_callback(lambda begun: _end(begun, process, ours, theirs))
+
+
+def _end(begun: asyncio.Future[None], process: Any, ours: Connection, theirs: Connection) -> None:
+    """End a task that was started, or could not be."""
+    theirs.close()
+    if not begun.cancelled():
+        begun.exception()  # whoever waits has heard of it
+    with suppress(OSError, AttributeError, TypeError):
+        os.killpg(process.pid, signal.SIGKILL)
+    with suppress(AttributeError):
+        process.kill()
+    ours.close()
 
 
 def _work(pipe: Connection, task: str, values: tuple[Any, ...]) -> None:
