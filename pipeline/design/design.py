@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from pipeline.colour import Colour, delta_e_table, encoded, linear
 from pipeline.design.cells import FinePicture, fine_picture, natural_rows
-from pipeline.design.costs import cell_costs
+from pipeline.design.costs import DECIMALS, cell_costs
 from pipeline.design.features import strengthened
 from pipeline.design.filling import filled, usual_fill
 from pipeline.design.letters import fit_letters, on_fields, set_canvas
@@ -166,7 +166,7 @@ def _priced(
     mode = artwork.reduce if isinstance(artwork, PictureSource) else "auto"
     own = cell_costs(fine, rgb, mode)
     k = len(threads)
-    plain = hyab_table(rgb, rgb).round(2)
+    plain = hyab_table(rgb, rgb).round(DECIMALS)
     np.fill_diagonal(plain, 0.0)
     costs = np.concatenate([plain, own.costs.reshape(-1, k)])
     serves = np.concatenate([np.eye(k, dtype=bool), own.serves.reshape(-1, k)])
