@@ -11,7 +11,7 @@ from pathlib import Path
 
 from pipeline.band.knots import WORKED
 from pipeline.band.pattern import Pattern
-from pipeline.blocks.plan import plan_blocks
+from pipeline.blocks.plan import Blocks, plan_blocks
 from pipeline.blocks.words import parse_groups, parse_moves
 from pipeline.drawer.stash import builtin_stash, read_stash
 from pipeline.instructions.text import step_counts
@@ -46,7 +46,7 @@ def bands() -> Iterator[tuple[str, Pattern]]:
         named = parse_groups(groups)
         moves = None if switch is None else parse_moves(switch, len(named))
         band = Band(worked="diagonal", wrist_mm=165.0)
-        yield groups, plan_blocks(named, moves, builtin_stash(), band).pattern
+        yield groups, plan_blocks(Blocks(named, moves), builtin_stash(), band).pattern
 
 
 if __name__ == "__main__":

@@ -27,13 +27,14 @@ def command(texts: Mapping[str, str]) -> None:
     Example: hitchgrid blocks --groups "navy 5, chalk 2" --switch "1-2 left" --repeats 12
     """
     from cli.console import say, watching
-    from pipeline.blocks.plan import plan_blocks
+    from pipeline.blocks.plan import Blocks, plan_blocks
     from pipeline.blocks.words import parse_groups, parse_moves
     from pipeline.bundle import band_files
     from pipeline.drawer.stash import builtin_stash, read_stash
     from pipeline.errors import InputError
     from pipeline.files.folder import check_target, folder_name, write_result
     from pipeline.limits import WORKABLE_MM
+    from pipeline.order.asked import Tying
     from pipeline.order.given import Given, flag
     from pipeline.order.request import read_band, read_margin
     from pipeline.report import report_of_blocks
@@ -44,20 +45,17 @@ def command(texts: Mapping[str, str]) -> None:
         raise InputError("--groups is missing.", 'Name threads and strands, as --groups "navy 4, chalk 3".')
     named, repeats, longest_mm = parse_groups(groups), given.whole("repeats"), given.length("longest")
     band = read_band(given, told=repeats is not None)
+    moves = None if switch is None else parse_moves(switch, len(named))
     replace, quiet = given.yes("replace"), given.yes("quiet")
     read = [None if stash is None else Path(stash)]
     with watching(quiet) as watch:
         watch.stage("weaving the blocks")
         made = plan_blocks(
-            named,
-            None if switch is None else parse_moves(switch, len(named)),
+            Blocks(named, moves, repeats, given.yes("filled")),
             builtin_stash() if read[0] is None else read_stash(read[0]),
             dataclasses.replace(band, worked="diagonal"),
-            repeats=repeats,
+            Tying(longest_mm=longest_mm or WORKABLE_MM, margin=read_margin(given)),
             title=given.text("title"),
-            filled=given.yes("filled"),
-            longest_mm=longest_mm or WORKABLE_MM,
-            margin=read_margin(given),
         )
         folder = Path(out) if out else Path("output") / folder_name(made.pattern.title)
         found = check_target(folder, replace=replace, inputs=read)
@@ -90,10 +88,10 @@ def _show(made: BlockPlan, report: Report, folder: Path) -> None:
             ("", "thread", "strands", "knots tied by each"),
             (
                 (
-                    swatch(pattern.threads[use.group.thread].colour, 4),
-                    pattern.threads[use.group.thread].name,
-                    use.group.strands,
-                    f"{use.tied:.0f}",
+                    swatch(pattern.threads[use.thread].colour, 4),
+                    pattern.threads[use.thread].name,
+                    use.strands,
+                    f"{use.tied_per_strand:.0f}",
                 )
                 for use in made.use
             ),

@@ -32,11 +32,11 @@ from pipeline.advice.advise import (
 from pipeline.advice.changes import Redesign
 from pipeline.band.handed import mirrored
 from pipeline.band.network import Repeat
-from pipeline.band.pattern import Gauge, Pattern, PatternThread
+from pipeline.band.pattern import Gauge, Pattern
 from pipeline.design.assemble import to_pattern
 from pipeline.design.design import design
 from pipeline.design.model import Design
-from pipeline.design.pose import ends_of, fit_of, gauge_for, included, pose, room_of
+from pipeline.design.pose import band_threads, ends_of, fit_of, gauge_for, included, pose, room_of
 from pipeline.design.touch import Touch, touched
 from pipeline.materials.alike import share_alike
 from pipeline.materials.fit import Fit
@@ -278,7 +278,7 @@ def _advised(
     figures = verdict.cells, verdict.made, verdict.colour_error, beyond, verdict.hand_overs
     base = Suggestion(Change(ChangeKind.EASE, ease=tying.ease), "as planned", "", *figures)
     changes = usual_changes(found.question, tying.ease, tying.switching_rows or 0, tying.joins, in_rows)
-    return easy, advise(redesign, base, changes, budget, watch, easy)
+    return easy, advise(redesign.under, base, changes, budget, watch, easy)
 
 
 def _refuse_early(rows: int, strands: int, budget: Budget, finishing_s: Callable[[int], float]) -> None:
@@ -314,9 +314,6 @@ def _keeping_back(budget: Budget, seconds: float) -> Budget:
 
 def _assembled(found: _Found, band: Band, gauge: Gauge, title: str) -> Pattern:
     drawn, routed, joined = found.design, found.tied, found.joined[-1]
-    threads = tuple(
-        PatternThread(name=t.name, colour=t.colour, diameter_mm=t.diameter_mm) for t in drawn.threads
-    )
     strands = [int(t) for t in joined.solution.strands]
     ends = ends_of(band, strands, gauge)
     kinds = routed.wanted
@@ -325,7 +322,7 @@ def _assembled(found: _Found, band: Band, gauge: Gauge, title: str) -> Pattern:
         routed.problem.network,
         joined.solution,
         wanted,
-        threads,
+        band_threads(drawn.threads),
         gauge,
         ends,
         title,

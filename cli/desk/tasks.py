@@ -47,6 +47,7 @@ from pipeline.order.request import Order, parse
 from pipeline.order.units import parse_length
 from pipeline.plan import Plan, plan
 from pipeline.report import read_report, report_of, report_of_pattern, verdict
+from pipeline.report.model import Suggested
 from pipeline.routing import Budget, Ease
 from pipeline.routing.warm import compile_all
 from pipeline.verdict.feasibility import check
@@ -218,7 +219,7 @@ def band(
         further=not hasty,
         watch=watch,
     )
-    report = report_of(made)
+    report, suggested = report_of(made), () if made.advice is None else made.advice.suggestions
     return {
         "pattern.json": render(made.pattern),
         "report.json": report.json_text(),
@@ -229,7 +230,7 @@ def band(
             "resisted": _resisted(made, touches),
             "threads": [thread.name for thread in made.pattern.threads],
             "lies": asked.artwork.lengthwise,
-            "help": [] if made.advice is None else [_help(made, s) for s in made.advice.suggestions],
+            "help": [_help(made, *both) for both in zip(suggested, report.suggestions, strict=True)],
         },
     }
 
@@ -253,14 +254,14 @@ def _shown(pattern: Pattern) -> Iterator[tuple[tuple[int, int], int]]:
             picture += 1
 
 
-def _help(made: Plan, suggestion: Suggestion) -> dict[str, Any]:
-    """A suggestion in words, and its change as :func:`band` takes it."""
-    change = suggestion.change
+def _help(made: Plan, suggestion: Suggestion, told: Suggested) -> dict[str, Any]:
+    """A suggestion as the report has it ``told``, and its change as :func:`band` takes it."""
+    change = suggestion.asked
     return {
-        "label": suggestion.label,
-        "sentence": suggestion.sentence,
+        "label": suggestion.change,
+        "sentence": told.sentence,
         "change": {
-            "label": suggestion.label,
+            "label": suggestion.change,
             "kind": change.kind.value,
             "amount": change.amount,
             "thread": change.thread,

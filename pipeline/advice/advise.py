@@ -1,13 +1,13 @@
 """What would make more cells, each answer found by solving again, and what each answer costs.
 
-The advice knows nothing of pictures or stashes: whoever planned the band implements :class:`Replan`, which
-rebuilds the routing problem under one :class:`Change`. Switching rows and joins need no rebuilding and are
+The advice knows nothing of pictures or stashes: whoever planned the band poses it again under one
+:class:`Change` (:data:`Pose`). Switching rows and joins need no rebuilding and are
 tried on the problem as it stands. All of it works under one further, stated budget and can be left out.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import Protocol
@@ -83,15 +83,9 @@ class Replanned:
     present: Routed | None = None
 
 
-class Replan(Protocol):
-    """Rebuilds a routing problem under a change; the plan implements it."""
-
-    def replan(self, change: Change) -> Replanned | None:
-        """Return the problem under ``change``, or None where the change makes no sense here.
-
-        SWITCHING_ROWS and JOINS are asked too: return the present problem and solution with label and
-        price, or None to leave them out.
-        """
+Pose = Callable[[Change], Replanned | None]
+"""Poses a band under a change, or None where that makes no sense. SWITCHING_ROWS and JOINS are asked too: for
+them it is the present problem and solution with label and price."""
 
 
 class AdviceReporter(Protocol):
@@ -103,16 +97,20 @@ class AdviceReporter(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Suggestion:
-    """One change and what it gave when solved again."""
+    """One change and what it gave when solved again; ``change`` and ``price`` in words."""
 
-    change: Change
-    label: str
+    asked: Change
+    change: str
     price: str
     cells: int
     made: int
     colour_error: float
     off_picture: float
     hand_overs: int
+
+    @property
+    def kind(self) -> ChangeKind:
+        return self.asked.kind
 
     @property
     def per_cell(self) -> float:
@@ -123,16 +121,6 @@ class Suggestion:
     def share_made(self) -> float:
         """Share of the cells that are made."""
         return self.made / max(1, self.cells)
-
-    @property
-    def sentence(self) -> str:
-        """The suggestion as one line for a person."""
-        unmade = self.cells - self.made
-        left = "every cell is made" if unmade == 0 else f"{unmade} of {self.cells} cells stay unmade"
-        line = f"{self.label}: {left}, colour error {self.colour_error:.1f}"
-        if self.off_picture > 0.05:
-            line += f" (and {self.off_picture:.1f} farther from the picture)"
-        return f"{line}. It costs: {self.price}." if self.price else f"{line}."
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,7 +184,7 @@ def usual_changes(
 
 
 def advise(
-    ask: Replan,
+    pose: Pose,
     base: Suggestion,
     changes: Sequence[Change],
     budget: Budget,
@@ -219,13 +207,11 @@ def advise(
         if share.late:
             untried.append(change)
             continue
-        asked = ask.replan(change)
+        asked = pose(change)
         if asked is None:
             continue
         progress.next(asked.label)
-        line = next(
-            (line for line in known if change.kind is ChangeKind.EASE and line.ease is change.ease), None
-        )
+        line = next((line for line in known if line.ease is change.ease), None)
         found.append(_solve(change, asked, share) if line is None else _as_known(change, asked, line))
     helps = [s for s in found if s.share_made > base.share_made or s.per_cell < base.per_cell - 1e-6]
     helps.sort(key=lambda s: (s.per_cell, -s.share_made))
@@ -282,5 +268,6 @@ def eases(
             solution = replace(best, lower_bound=solution.lower_bound)
         best = solution
         made = count_made(problem, solution, wanted)
-        lines.append(EaseLine(ease, solution.cost, solution.lower_bound, made, solution.hand_overs))
+        bound = min(solution.lower_bound, solution.cost)  # sums that are rounded otherwise may lie above
+        lines.append(EaseLine(ease, solution.cost, bound, made, solution.hand_overs))
     return tuple(lines)

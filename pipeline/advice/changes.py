@@ -23,7 +23,7 @@ NAMED = {"rows": "row-worked", "diagonal": "diagonal-worked"}
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Redesign:
-    """A planned band that can be posed again under a change (implements ``advice.Replan``)."""
+    """A planned band that can be posed again under a change (see ``advise.Pose``)."""
 
     artwork: Artwork
     band: Band
@@ -34,14 +34,14 @@ class Redesign:
     wanted: NDArray[np.int64]
     solution: Routed
 
-    def replan(self, change: Change) -> Replanned | None:
+    def under(self, change: Change) -> Replanned | None:
         """Return the problem under ``change``, or None where it makes no sense or cannot be drawn."""
         try:
-            return self._replan(change)
+            return self._under(change)
         except HitchgridError:
             return None
 
-    def _replan(self, change: Change) -> Replanned | None:
+    def _under(self, change: Change) -> Replanned | None:
         match change.kind:
             case ChangeKind.SWITCHING_ROWS:
                 pitch = self._gauge.row_pitch_mm

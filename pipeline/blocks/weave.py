@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import groupby, pairwise
+from itertools import pairwise
 
 from pipeline.band.knots import Knot, knot_of
 from pipeline.band.pattern import (
@@ -224,52 +224,32 @@ class Group:
 class GroupUse:
     """How much one group ties: knots tied by each of its strands on average."""
 
-    group: Group
-    tied: float
+    thread: int
+    strands: int
+    tied_per_strand: float
 
 
 def blocks_pattern(
     groups: Sequence[Group],
-    moves: Sequence[Move],
+    woven: Woven,
     threads: Sequence[PatternThread],
     gauge: Gauge,
     ends: Ends,
     title: str,
-    *,
-    filled: bool = True,
 ) -> Pattern:
-    """A band of colour blocks: ``moves`` in turn (see ``moves_for``), in one diagonal-worked section."""
-    woven = weave([group.strands for group in groups], moves, filled=filled)
+    """A band of colour blocks in one diagonal-worked section."""
+    rows = tuple(Row(knots=row, wanted=(None,) * len(row)) for row in woven.rows)
     return Pattern(
         title=title_of(title),
         threads=tuple(threads),
         strands=tuple(group.thread for group in groups for _ in range(group.strands)),
         gauge=gauge,
-        sections=(block_section(woven.rows),),
+        sections=(Section(kind="blocks", worked="diagonal", rows=rows),),
         ends=ends,
     )
 
 
 def group_use(groups: Sequence[Group], woven: Woven) -> tuple[GroupUse, ...]:
     """Which groups tie more, in the order in which they hang at the start."""
-    return tuple(
-        GroupUse(group, tied / group.strands) for group, tied in zip(groups, woven.tied, strict=True)
-    )
-
-
-def runs_of(strands: Sequence[int]) -> tuple[Group, ...]:
-    """Neighbouring strands of one thread as groups.
-
-    >>> [(group.thread, group.strands) for group in runs_of([0, 1, 1, 0])]
-    [(0, 1), (1, 2), (0, 1)]
-    """
-    return tuple(Group(thread, len(list(run))) for thread, run in groupby(strands))
-
-
-def block_section(rows: Sequence[Sequence[tuple[int, Knot]]]) -> Section:
-    """Rows of diagonal knots as a section of the document."""
-    return Section(
-        kind="blocks",
-        worked="diagonal",
-        rows=tuple(Row(knots=tuple(row), wanted=(None,) * len(row)) for row in rows),
-    )
+    both = zip(groups, woven.tied, strict=True)
+    return tuple(GroupUse(group.thread, group.strands, tied / group.strands) for group, tied in both)

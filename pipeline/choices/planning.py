@@ -138,7 +138,7 @@ def figures(made: Plan, asked: Asked) -> Figures:
         wide_mm=wide,
         long_mm=long,
         taken=tuple(
-            Taken(t.name, threads[t.thread].colour, t.need_m, t.owned_m, t.buy) for t in made.skeins.threads
+            Taken(t.name, threads[t.thread].colour, t.needed_m, t.owned_m, t.buy) for t in made.skeins.threads
         ),
         fine=(isinstance(artwork, LetterSource) and artwork.height) or len(made.pattern.strands) - 1,
     )

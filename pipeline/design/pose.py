@@ -10,9 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.band.network import network, picture_rows
-from pipeline.band.pattern import FOLDED_STYLES, Ends, Gauge
+from pipeline.band.pattern import FOLDED_STYLES, Ends, Gauge, PatternThread
 from pipeline.design.design import usual_strands
 from pipeline.design.model import Design
+from pipeline.drawer.stash import Thread
 from pipeline.errors import InputError
 from pipeline.literals import Border, Fill
 from pipeline.materials.ends import make_end, neighbour_pairs
@@ -71,6 +72,11 @@ def ends_of(band: Band, strands: Sequence[int], gauge: Gauge) -> Ends:
         start=make_end(band.start, strands, gauge, at_start=True, tail_mm=band.tail_mm, taper=tapered),
         finish=make_end(band.finish, strands, gauge, at_start=False, tail_mm=band.tail_mm, taper=band.taper),
     )
+
+
+def band_threads(threads: Sequence[Thread]) -> tuple[PatternThread, ...]:
+    """The threads as a pattern names them."""
+    return tuple(PatternThread(name=t.name, colour=t.colour, diameter_mm=t.diameter_mm) for t in threads)
 
 
 def included(drawer: Drawer, tying: Tying, further: Sequence[str] = ()) -> Drawer:

@@ -46,10 +46,10 @@ STEPS = (2, 5, 9, 14)
 
 @dataclass(frozen=True, slots=True)
 class GradeReason:
-    """Something that makes a band harder: points, a sentence, and what would be easier."""
+    """Something that makes a band harder: points, the reason, and what would be easier."""
 
     points: int
-    sentence: str
+    reason: str
     easier: str
 
 
@@ -123,7 +123,7 @@ def _reasons(pattern: Pattern, cuts: Sequence[Cut]) -> list[GradeReason]:
         (_steps(switching, 1, 10, 30), _count(switching, "switching row"), "Do without switching rows."),
         (_steps(long, 1, 5), f"{_count(long, 'strand')} wound on a card", "Share the tying: --share full."),
     ]
-    return [GradeReason(points, sentence, easier) for points, sentence, easier in found if points]
+    return [GradeReason(*reason) for reason in found if reason[0]]
 
 
 def _count(number: int, what: str) -> str:
@@ -181,6 +181,6 @@ def price(plan: SkeinPlan) -> Price:
         if thread.skein_price is None:
             rows.append(ThreadPrice(thread.name, None, None))
             continue
-        used = thread.skein_price * thread.need_m / thread.skein_m
-        rows.append(ThreadPrice(thread.name, used, thread.skein_price * len(thread.cutting.skeins)))
+        used = thread.skein_price * thread.needed_m / thread.skein_m
+        rows.append(ThreadPrice(thread.name, used, thread.skein_price * thread.skeins))
     return Price(tuple(rows))

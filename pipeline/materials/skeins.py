@@ -25,20 +25,25 @@ DEFAULT_SKEIN_M = PRESETS[DEFAULT_PRESET].skein_m or 8.0
 class ThreadPlan:
     """How the pieces of one thread are cut.
 
-    ``need_m`` is what the pieces add up to, ``owned_m`` what the stash has (None: not known, then all
+    ``needed_m`` is what the pieces add up to, ``owned_m`` what the stash has (None: not known, then all
     skeins are to be had and none to be bought) and ``stock_cm`` the skeins that it comes to, ``buy`` how many
     skeins of ``skein_m`` are missing and ``skein_price`` what one costs, where known.
     """
 
     thread: int
     name: str
-    need_m: float
+    needed_m: float
     owned_m: float | None
     skein_m: float
     cutting: Cutting
     buy: int
     skein_price: float | None = None
     stock_cm: tuple[int, ...] = ()
+
+    @property
+    def skeins(self) -> int:
+        """How many are opened."""
+        return len(self.cutting.skeins)
 
     @property
     def enough(self) -> bool:
@@ -100,9 +105,9 @@ def skeins_of(name: str, count: int) -> str:
 def _why(plan: ThreadPlan) -> str:
     """What of a thread is missing, or why skeins are missing although the metres would do."""
     owned = plan.owned_m or 0.0
-    facts = f"{plan.name}: {plan.need_m:.2f} m are needed and {owned:.2f} m owned"
+    facts = f"{plan.name}: {plan.needed_m:.2f} m are needed and {owned:.2f} m owned"
     buy = f"buy {plan.buy} skein{'' if plan.buy == 1 else 's'} of {plan.skein_m:g} m."
-    if plan.need_m > owned:
+    if plan.needed_m > owned:
         return f"{facts}; {buy}"
     stock = Counter(plan.stock_cm)
     bought: list[int] = []
@@ -178,13 +183,13 @@ def _thread_plan(index: int, name: str, thread: Thread | None, wanted: Sequence[
 
 def _swaps(plans: Sequence[ThreadPlan], cuts: Sequence[Cut], stash: Stash) -> list[Swap]:
     """For every thread that is short: strands, shortest first, and the nearest owned thread not short."""
-    used = {plan.name: plan.need_m for plan in plans}
+    used = {plan.name: plan.needed_m for plan in plans}
     found: list[Swap] = []
     colour = {thread.name: np.array(parse_hex(thread.colour), dtype=np.uint8) for thread in stash.threads}
     for plan in plans:
         if not plan.buy or plan.name not in colour:
             continue
-        short_m = plan.need_m - (plan.owned_m or 0.0)
+        short_m = plan.needed_m - (plan.owned_m or 0.0)
         others = sorted(
             (float(delta_e(colour[plan.name], colour[t.name])), t.name, t.metres - used.get(t.name, 0.0))
             for t in stash.threads

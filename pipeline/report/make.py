@@ -1,40 +1,20 @@
-"""A report made of a plan, or of a pattern alone."""
+"""A report made of a plan, or of a pattern alone, its parts read off the values that the stages returned."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from typing import Any
 
-from pipeline.advice.advise import Suggestion
 from pipeline.band.pattern import Pattern
 from pipeline.blocks.plan import BlockPlan
 from pipeline.blocks.switches import switches_of
 from pipeline.limits import USUAL_PACE_S
-from pipeline.materials.fit import Fit, size_mm
-from pipeline.materials.lengths import Cut
+from pipeline.materials.fit import size_mm
 from pipeline.materials.price import grade, hours, price
-from pipeline.materials.skeins import SkeinPlan
 from pipeline.plan import Plan
-from pipeline.report.model import (
-    Cause,
-    ColourBecame,
-    Difficulty,
-    EaseGiven,
-    GroupUse,
-    HarderBy,
-    JoinsLine,
-    Lengths,
-    LikenessFound,
-    LongestStrand,
-    Priced,
-    Report,
-    SkeinsOf,
-    Suggested,
-    SwitchingLine,
-    UnmadeCell,
-    WristFit,
-)
+from pipeline.report.model import Lengths, LongestStrand, Report, WristFit
 from pipeline.routing.question import Stopped, proved
 from pipeline.verdict.feasibility import Feasibility, check
 from pipeline.verdict.reasons import Reason
@@ -42,45 +22,29 @@ from pipeline.verdict.reasons import Reason
 
 def report_of(made: Plan, *, pace_s: tuple[float, float] | float = USUAL_PACE_S) -> Report:
     """Make the report of a plan; ``pace_s`` as in ``price.hours``."""
-    advice = made.advice
+    advice, sharing = made.advice, made.sharing
     return report_of_pattern(
         made.pattern,
         made.verdict,
         lower_bound=made.lower_bound,
         stopped=made.stopped,
         reasons=made.reasons,
-        trade_off=tuple(
-            SwitchingLine(switching_rows=p.switching_rows, made=p.made, colour_error=p.colour_error)
-            for p in made.trade_off
-        ),
-        joins_trade_off=tuple(
-            JoinsLine(joins=p.joins, made=p.made, colour_error=p.colour_error) for p in made.joins_trade_off
-        ),
-        eases=tuple(
-            EaseGiven(
-                ease=line.ease.value,
-                made=line.made,
-                colour_error=line.colour_error,
-                lower_bound=min(line.lower_bound, line.colour_error),
-                hand_overs=line.hand_overs,
-            )
-            for line in made.eases
-        ),
-        suggestions=tuple(map(_suggested, advice.suggestions)) if advice else (),
-        tried_without_gain=tuple(map(_suggested, advice.no_help)) if advice else (),
+        trade_off=made.trade_off,
+        joins_trade_off=made.joins_trade_off,
+        eases=made.eases,
+        suggestions=advice.suggestions if advice else (),
+        tried_without_gain=advice.no_help if advice else (),
         advice_effort=advice.effort if advice else 0.0,
         period=made.period,
-        **_colours(made),
-        **_work(made.pattern, made.cuts, made.skeins, pace_s),
+        likeness=made.likeness,
+        threads_became=made.design.became,
+        **_work(made, pace_s),
         longest_strand_mm=LongestStrand(
-            before_sharing=made.sharing.longest_before_mm,
-            after_sharing=made.sharing.longest_after_mm,
-            bound=made.sharing.bound_mm,
+            before_sharing=sharing.longest_before_mm,
+            after_sharing=sharing.longest_after_mm,
+            bound=sharing.bound_mm,
         ),
-        different_lengths=Lengths(
-            before_sharing=made.sharing.lengths_before, after_sharing=made.sharing.lengths_after
-        ),
-        fit=None if made.fit is None else _fit(made.fit, made.pattern),
+        different_lengths=Lengths(before_sharing=sharing.lengths_before, after_sharing=sharing.lengths_after),
         notes=(*made.design.notes, *made.skeins.sentences()),
     )
 
@@ -88,19 +52,13 @@ def report_of(made: Plan, *, pace_s: tuple[float, float] | float = USUAL_PACE_S)
 def report_of_blocks(made: BlockPlan, *, pace_s: tuple[float, float] | float = USUAL_PACE_S) -> Report:
     """Make the report of a band of colour blocks; its notes say which groups switch when."""
     names = [thread.name for thread in made.pattern.threads]
+    switches = (f"Switch {i}: {s.sentence(names)}" for i, s in enumerate(switches_of(made.pattern), 1))
     return report_of_pattern(
         made.pattern,
         check(made.pattern),
-        **_work(made.pattern, made.cuts, made.skeins, pace_s),
-        groups=tuple(
-            GroupUse(thread=use.group.thread, strands=use.group.strands, tied_per_strand=use.tied)
-            for use in made.use
-        ),
-        fit=None if made.fit is None else _fit(made.fit, made.pattern),
-        notes=(
-            *made.skeins.sentences(),
-            *(f"Switch {i}: {s.sentence(names)}" for i, s in enumerate(switches_of(made.pattern), 1)),
-        ),
+        **_work(made, pace_s),
+        groups=made.use,
+        notes=(*made.skeins.sentences(), *switches),
     )
 
 
@@ -130,122 +88,36 @@ def report_of_pattern(
     error = found.colour_error
     best = proved(error, lower_bound)
     bound = error if best else math.floor(1e4 * lower_bound) / 1e4  # a certificate is never rounded up
-    return Report(
-        title=pattern.title,
-        cells=found.cells,
-        made=found.made,
-        unmade=len(found.unmade),
-        colour_error=error,
-        lower_bound=bound,
-        proved_best=best,
-        gap_per_cent=100.0 * (error - bound) / error if error > 0 else 0.0,
-        stopped=stopped.value,
-        switching_rows=found.switching_rows,
-        hand_overs=found.hand_overs,
-        same_thread_hand_overs=found.same_thread_hand_overs,
-        joins=found.joins,
-        thread_changes=found.thread_changes,
-        threads=tuple(thread.name for thread in pattern.threads),
-        unmade_cells=_unmade(found, reasons),
-        **more,
+    told = asdict(found)
+    for cell, why in zip(told["unmade"], reasons, strict=False):
+        cell |= {"reason": why.sentence, "why": why}
+    return Report.model_validate(
+        {
+            **told,
+            "title": pattern.title,
+            "unmade": len(found.unmade),
+            "unmade_cells": told["unmade"],
+            "lower_bound": bound,
+            "proved_best": best,
+            "gap_per_cent": 100.0 * (error - bound) / error if error > 0 else 0.0,
+            "stopped": stopped.value,
+            "threads": [thread.name for thread in pattern.threads],
+            **more,
+        }
     )
 
 
-def _suggested(suggestion: Suggestion) -> Suggested:
-    return Suggested(
-        change=suggestion.label,
-        kind=suggestion.change.kind.value,
-        price=suggestion.price,
-        cells=suggestion.cells,
-        made=suggestion.made,
-        colour_error=suggestion.colour_error,
-        off_picture=suggestion.off_picture,
-        hand_overs=suggestion.hand_overs,
-    )
-
-
-def _unmade(found: Feasibility, reasons: Sequence[Reason]) -> tuple[UnmadeCell, ...]:
-    cells = []
-    for i, cell in enumerate(found.unmade):
-        why = reasons[i] if reasons else None
-        cells.append(
-            UnmadeCell(
-                section=cell.section,
-                row=cell.row,
-                knot=cell.knot,
-                position=cell.position,
-                wanted=cell.wanted,
-                shown=cell.shown,
-                delta_e=cell.delta_e,
-                reason=why.sentence if why else "",
-                why=None if why is None else _cause(why),
-            )
-        )
-    return tuple(cells)
-
-
-def _cause(why: Reason) -> Cause:
-    return Cause(
-        kind=why.why.value, distance=why.distance, rows=why.rows, at_least=why.at_least, found=why.found
-    )
-
-
-def _colours(made: Plan) -> dict[str, Any]:
-    """What picture colours became."""
+def _work(made: Plan | BlockPlan, pace_s: tuple[float, float] | float) -> Mapping[str, Any]:
+    """What the drawer gives, tying time, difficulty and price, and how the wrist adds up."""
+    time, fit = hours(made.pattern, pace_s), None
+    if made.fit is not None:
+        said = tuple(made.fit.sentences(size_mm(made.pattern)[1]))
+        fit = WristFit.model_validate(made.fit).model_copy(update={"said": said})
     return {
-        "likeness": None
-        if made.likeness is None
-        else LikenessFound(
-            ciede2000=made.likeness.ciede2000,
-            hyab=made.likeness.hyab,
-            ssim=made.likeness.ssim,
-            words=made.likeness.words,
-        ),
-        "threads_became": tuple(
-            ColourBecame(colour=b.colour, thread=b.thread, delta_e=b.delta_e, cells=b.cells)
-            for b in made.design.became
-        ),
-    }
-
-
-def _work(
-    pattern: Pattern, cuts: Sequence[Cut], skeins: SkeinPlan, pace_s: tuple[float, float] | float
-) -> dict[str, Any]:
-    """What the drawer gives, tying time, difficulty and price."""
-    time, graded, cost = hours(pattern, pace_s), grade(pattern, cuts), price(skeins)
-    return {
-        "skeins": tuple(
-            SkeinsOf(
-                thread=plan.thread,
-                needed_m=plan.need_m,
-                owned_m=plan.owned_m,
-                skeins=len(plan.cutting.skeins),
-                buy=plan.buy,
-                enough=plan.enough,
-            )
-            for plan in skeins.threads
-        ),
+        "skeins": made.skeins.threads,
         "knots": time.knots,
         "hours": (round(time.quick, 1), round(time.calm, 1)),
-        "grade": Difficulty(
-            name=graded.name,
-            points=graded.points,
-            reasons=tuple(
-                HarderBy(points=r.points, reason=r.sentence, easier=r.easier) for r in graded.reasons
-            ),
-            easier=graded.easier,
-        ),
-        "price": Priced(used=round(cost.used, 2), skeins=round(cost.skeins, 2), unknown=cost.unknown),
+        "grade": grade(made.pattern, made.cuts),
+        "price": price(made.skeins),
+        "fit": fit,
     }
-
-
-def _fit(fit: Fit, pattern: Pattern) -> WristFit:
-    return WristFit(
-        wrist_mm=fit.wrist_mm,
-        usual=fit.usual,
-        room_mm=fit.room_mm,
-        gap_mm=fit.gap_mm,
-        tapers_mm=fit.tapers_mm,
-        knotted_mm=fit.knotted_mm,
-        said=tuple(fit.sentences(size_mm(pattern)[1])),
-    )

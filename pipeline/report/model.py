@@ -16,14 +16,18 @@ from pipeline.materials.price import GradeName
 
 Number = Annotated[float, AfterValidator(lambda value: round(value, 4) + 0.0)]  # no negative zero
 Amount = Annotated[Number, Field(ge=0)]
+Money = Annotated[float, Field(ge=0), AfterValidator(lambda value: round(value, 2))]
 Count = Annotated[int, Field(ge=0)]
 Colour = Annotated[str, Field(pattern="^#[0-9a-f]{6}$")]
 
 
 class Part(BaseModel):
-    """A part of a report: read-only; keys that a newer version adds are passed over."""
+    """A part of a report: read-only; keys that a newer version adds are passed over.
 
-    model_config = ConfigDict(frozen=True, extra="ignore", allow_inf_nan=False)
+    Each is made of the value of the same figures that a stage returned, or of what report.json says.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="ignore", allow_inf_nan=False, from_attributes=True)
 
 
 class Cause(Part):
@@ -160,8 +164,8 @@ class Difficulty(Part):
 class Priced(Part):
     """The price of the thread, by length and by whole skeins, and the threads that have none."""
 
-    used: Amount
-    skeins: Amount
+    used: Money
+    skeins: Money
     unknown: tuple[str, ...]
 
 
@@ -174,7 +178,7 @@ class WristFit(Part):
     gap_mm: Number
     tapers_mm: Amount
     knotted_mm: Amount
-    said: tuple[str, ...]
+    said: tuple[str, ...] = ()
 
 
 class GroupUse(Part):

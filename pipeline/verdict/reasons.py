@@ -34,7 +34,7 @@ class Why(StrEnum):
 class Reason:
     """Why one cell is not made."""
 
-    why: Why
+    kind: Why
     distance: int
     """Positions from the nearest strand of the thread to where it would be needed when the row begins."""
     rows: int
@@ -80,7 +80,7 @@ def reasons(
 
     >>> from pipeline.band.example import two_rows
     >>> from pipeline.verdict.feasibility import check
-    >>> [str(reason.why) for reason in reasons(two_rows(), check(two_rows()), lower_bound=0.0)]
+    >>> [str(reason.kind) for reason in reasons(two_rows(), check(two_rows()), lower_bound=0.0)]
     ['conflict']
     """
     found = found or {}

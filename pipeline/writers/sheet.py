@@ -263,7 +263,7 @@ def _skein_bars(pattern: Pattern, plan: ThreadPlan, width: float) -> Drawing:
     """Each skein of a thread as a bar cut into its pieces, lengths in cm."""
     colour = pattern.threads[plan.thread].colour
     owned = "metres owned not known" if plan.owned_m is None else f"{plan.owned_m:.1f} m owned"
-    facts = f"{plan.need_m:.1f} m needed, {owned}"
+    facts = f"{plan.needed_m:.1f} m needed, {owned}"
     shapes: list[Shape] = list(_named_patch(pattern, plan.thread, width / 2).shapes)
     shapes.append(Text((width, 3.1), facts, 2.7, INK, "end"))
     y, longest = 5.4, max((skein.length_cm for skein in plan.cutting.skeins), default=1)

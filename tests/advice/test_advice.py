@@ -23,7 +23,7 @@ class Blocks:
     wanted: np.ndarray
     solution: Routed
 
-    def replan(self, change: Change) -> Replanned | None:
+    def under(self, change: Change) -> Replanned | None:
         here = Replanned(self.problem, self.wanted, f"change {change.kind}", "a price", present=self.solution)
         if change.kind in (ChangeKind.SWITCHING_ROWS, ChangeKind.JOINS):
             return here
@@ -72,17 +72,17 @@ def test_advice_is_solved_again_and_ranked(plain: Blocks) -> None:
     assert len(set(changes)) == len(changes)
     heard = Heard()
     base = as_planned(plain.problem, plain.wanted, plain.solution)
-    advice = advise(plain, base, changes, replace(EFFORT, effort=1.0), heard)
-    kinds = [s.change.kind for s in advice.suggestions]
+    advice = advise(plain.under, base, changes, replace(EFFORT, effort=1.0), heard)
+    kinds = [s.kind for s in advice.suggestions]
     assert {ChangeKind.EASE, ChangeKind.JOINS} <= set(kinds)
     # rows said twice cost what they show: among blocks without any ground between they do not pay
-    assert ChangeKind.SWITCHING_ROWS in {s.change.kind for s in advice.suggestions + advice.no_help}
+    assert ChangeKind.SWITCHING_ROWS in {s.kind for s in advice.suggestions + advice.no_help}
     measures = [s.per_cell for s in advice.suggestions]
     assert measures == sorted(measures) and measures[0] < base.per_cell
     assert all(s.made > base.made or s.per_cell < base.per_cell for s in advice.suggestions)
-    assert all("It costs: a price." in s.sentence for s in advice.suggestions)
+    assert all(s.price == "a price" for s in advice.suggestions)
     # A thread fewer makes more cells; farther from the picture, it ranks behind what keeps to it.
-    (fewer,) = [s for s in advice.suggestions + advice.no_help if s.change.kind is ChangeKind.WITHOUT_THREAD]
+    (fewer,) = [s for s in advice.suggestions + advice.no_help if s.kind is ChangeKind.WITHOUT_THREAD]
     assert fewer.off_picture == 1e6
     assert fewer in advice.no_help or advice.suggestions[-1] is fewer
     assert not advice.untried and advice.effort == 1.0
@@ -92,7 +92,7 @@ def test_advice_is_solved_again_and_ranked(plain: Blocks) -> None:
 def test_advice_stops_when_the_time_is_up(plain: Blocks) -> None:
     changes = usual_changes(plain.problem, Ease.PLAIN)
     base = as_planned(plain.problem, plain.wanted, plain.solution)
-    advice = advise(plain, base, changes, replace(EFFORT, deadline=time.monotonic() - 1.0))
+    advice = advise(plain.under, base, changes, replace(EFFORT, deadline=time.monotonic() - 1.0))
     assert advice.untried == changes and not advice.suggestions
 
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from itertools import pairwise, permutations
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -20,7 +18,6 @@ from pipeline.blocks.weave import (
     default_moves,
     group_use,
     moves_for,
-    runs_of,
     weave,
 )
 from pipeline.blocks.words import parse_groups, parse_moves
@@ -138,14 +135,14 @@ def test_bands_of_blocks_are_legal_and_said_right(sizes: list[int], count: int, 
     groups = [Group(i % 3, size) for i, size in enumerate(sizes)]
     moves = default_moves(len(sizes))
     moves = tuple(moves[i % len(moves)] for i in range(count))
-    band = blocks_pattern(groups, moves, (NAVY, CHALK, CORAL), GAUGE, STRAIGHT, "buoys", filled=filled)
+    woven = weave(sizes, moves, filled=filled)
+    band = blocks_pattern(groups, woven, (NAVY, CHALK, CORAL), GAUGE, STRAIGHT, "buoys")
     assert list(problems(band)) == []
     assert compare(write_instructions(band), band) == []
-    woven = weave(sizes, moves, filled=filled)
     shown = [step.shown for row in replay(band) for step in row.steps]
     use = group_use(groups, woven)
     for thread in range(3):
-        tied = sum(u.tied * u.group.strands for u in use if u.group.thread == thread)
+        tied = sum(u.tied_per_strand * u.strands for u in use if u.thread == thread)
         assert shown.count(thread) == pytest.approx(tied)
 
 
@@ -154,13 +151,6 @@ def test_overlapping_or_missing_places_are_refused() -> None:
         weave([1, 1, 1], [(Switch(0), Switch(1))])
     with pytest.raises(ValueError, match="no groups in places"):
         weave([1, 1], [(Switch(1),)])
-
-
-def test_runs_of_threads_are_groups() -> None:
-    for strands in permutations((0, 0, 1, 2)):
-        groups = runs_of(strands)
-        assert [g.thread for g in groups for _ in range(g.strands)] == list(strands)
-        assert all(a.thread != b.thread for a, b in pairwise(groups))
 
 
 @pytest.mark.parametrize(

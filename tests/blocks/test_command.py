@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.blocks.plan import plan_blocks
+from pipeline.blocks.plan import Blocks, plan_blocks
 from pipeline.blocks.words import parse_groups
 from pipeline.drawer.stash import builtin_stash
 from pipeline.errors import InputError
@@ -18,7 +18,7 @@ from pipeline.order.asked import Band
 
 def test_a_band_for_a_wrist() -> None:
     groups = parse_groups("navy 4, chalk 3, coral 4")
-    made = plan_blocks(groups, None, builtin_stash(), Band(worked="diagonal", wrist_mm=160))
+    made = plan_blocks(Blocks(groups), builtin_stash(), Band(worked="diagonal", wrist_mm=160))
     pattern = made.pattern
     gauge = preset_gauge("six-strand embroidery cotton", "diagonal")
     wanted = fit_rows(160, gauge, ends=pattern.ends).rows
@@ -26,12 +26,13 @@ def test_a_band_for_a_wrist() -> None:
     assert [thread.name for thread in pattern.threads] == ["navy", "chalk", "coral"]
     assert pattern.title == "navy, chalk and coral blocks"
     assert len(made.cuts) == 11
-    assert max(use.tied for use in made.use) < 1.5 * min(use.tied for use in made.use)
+    tied = [use.tied_per_strand for use in made.use]
+    assert max(tied) < 1.5 * min(tied)
 
 
 def test_a_thread_in_two_groups_is_one_thread() -> None:
     groups = parse_groups("navy 2, chalk 3, navy 2")
-    made = plan_blocks(groups, None, builtin_stash(), Band(worked="diagonal"), repeats=3)
+    made = plan_blocks(Blocks(groups, repeats=3), builtin_stash(), Band(worked="diagonal"))
     assert [thread.name for thread in made.pattern.threads] == ["navy", "chalk"]
     assert made.pattern.strands == (0, 0, 1, 1, 1, 0, 0)
     assert made.moves == 6
@@ -40,7 +41,7 @@ def test_a_thread_in_two_groups_is_one_thread() -> None:
 @pytest.mark.parametrize("repeats", [0, -1, 10**9])
 def test_repeats_out_of_range(repeats: int) -> None:
     with pytest.raises(InputError, match="repeats cannot be tied"):
-        plan_blocks(parse_groups("navy 2, chalk 3"), None, builtin_stash(), Band(), repeats=repeats)
+        Blocks(parse_groups("navy 2, chalk 3"), repeats=repeats)
 
 
 def test_the_command_writes_everything(tmp_path: Path) -> None:
@@ -83,7 +84,7 @@ def test_blocks_know_the_drawer(tmp_path: Path, capsys: pytest.CaptureFixture[st
 @pytest.mark.parametrize("start", ["straight", "loop", "larks-head", "holding-cord"])
 def test_a_finish_tapers_whatever_the_start(start: str) -> None:
     band = Band(worked="diagonal", wrist_mm=160, start=start, finish="braid", taper=True)  # type: ignore[arg-type]
-    made = plan_blocks(parse_groups("navy 4, chalk 4"), None, builtin_stash(), band)
+    made = plan_blocks(Blocks(parse_groups("navy 4, chalk 4")), builtin_stash(), band)
     ends = made.pattern.ends
     assert ends.finish.taper == (4, 4)
     assert ends.start.taper == ((4, 4) if start == "straight" else None)

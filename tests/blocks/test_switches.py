@@ -16,7 +16,8 @@ from tests.patterns import THREADS, random_pattern
 def blocks(groups: list[tuple[int, int]], moves: list[tuple[Switch, ...]]) -> Pattern:
     made = [Group(thread, strands) for thread, strands in groups]
     threads: tuple[PatternThread, ...] = THREADS
-    return blocks_pattern(made, moves, threads, preset_gauge(0.71, "diagonal"), plain_ends(), "switched")
+    woven = weave([group.strands for group in made], moves)
+    return blocks_pattern(made, woven, threads, preset_gauge(0.71, "diagonal"), plain_ends(), "switched")
 
 
 def test_two_groups_by_hand() -> None:

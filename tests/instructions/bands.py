@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from pipeline.band.knots import knot_of, row_positions
 from pipeline.band.pattern import End, Ends, Gauge, GaugeByOrder, Join, Pattern, PatternThread, Row, Section
-from pipeline.blocks.weave import Group, blocks_pattern, default_moves
+from pipeline.blocks.weave import Group, blocks_pattern, default_moves, weave
 
 NAVY, CHALK, CORAL = (
     PatternThread(name="navy", colour="#1b2a59"),
@@ -45,9 +45,8 @@ def two_thread_picture(grid: Sequence[str], title: str = "harbour pennant") -> P
 def regatta_blocks() -> Pattern:
     """Three uneven groups that switch all the way through and back."""
     groups = (Group(0, 3), Group(1, 2), Group(2, 3))
-    return blocks_pattern(
-        groups, default_moves(3) * 3, (NAVY, CHALK, CORAL), GAUGE, STRAIGHT, "regatta blocks"
-    )
+    woven = weave([group.strands for group in groups], default_moves(3) * 3)
+    return blocks_pattern(groups, woven, (NAVY, CHALK, CORAL), GAUGE, STRAIGHT, "regatta blocks")
 
 
 def course_change() -> Pattern:

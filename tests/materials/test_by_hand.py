@@ -407,7 +407,7 @@ def test_one_point_is_still_a_first_band_and_the_next_grade_says_what_helps() ->
     one = band.model_copy(update={"sections": (*band.sections, extra)})
     told = grade(one, cut_list(one))
     assert (told.name, told.points, told.easier) == ("first band", 1, "")
-    assert [reason.sentence for reason in told.reasons] == ["1 switching row"]
+    assert [reason.reason for reason in told.reasons] == ["1 switching row"]
     assert grade(band, cut_list(band)).reasons == ()
 
     wide = band_of([(p, Knot.FORWARD) for p in range(8)], strands=(0, *[1] * 8))

@@ -69,7 +69,7 @@ def test_so_many_rows_make_the_cell_and_fewer_do_not(seed: int, worked: str, eas
     found = check(pattern)
     orders = orders_before(pattern)
     for cell, reason in zip(found.unmade, reasons(pattern, found, lower_bound=0.0, ease=ease), strict=True):
-        if reason.why is Why.ABSENT:
+        if reason.kind is Why.ABSENT:
             assert cell.wanted not in pattern.strands
             continue
         row = pattern.sections[cell.section].rows[cell.row]
@@ -86,7 +86,7 @@ def test_so_many_rows_make_the_cell_and_fewer_do_not(seed: int, worked: str, eas
 
         assert made_after(reason.rows)
         assert reason.rows == 0 or not made_after(reason.rows - 1)
-        assert (reason.why is Why.CONFLICT) == (reason.rows == 0)
+        assert (reason.kind is Why.CONFLICT) == (reason.rows == 0)
 
 
 def reason_of(lower_bound: float, found: dict[int, float]) -> tuple[Reason, float, float]:
@@ -96,7 +96,7 @@ def reason_of(lower_bound: float, found: dict[int, float]) -> tuple[Reason, floa
         pattern = to_pattern(net, solution, wanted, THREADS, GAUGE, ENDS, "test band")
         seen = check(pattern)
         for i, reason in enumerate(reasons(pattern, seen, lower_bound=0.0)):
-            if reason.why is Why.CONFLICT:
+            if reason.kind is Why.CONFLICT:
                 again = reasons(
                     pattern, seen, lower_bound=seen.colour_error + lower_bound, found={0: 0.0, **found}
                 )
@@ -131,6 +131,6 @@ def test_absent_threads_are_named(seed: int, worked: str) -> None:
     pattern = to_pattern(net, solution, wanted, THREADS, GAUGE, ENDS, "test band")
     found = check(pattern)
     for cell, reason in zip(found.unmade, reasons(pattern, found, lower_bound=0.0), strict=True):
-        assert (reason.why is Why.ABSENT) == (cell.wanted not in pattern.strands)
-        if reason.why is not Why.CONFLICT:
+        assert (reason.kind is Why.ABSENT) == (cell.wanted not in pattern.strands)
+        if reason.kind is not Why.CONFLICT:
             assert THREADS[cell.wanted].name in reason.sentence
