@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, assert_never
 
 import typer
 
@@ -148,46 +148,48 @@ def _draw(
     """Call the writer of ``what``: previews show the finished ``pattern``, all else how it is ``tied``."""
     from pipeline.materials.lengths import cut_list, cut_list_csv
 
-    if what is What.CHART:
-        from pipeline.writers import chart
+    match what:
+        case What.CHART:
+            from pipeline.writers import chart
 
-        if suffix == ".pdf":
-            return chart.chart_pdf(tied, paper)
-        return chart.chart_svg(tied) if suffix == ".svg" else chart.chart_png(tied)
-    if what is What.PREVIEW:
-        from pipeline.writers.preview import preview_png
+            if suffix == ".pdf":
+                return chart.chart_pdf(tied, paper)
+            return chart.chart_svg(tied) if suffix == ".svg" else chart.chart_png(tied)
+        case What.PREVIEW:
+            from pipeline.writers.preview import preview_png
 
-        return preview_png(pattern, source, lengthwise=lengthwise)
-    cuts = cut_list(tied)
-    if what is What.SHEET:
-        from pipeline.writers.sheet import sheet_pdf
+            return preview_png(pattern, source, lengthwise=lengthwise)
+        case What.SHEET:
+            from pipeline.writers.sheet import sheet_pdf
 
-        return sheet_pdf(
-            tied, paper=paper, report=_report(beside, pattern, tied), cuts=cuts, source=source,
-            lengthwise=lengthwise, finished=pattern,
-        )  # fmt: skip
-    if what is What.WORKSHEET:
-        from pipeline.writers.worksheet import worksheet_html
+            return sheet_pdf(
+                tied, paper=paper, report=_report(beside, pattern, tied), cuts=cut_list(tied), source=source,
+                lengthwise=lengthwise, finished=pattern,
+            )  # fmt: skip
+        case What.WORKSHEET:
+            from pipeline.writers.worksheet import worksheet_html
 
-        return worksheet_html(tied, cuts, fit=_fit(_report(beside, pattern, tied)))
-    if what is What.REPORT:
-        from pipeline.writers.report_page import report_html
+            return worksheet_html(tied, cut_list(tied), fit=_fit(_report(beside, pattern, tied)))
+        case What.REPORT:
+            from pipeline.writers.report_page import report_html
 
-        return report_html(_report(beside, pattern, tied), tied, cuts=cuts)
-    if what is What.INSTRUCTIONS:
-        from pipeline.instructions.text import write_instructions
+            return report_html(_report(beside, pattern, tied), tied, cuts=cut_list(tied))
+        case What.INSTRUCTIONS:
+            from pipeline.instructions.text import write_instructions
 
-        return write_instructions(tied, cuts, fit=_fit(_report(beside, pattern, tied)))
-    if what is What.SPOKEN:
-        from pipeline.instructions.aloud import spoken_form
-        from pipeline.instructions.compose import instructions
+            return write_instructions(tied, cut_list(tied), fit=_fit(_report(beside, pattern, tied)))
+        case What.SPOKEN:
+            from pipeline.instructions.aloud import spoken_form
+            from pipeline.instructions.compose import instructions
 
-        return spoken_form(instructions(tied, cuts))
-    if what is What.HANDOUT:
-        from pipeline.writers.handout import handout_pdf
+            return spoken_form(instructions(tied, cut_list(tied)))
+        case What.HANDOUT:
+            from pipeline.writers.handout import handout_pdf
 
-        return handout_pdf(tied, paper)
-    return cut_list_csv(tied, cuts)
+            return handout_pdf(tied, paper)
+        case What.CUT_LIST:
+            return cut_list_csv(tied, cut_list(tied))
+    assert_never(what)
 
 
 def _fit(report: Report) -> tuple[str, ...]:

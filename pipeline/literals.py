@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Literal
+from typing import Literal, get_args
 
 Worked = Literal["rows", "diagonal"]
 """The two ways of working: a leader from edge to edge, or neighbouring pairs shifted by one in turn."""
@@ -25,9 +25,14 @@ Fill = Literal["auto", "repeat", "centre", "border", "none"]
 """What a band longer than its picture does."""
 FILLS: tuple[Fill, ...] = ("auto", "repeat", "centre", "border", "none")
 
-EndStyle = Literal["straight", "tie", "braid", "loop", "larks-head", "holding-cord"]
-"""How an end is made."""
-END_STYLES: tuple[EndStyle, ...] = ("straight", "tie", "braid", "loop", "larks-head", "holding-cord")
+TailStyle = Literal["straight", "tie", "braid"]
+"""Ends made of the tails, at the start or the finish."""
+FoldedStyle = Literal["loop", "larks-head", "holding-cord"]
+"""Starts in which one cut, folded, hangs in two positions and has no tail."""
+EndStyle = Literal[TailStyle, FoldedStyle]
+TAIL_STYLES: tuple[TailStyle, ...] = get_args(TailStyle)
+FOLDED_STYLES: tuple[FoldedStyle, ...] = get_args(FoldedStyle)
+END_STYLES: tuple[EndStyle, ...] = get_args(EndStyle)
 
 Border = Literal["lines", "bars", "blocks"]
 """What stands on both sides of a picture: crossing lines, bars across, or blocks as on a chequered flag."""
@@ -40,14 +45,14 @@ LEVELS: tuple[Level, ...] = ("none", "rows", "full")
 Paper = Literal["A4", "Letter"]
 
 
-def listed(words: Iterable[str]) -> str:
+def listed(words: Iterable[str], link: str = "and") -> str:
     """Words as one list in a sentence.
 
     >>> listed(["navy", "chalk", "red"])
     'navy, chalk and red'
     """
     *first, last = words
-    return f"{', '.join(first)} and {last}" if first else last
+    return f"{', '.join(first)} {link} {last}" if first else last
 
 
 HandOvers = Literal["none", "few", "any"]

@@ -41,7 +41,7 @@ from pipeline.drawer.stash import split_names
 from pipeline.errors import HitchgridError, InputError, OutputError
 from pipeline.files import manifest
 from pipeline.files.single import write_file
-from pipeline.literals import END_STYLES
+from pipeline.literals import END_STYLES, TAIL_STYLES
 from pipeline.materials.fit import SIZES
 
 PAGE = Path(__file__).parent / "page"
@@ -160,7 +160,8 @@ class Desk:
             values |= {
                 "sizes": [size.name for size in SIZES],
                 "kinds": list(PRESETS),
-                "styles": END_STYLES,
+                "starts": END_STYLES,
+                "finishes": TAIL_STYLES,
             }
             values["swatches"] = self.swatches()
         elif panel == "shelf":

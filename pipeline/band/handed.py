@@ -15,9 +15,10 @@ from __future__ import annotations
 from collections import Counter
 
 from pipeline.band.knots import Knot, knot_of, row_positions
-from pipeline.band.pattern import FOLDED_STYLES, End, Ends, Join, Pattern, Row, Section
+from pipeline.band.pattern import End, Ends, Join, Pattern, Row, Section
 from pipeline.band.replay import RowReplay, Step, replay
 from pipeline.errors import ImpossibleError
+from pipeline.literals import FOLDED_STYLES
 
 _PLAN_IT = "Plan the band again with --left-handed."
 

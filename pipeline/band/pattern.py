@@ -19,7 +19,7 @@ from pipeline.errors import PatternError
 from pipeline.files.channels import label
 from pipeline.files.reading import Kind, read_plain
 from pipeline.limits import MOST_PATTERN_BYTES, MOST_ROWS_IN_ALL, MOST_SECTIONS, MOST_STRANDS, MOST_TITLE
-from pipeline.literals import EndStyle
+from pipeline.literals import FOLDED_STYLES, EndStyle
 
 FORMAT: Literal["hitchgrid-pattern"] = "hitchgrid-pattern"
 VERSION: Literal[1] = 1
@@ -116,10 +116,6 @@ class Section(Part):
     kind: SectionKind
     worked: Worked
     rows: tuple[Row, ...]
-
-
-FOLDED_STYLES: tuple[EndStyle, ...] = ("loop", "larks-head", "holding-cord")
-"""Starts in which one cut, folded, hangs in two positions and has no tail."""
 
 
 class End(Part):

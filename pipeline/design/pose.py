@@ -10,12 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.band.network import network, picture_rows
-from pipeline.band.pattern import FOLDED_STYLES, Ends, Gauge, PatternThread
+from pipeline.band.pattern import Ends, Gauge, PatternThread
 from pipeline.design.design import usual_strands
 from pipeline.design.model import Design
 from pipeline.drawer.stash import Thread
 from pipeline.errors import InputError
-from pipeline.literals import Border, Fill
+from pipeline.literals import FOLDED_STYLES, Border, Fill
 from pipeline.materials.ends import make_end, neighbour_pairs
 from pipeline.materials.fit import Fit, fit_rows
 from pipeline.materials.gauge import find_gauge, preset_gauge, saved_gauges

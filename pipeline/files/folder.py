@@ -117,9 +117,9 @@ def write_result(
 
     >>> import tempfile
     >>> with tempfile.TemporaryDirectory() as place:
-    ...     _ = write_result(Path(place) / "band", {"pattern.json": "{}", "cut-list.csv": "position"})
+    ...     _ = write_result(Path(place) / "band", {"pattern.json": "{}", "chart.svg": "<svg/>"})
     ...     sorted(path.name for path in (Path(place) / "band").iterdir())
-    ['cut-list.csv', 'pattern.json', 'written.json']
+    ['chart.svg', 'pattern.json', 'written.json']
     """
     for name in files:
         if Path(name).name != name or name.startswith(".") or name == MANIFEST:

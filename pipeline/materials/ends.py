@@ -11,12 +11,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import assert_never
 
 from pipeline.band.knots import Worked
-from pipeline.band.pattern import FOLDED_STYLES, End, Ends, Gauge, Pattern
+from pipeline.band.pattern import End, Ends, Gauge, Pattern
 from pipeline.band.replay import replay
 from pipeline.errors import InputError
-from pipeline.literals import EndStyle
+from pipeline.literals import FOLDED_STYLES, TAIL_STYLES, EndStyle, listed
 from pipeline.materials.gauge import cord_mm, wrap_mm
 
 TAIL_MM: dict[EndStyle, float] = {
@@ -59,7 +60,9 @@ def make_end(
     ((0, 1), (2, 3))
     """
     if style in FOLDED_STYLES and not at_start:
-        raise InputError(f"a {style} is a start, not a finish.", "Use straight, tie or braid at the finish.")
+        raise InputError(
+            f"a {style} is a start, not a finish.", f"Use {listed(TAIL_STYLES, 'or')} at the finish."
+        )
     count = len(strands)
     halves = None
     if taper:
@@ -220,18 +223,24 @@ def _folding(end: End) -> list[str]:
     places = ", ".join(f"{a + 1} and {b + 1}" for a, b in end.folded)
     cuts = "one cut" if len(end.folded) == 1 else f"{len(end.folded)} cuts"
     fold = f"Fold {cuts} in two (for positions {places})"
-    if end.style == "loop":
-        return [
-            f"{fold} and lay the folds together.",
-            f"Tie one overhand knot below the folds, leaving a loop of {_mm(end.loop_mm or LOOP_MM)} around.",
-        ]
-    if end.style == "larks-head":
-        return [f"{fold}; hitch each fold over the ring or pin with a lark's head."]
-    length = f" of {_mm(end.loop_mm)}" if end.loop_mm else ""
-    return [
-        f"Stretch a holding cord{length} across the board, its ends free for the tie.",
-        f"{fold}; hitch each fold over the cord with a lark's head.",
-    ]
+    match end.style:
+        case "loop":
+            around = _mm(end.loop_mm or LOOP_MM)
+            return [
+                f"{fold} and lay the folds together.",
+                f"Tie one overhand knot below the folds, leaving a loop of {around} around.",
+            ]
+        case "larks-head":
+            return [f"{fold}; hitch each fold over the ring or pin with a lark's head."]
+        case "holding-cord":
+            length = f" of {_mm(end.loop_mm)}" if end.loop_mm else ""
+            return [
+                f"Stretch a holding cord{length} across the board, its ends free for the tie.",
+                f"{fold}; hitch each fold over the cord with a lark's head.",
+            ]
+        case "straight" | "tie" | "braid":
+            return []  # folds nothing
+    assert_never(end.style)
 
 
 def finish_steps(pattern: Pattern) -> list[str]:
@@ -243,7 +252,7 @@ def finish_steps(pattern: Pattern) -> list[str]:
     """
     steps = _closing(pattern, pattern.ends.finish)
     start = pattern.ends.start
-    closing = [] if start.style in FOLDED_STYLES else _closing(pattern, start)
+    closing = _closing(pattern, start)
     if closing and (start.taper is not None or start.style != "straight"):
         steps += ["Turn the band round, so that its start lies before you.", *closing]
     return steps
@@ -251,18 +260,22 @@ def finish_steps(pattern: Pattern) -> list[str]:
 
 def _closing(pattern: Pattern, end: End) -> list[str]:
     steps = _tapering(end.taper) if end.taper is not None else []
-    if end.style == "tie":
-        steps.append(
-            f"Gather all tails in one overhand knot against the band and trim them to {_mm(end.tail_mm)}."
-        )
-    elif end.style == "braid":
-        steps += [
-            "Part the tails into three bundles and plait them, left over middle, right over middle.",
-            f"End the braid with an overhand knot before the {_mm(end.tail_mm)} of tail run out, and trim.",
-        ]
-    else:
-        steps.append(f"Leave the tails hanging, {_mm(end.tail_mm)} each.")
-    return steps
+    match end.style:
+        case "straight":
+            return [*steps, f"Leave the tails hanging, {_mm(end.tail_mm)} each."]
+        case "tie":
+            gather = "Gather all tails in one overhand knot against the band and trim them to"
+            return [*steps, f"{gather} {_mm(end.tail_mm)}."]
+        case "braid":
+            return [
+                *steps,
+                "Part the tails into three bundles and plait them, left over middle, right over middle.",
+                f"End the braid with an overhand knot before the {_mm(end.tail_mm)} of tail run out, "
+                "and trim.",
+            ]
+        case "loop" | "larks-head" | "holding-cord":
+            return []  # closed when it was folded
+    assert_never(end.style)
 
 
 def _tapering(halves: tuple[int, int]) -> list[str]:

@@ -10,7 +10,7 @@ from typing import Literal
 from pipeline.band.pattern import Gauge
 from pipeline.drawer.stash import Stash
 from pipeline.limits import USUAL_ROOM_MM, WORKABLE_MM
-from pipeline.literals import Border, EndStyle, Fill, Fit, Level, Mode, Worked
+from pipeline.literals import Border, EndStyle, Fill, Fit, Level, Mode, TailStyle, Worked
 from pipeline.routing import Ease
 
 
@@ -112,7 +112,7 @@ class Band:
     selvedge: int | None = None
     fill: Fill = "auto"
     start: EndStyle = "straight"
-    finish: EndStyle = "straight"
+    finish: TailStyle = "straight"
     taper: bool = False
     tail_mm: float | None = None
     border: Border | None = None

@@ -10,6 +10,7 @@ from typing import TypeVar
 from pipeline.drawer.stash import split_names
 from pipeline.errors import InputError
 from pipeline.limits import Bounds
+from pipeline.literals import listed
 from pipeline.order.options import NAMED, OPTIONS, SAME_OPTION, SAME_WORD, Kind, Option
 from pipeline.order.units import parse_length
 
@@ -94,7 +95,7 @@ class Given:
         if found is None:
             near = difflib.get_close_matches(tidy, known, n=1)
             hint = f"Did you mean {near[0]}? " if near else ""
-            raise self.refusal(name, "is no choice.", f"{hint}Use {_listed(known)}.")
+            raise self.refusal(name, "is no choice.", f"{hint}Use {listed(known, 'or')}.")
         return found
 
     def whole(self, name: str) -> int | None:
@@ -184,7 +185,3 @@ def canonical(key: str) -> str:
     """
     tidy = "-".join(key.strip().lower().replace("_", " ").replace("-", " ").split())
     return SAME_OPTION.get(tidy, tidy)
-
-
-def _listed(words: tuple[str, ...]) -> str:
-    return f"{', '.join(words[:-1])} or {words[-1]}"

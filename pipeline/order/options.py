@@ -11,7 +11,18 @@ from enum import StrEnum
 
 from pipeline import limits
 from pipeline.limits import Bounds
-from pipeline.literals import BORDERS, EASE_OF, EASES, END_STYLES, FILLS, FITS, LEVELS, MODES, WORKED
+from pipeline.literals import (
+    BORDERS,
+    EASE_OF,
+    EASES,
+    END_STYLES,
+    FILLS,
+    FITS,
+    LEVELS,
+    MODES,
+    TAIL_STYLES,
+    WORKED,
+)
 from pipeline.order.units import spell_flag
 
 
@@ -216,7 +227,7 @@ def _cutting() -> tuple[Option, ...]:
             otherwise="{:g} to {:g}".format(*limits.USUAL_PACE_S), bounds=limits.PACE_S,
         ),
         Option("start", at, Kind.CHOICE, "How the band starts.", "straight", words=END_STYLES),
-        Option("finish", at, Kind.CHOICE, "How the band ends.", "straight", words=END_STYLES),
+        Option("finish", at, Kind.CHOICE, "How the band ends.", "straight", words=TAIL_STYLES),
         Option("taper", at, Kind.SWITCH, "Pinch the ends.", "no"),
         Option(
             "tail", at, Kind.LENGTH, "Length that hangs free at each end.",

@@ -19,6 +19,7 @@ from pipeline.literals import (
     FITS,
     LEVELS,
     MODES,
+    TAIL_STYLES,
     WORKED,
     EaseName,
 )
@@ -163,7 +164,7 @@ def read_band(given: Given, *, told: bool = False) -> Band:
         selvedge=given.whole("selvedge"),
         fill=given.word("fill", FILLS) or "auto",
         start=given.word("start", END_STYLES) or "straight",
-        finish=given.word("finish", END_STYLES) or "straight",
+        finish=given.word("finish", TAIL_STYLES) or "straight",
         taper=given.yes("taper"),
         tail_mm=given.length("tail"),
         border=given.word("border-kind", BORDERS) or ("lines" if given.yes("border") else None),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import assert_never
 
 import numpy as np
 from numpy.typing import NDArray
@@ -72,14 +73,17 @@ def lay_end(
     diameter = sum(pattern.threads[t].diameter_mm for t in threads) / len(threads)
     radius = max(1.0, min(0.39 * diameter * scale, 0.6 * wide / len(threads)))
     place = _Place(cloth, middle, edge, -1 if at_start else 1, wide, length, scale, radius)
-    if end.style in ("larks-head", "holding-cord"):
-        _hitched(place, end, threads, pattern.strands[0] if pattern.ground is None else pattern.ground)
-    elif end.style == "loop":
-        _loop(place, end, threads)
-    elif end.style == "straight" and not end.taper_mm:
-        _loose(place, threads)
-    else:
-        _gathered(place, end, threads)
+    match end.style:
+        case "larks-head" | "holding-cord":
+            _hitched(place, end, threads, pattern.strands[0] if pattern.ground is None else pattern.ground)
+        case "loop":
+            _loop(place, end, threads)
+        case "straight" if not end.taper_mm:
+            _loose(place, threads)
+        case "straight" | "tie" | "braid":
+            _gathered(place, end, threads)
+        case _:
+            assert_never(end.style)
 
 
 def _eased(value: Path) -> Path:

@@ -22,6 +22,7 @@ import pytest
 from lxml import etree
 from PIL import Image
 
+from cli.draw import OUTPUTS
 from pipeline.band.pattern import Pattern, PatternThread, parse_pattern, render
 from pipeline.files.channels import json_text, label, printable, shell, spreadsheet, xml
 from pipeline.instructions.text import write_instructions
@@ -215,10 +216,7 @@ def test_a_plan_with_such_a_title_and_saved_gauge(place: Path) -> None:
     assert_files_are_text(place / "made")
 
 
-OUTPUTS = "chart.svg chart.pdf sheet.pdf worksheet.html report.html i.txt cut-list.csv preview.png"
-
-
-@pytest.mark.parametrize("to", OUTPUTS.split())
+@pytest.mark.parametrize("to", [f"{what}{ending}" for ending, can in OUTPUTS.items() for what in can])
 def test_every_output_of_such_a_pattern_is_text(place: Path, to: str) -> None:
     (place / "made").mkdir()
     code, said = on_terminal(place, "draw", "p.json", "--to", f"made/{to}")

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from pipeline.band.pattern import Ends, parse_pattern, problems, render
 from pipeline.errors import InputError
+from pipeline.literals import END_STYLES, FOLDED_STYLES, TAIL_STYLES
 from pipeline.materials.ends import (
     end_use,
     final_order,
@@ -24,7 +25,6 @@ from tests.materials.bands import lettering
 from tests.patterns import patterns, random_pattern
 
 GAUGE = preset_gauge(0.71, "rows")
-STYLES = ["straight", "tie", "braid", "loop", "larks-head", "holding-cord"]
 
 
 def with_ends(pattern, start="straight", finish="straight", *, taper=False, left=None):
@@ -39,7 +39,7 @@ def with_ends(pattern, start="straight", finish="straight", *, taper=False, left
     )
 
 
-@given(patterns(), st.sampled_from(STYLES), st.sampled_from(["straight", "tie", "braid"]), st.booleans())
+@given(patterns(), st.sampled_from(END_STYLES), st.sampled_from(TAIL_STYLES), st.booleans())
 def test_any_ends_are_legal_paid_for_and_explained(pattern, start, finish, taper):
     band = with_ends(pattern, start, finish, taper=taper)
     assert list(problems(band)) == []
@@ -54,7 +54,7 @@ def test_any_ends_are_legal_paid_for_and_explained(pattern, start, finish, taper
         assert all(step.endswith(".") for step in steps)
 
 
-@given(patterns(), st.sampled_from(["loop", "larks-head", "holding-cord"]))
+@given(patterns(), st.sampled_from(FOLDED_STYLES))
 def test_pieces_of_folded_starts_sum_to_the_strands(pattern, start):
     band = with_ends(pattern, start)
     cuts = cut_list(band)

@@ -12,7 +12,7 @@ from PIL import Image
 
 from pipeline.band.pattern import End, Ends, Gauge, KnotLength, Pattern
 from pipeline.band.replay import replay
-from pipeline.literals import EndStyle
+from pipeline.literals import END_STYLES, FOLDED_STYLES, TAIL_STYLES, EndStyle
 from pipeline.materials.fit import size_mm
 from pipeline.writers.bandpicture import band
 from pipeline.writers.ink import rgb
@@ -24,7 +24,7 @@ from tests.writers.bands import GAUGE, HOSTILE, chequers, pennant, tiny
 
 def with_start(pattern: Pattern, style: EndStyle) -> Pattern:
     pairs = tuple((p, p + 1) for p in range(0, len(pattern.strands) - 1, 2))
-    folded = style in ("loop", "larks-head", "holding-cord")
+    folded = style in FOLDED_STYLES
     start = End(style=style, tail_mm=80, folded=pairs if folded else (), loop_mm=60 if folded else None)
     return pattern.model_copy(update={"ends": Ends(start=start, finish=End(style="straight", tail_mm=60))})
 
@@ -88,7 +88,7 @@ def test_each_knot_shows_its_thread(worked: str) -> None:
     assert right == total > 20
 
 
-@pytest.mark.parametrize("style", ["straight", "tie", "braid", "loop", "larks-head", "holding-cord"])
+@pytest.mark.parametrize("style", END_STYLES)
 def test_every_start_is_drawn_above_the_knots(style: EndStyle) -> None:
     straight = band(with_start(pennant(), style), px_per_mm=6)
     above = straight.rgba[: int(straight.knotted[0]), :, 3]
@@ -155,7 +155,7 @@ def test_the_higher_cord_covers_the_lower_whatever_the_order() -> None:
     assert first[15, 15, 2] > first[15, 15, 0], "blue lies on top"
 
 
-@pytest.mark.parametrize("style", ["straight", "tie", "braid"])
+@pytest.mark.parametrize("style", TAIL_STYLES)
 def test_a_taper_narrows_at_forty_five_degrees(style: str) -> None:
     """Half way along the taper the band is half as wide, at its end no wider than the gathered tails."""
     plain = chequers("rows", strands=20)
