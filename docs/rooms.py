@@ -18,6 +18,7 @@ FOR = {
     "errors": "one family of faults",
     "limits": "every bound on input",
     "literals": "choices that go by name",
+    "processes": "work for another, deaf to Ctrl-C",
     "colour": "light, CIELAB, differences",
     "files": "bounded reads, whole writes",
     "band": "knots, network, pattern, replay",

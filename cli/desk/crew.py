@@ -18,6 +18,7 @@ from multiprocessing.connection import Connection
 from typing import Any
 
 from pipeline.errors import HitchgridError, InputError
+from pipeline.processes import deaf_children
 
 WAITING = 40
 """Tasks that may wait for their turn before new ones are refused."""
@@ -48,11 +49,8 @@ class Crew:
 
         self._context.set_forkserver_preload(["cli.desk.warm"])
         os.environ.setdefault("OMP_NUM_THREADS", "1")
-        before = signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the desk's, which then ends it
-        try:
+        with deaf_children():  # Ctrl-C is the desk's, which then ends it
             forkserver.ensure_running()
-        finally:
-            signal.signal(signal.SIGINT, before)
 
     async def run(
         self, task: str, *values: Any, hear: Hear = lambda kind, value: None, small: bool = False

@@ -30,6 +30,7 @@ from pipeline.materials.workshop import NamedPiece, named_pieces
 from pipeline.motif.picture import PICTURE
 from pipeline.order.asked import PictureSource
 from pipeline.plan import plan
+from pipeline.processes import deaf_children
 from pipeline.report import report_of
 from pipeline.routing import Budget
 from pipeline.routing.warm import compile_all, is_warm
@@ -106,7 +107,10 @@ def run_on_present_backend(lines: Sequence[Line], shop: Shop) -> Iterator[Outcom
 
 def _run(tasks: Iterable[object], jobs: int | None) -> Iterator[Outcome]:
     try:
-        yield from joblib.Parallel(n_jobs=jobs, return_as="generator")(tasks)
+        with joblib.Parallel(n_jobs=jobs, return_as="generator") as parallel:
+            with deaf_children():
+                outcomes = parallel(tasks)
+            yield from outcomes
     except BrokenExecutor:
         raise ImpossibleError(
             "a worker process was ended from outside, perhaps for want of memory.",

@@ -15,6 +15,7 @@ from pipeline.materials.fit import size_mm
 from pipeline.materials.price import grade, hours
 from pipeline.order.asked import LetterSource
 from pipeline.plan import Plan, plan
+from pipeline.processes import deaf_children
 from pipeline.report import report_of
 from pipeline.routing import Budget
 from pipeline.writers.preview import band_png
@@ -71,9 +72,11 @@ def _side_by_side(
 ) -> Iterator[Found]:
     context = multiprocessing.get_context("spawn")
     stop = context.Event()
+    others = set(multiprocessing.active_children())
     pool = ProcessPoolExecutor(jobs, context, initializer=_prepare, initargs=(stop,))
     try:
-        waiting: set[Future[Found]] = {pool.submit(_work, one, effort, seed) for one in asked}
+        with deaf_children():
+            waiting: set[Future[Found]] = {pool.submit(_work, one, effort, seed) for one in asked}
         while waiting:
             done, waiting = wait(waiting, timeout=LOOK_EVERY_S, return_when=FIRST_COMPLETED)
             if halted() and not stop.is_set():
@@ -85,6 +88,10 @@ def _side_by_side(
         raise ImpossibleError(
             "a worker process was ended from outside, perhaps for want of memory.", "Try fewer --jobs."
         ) from None
+    except (KeyboardInterrupt, GeneratorExit):  # nobody waits for what is under way
+        for worker in set(multiprocessing.active_children()) - others:
+            worker.kill()
+        raise
     finally:
         stop.set()
         pool.shutdown(cancel_futures=True)
@@ -97,7 +104,7 @@ _stop: Event | None = None
 def _prepare(stop: Event) -> None:
     global _stop
     _stop = stop
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the process that waits for us
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # where deafness is not inherited
 
 
 def _work(asked: Asked, effort: float, seed: int) -> Found:

@@ -49,7 +49,13 @@ def ask(worker: str, task: dict[str, Any], data: bytes) -> tuple[dict[str, Any],
     quiet = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
     try:
         done = subprocess.run(
-            command, input=head + data, capture_output=True, timeout=TIMEOUT_S, check=False, env=quiet
+            command,
+            input=head + data,
+            capture_output=True,
+            timeout=TIMEOUT_S,
+            check=False,
+            env=quiet,
+            start_new_session=True,  # a Ctrl-C may ask for the best so far, and that needs the answer
         )
     except subprocess.TimeoutExpired:
         raise Lost(slow=True) from None

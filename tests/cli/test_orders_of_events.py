@@ -95,12 +95,13 @@ def test_a_folder_that_may_not_be_written_to(place: Path) -> None:
         place.chmod(0o755)
 
 
-@pytest.mark.parametrize("seconds", [0.0, 0.4, 1.2, 3.0])
+@pytest.mark.parametrize("seconds", [0.02, 0.4, 1.2, 3.0])
 @pytest.mark.parametrize(
     "words",
     [
         ("plan", "flag.png", "--strands", "20", "--rows", "60", "--effort", "1", "--out", "band"),
         ("batch", "o.csv", "--jobs", "2", "--effort", "1", "--out", "made"),
+        ("choices", "flag.png", "--jobs", "2", "--wrist", "16cm", "--out", "made"),
         ("stash", "s.csv", "--pick"),
     ],
 )

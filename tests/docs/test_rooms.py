@@ -11,6 +11,7 @@ ORDER = (
     "errors",
     "limits",
     "literals",
+    "processes",
     "colour",
     "files",
     "band",
