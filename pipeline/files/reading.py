@@ -109,7 +109,10 @@ def json_of(data: bytes, called: str) -> Any:
 
 
 _MENDED = "Correct it, or let hitchgrid write it again."
-_TOKENS = re.compile(r'"(?:[^"\\]++|\\.)*+"|-?(?:Infinity|NaN|\d[\d.eE+-]*+)', re.DOTALL)
+_TOKENS = re.compile(
+    r'"(?:[^"\\]++|\\.)*+"|-?(?:Infinity|NaN|(?:0|[1-9]\d*+)(?:\.\d++)?+(?:[eE][-+]?\d++)?+)',
+    re.DOTALL | re.ASCII,
+)
 
 
 class _BadNumber(Exception):

@@ -64,6 +64,7 @@ def test_no_reader_waits_or_reads_on(tmp_path: Path, reader: str, kind: str) -> 
     ("text", "line", "word"),
     [
         ("[1,\n1e999]", 2, "1e999"),
+        ("[111e11111e1]", 1, "111e11111"),
         ('{"a":\n\n-Infinity}', 3, "-Infinity"),
         ("[NaN]", 1, "NaN"),
         ("[" + "9" * 400 + "]", 1, "9" * 20),
