@@ -36,6 +36,7 @@ from pipeline.report import Report, certificate, likeness, verdict
 from pipeline.writers.chart import chart_pages
 from pipeline.writers.cutting import cut_lines
 from pipeline.writers.drawing import (
+    POINTS_PER_MM,
     Drawing,
     Polygon,
     Shape,
@@ -71,7 +72,7 @@ class WholePage(Painted):
 
     def __init__(self, drawing: Drawing) -> None:
         super().__init__(drawing)
-        self._page = self.height
+        self._page = drawing.height_mm * POINTS_PER_MM  # as large as the paper, never made smaller
         self.width = self.height = 0.0
 
     def draw(self) -> None:

@@ -71,6 +71,21 @@ def test_sheet_has_the_paper_size_and_all_parts(paper: Paper) -> None:
     assert reader.metadata is not None and reader.metadata.title == "Regatta pennant"
 
 
+@pytest.mark.parametrize("paper", list(PAPERS))
+def test_all_that_is_written_lies_on_the_paper(paper: Paper) -> None:
+    """The chart's pages too, whose drawings are as large as the paper."""
+    document = pypdfium2.PdfDocument(sheet_pdf(pennant(12), paper=paper))
+    width, height = (side * 72 / 25.4 for side in PAPERS[paper])
+    charts = 0
+    for page in document:
+        text = page.get_textpage()
+        boxes = np.array([text.get_charbox(i) for i in range(text.count_chars())])
+        assert boxes.min() >= 0, "nothing beyond the left or lower edge"
+        assert (boxes[:, 2:] <= (width, height)).all(), "nor beyond the others"
+        charts += "chart, page" in text.get_text_range()
+    assert charts >= 2
+
+
 def test_letters_of_central_europe_and_signs_are_written() -> None:
     title = "Žluťoučký kůň ♥ ★ Łódź Őrség"
     assert title in text_of(sheet_pdf(pennant(title=title)))
