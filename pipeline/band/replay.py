@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 from pipeline.band.knots import Tied, tie
 from pipeline.band.pattern import Pattern
@@ -57,16 +57,18 @@ class RowReplay:
         return len(self.steps) < 2 or self.steps[0].tied.position < self.steps[-1].tied.position
 
 
-def replay(pattern: Pattern) -> Iterator[RowReplay]:
+@lru_cache(maxsize=2)
+def replay(pattern: Pattern) -> tuple[RowReplay, ...]:
     """Tie the pattern row by row. Strands are numbered by starting position from 0.
 
     The pattern must be valid (see ``pipeline.band.pattern.problems``). Joins change a strand's thread after
-    the knot in which the new piece is laid in.
+    the knot in which the new piece is laid in. Kept for whoever asks next: most writers do.
 
     >>> from pipeline.band.example import two_rows
     >>> [(row.order, [step.shown for step in row.steps]) for row in replay(two_rows())]
     [((1, 2, 3, 0), [0, 0, 0]), ((0, 1, 2, 3), [1, 1, 1])]
     """
+    rows = []
     order = list(range(len(pattern.strands)))
     thread_of = list(pattern.strands)
     joins = {(j.section, j.row, j.knot): (j.thread, j.tying) for j in pattern.joins}
@@ -79,4 +81,5 @@ def replay(pattern: Pattern) -> Iterator[RowReplay]:
             steps.append(Step(s, r, k, tied, shown, hidden, wanted, row.serving(k), joined, tying))
             if joined is not None:
                 thread_of[tied.tying if tying else tied.core] = joined
-        yield RowReplay(s, r, tuple(steps), tuple(order), tuple(thread_of[i] for i in order))
+        rows.append(RowReplay(s, r, tuple(steps), tuple(order), tuple(thread_of[i] for i in order)))
+    return tuple(rows)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from functools import lru_cache
 from itertools import groupby
 
 from pipeline.band.pattern import Pattern
@@ -35,7 +37,13 @@ def instructions(pattern: Pattern, cuts: Iterable[Cut] = (), *, fit: Sequence[st
     >>> [len(said.lines) for said in instructions(two_rows()).passages[0].said]
     [1, 1]
     """
-    cuts = tuple(cuts)
+    told = _composed(pattern, tuple(cuts))
+    return replace(told, band=(*band(pattern, told.unmade, fit), *told.band))
+
+
+@lru_cache(maxsize=1)
+def _composed(pattern: Pattern, cuts: tuple[Cut, ...]) -> Instructions:
+    """The same without what is said first of the band; kept, because sheet, text and worksheet all ask."""
     labels = words.thread_labels([thread.name for thread in pattern.threads])
     made = steps(pattern)
     by_section = {s: tuple(gather(list(group))) for s, group in groupby(made, key=lambda step: step.section)}
@@ -49,7 +57,7 @@ def instructions(pattern: Pattern, cuts: Iterable[Cut] = (), *, fit: Sequence[st
     return Instructions(
         pattern=pattern,
         labels=labels,
-        band=(*band(pattern, unmade, fit), *(() if why is None else (why,)), *switches(pattern, labels)),
+        band=(*(() if why is None else (why,)), *switches(pattern, labels)),
         materials=tuple(threads(pattern, labels, cuts)),
         cutting=tuple(starting_order(pattern, labels, cuts)),
         before=before(pattern),

@@ -140,10 +140,8 @@ def end_use(pattern: Pattern) -> EndUse:
 
 def final_order(pattern: Pattern) -> tuple[int, ...]:
     """The strand at each position after the last knot."""
-    order = tuple(range(len(pattern.strands)))
-    for row in replay(pattern):
-        order = row.order
-    return order
+    rows = replay(pattern)
+    return rows[-1].order if rows else tuple(range(len(pattern.strands)))
 
 
 def _end_by_position(pattern: Pattern, end: End, worked: Worked) -> list[float]:

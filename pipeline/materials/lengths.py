@@ -19,8 +19,9 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 from pipeline.band.knots import Worked
@@ -66,7 +67,8 @@ class Charges:
     """Strand at each position after the row."""
 
 
-def charges(pattern: Pattern) -> Iterator[Charges]:
+@lru_cache(maxsize=2)
+def charges(pattern: Pattern) -> tuple[Charges, ...]:
     """Replay the pattern and charge each knot, turn and idle row to its strands.
 
     >>> from pipeline.band.example import two_rows
@@ -76,6 +78,7 @@ def charges(pattern: Pattern) -> Iterator[Charges]:
     >>> second.charges[0].what  # the leader turns at the edge
     'turn'
     """
+    rows = []
     order = tuple(range(len(pattern.strands)))
     ended_at: int | None = None
     for row in replay(pattern):
@@ -101,7 +104,8 @@ def charges(pattern: Pattern) -> Iterator[Charges]:
             idle -= {tied.tying, tied.core}
         made += [Charge(s, idle_mm(gauge), "idle", -1) for s in row.order if s in idle]
         order = row.order
-        yield Charges(row.section, row.row, row.steps, tuple(made), order)
+        rows.append(Charges(row.section, row.row, row.steps, tuple(made), order))
+    return tuple(rows)
 
 
 def _edges(first: int, strands: int, ended_at: int | None) -> tuple[int, int]:

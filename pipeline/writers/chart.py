@@ -7,6 +7,7 @@ number of its thread, so the chart reads without colour.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from io import BytesIO
 
 from pipeline.band.pattern import Pattern
@@ -40,22 +41,20 @@ OVERLAP = 2
 """Rows (and one column) that stand on two pages, so that pages can be laid or glued together."""
 
 
+@lru_cache(maxsize=1)
 def chart(pattern: Pattern) -> Drawing:
-    """The whole chart as one drawing."""
+    """The whole chart as one drawing; kept for its other file."""
     layout = lay_out(pattern)
     window = Window(0, len(layout.rows), 0, len(pattern.strands) - 1)
     grid, width, height = panel(layout, window)
     inner = max(width, 122.0)
-    shapes: list[Shape] = _heading(pattern, inner)
     legend, legend_height = key(pattern, inner)
-    shapes += moved(legend, 0, 12)
-    left = (inner - width) / 2
-    shapes += moved(grid, left, 12 + legend_height + 4)
-    total = 12 + legend_height + 4 + height
-    page = moved(shapes, MARGIN_MM, MARGIN_MM)
+    above = 12 + legend_height + 4
+    page = moved([*_heading(pattern, inner), *moved(legend, 0, 12)], MARGIN_MM, MARGIN_MM)
+    page += moved(grid, MARGIN_MM + (inner - width) / 2, MARGIN_MM + above)
     return Drawing(
         inner + 2 * MARGIN_MM,
-        total + 2 * MARGIN_MM,
+        above + height + 2 * MARGIN_MM,
         tuple(page),
         f"Chart of {pattern.title}",
         _described(pattern),
@@ -89,8 +88,8 @@ def chart_svg(pattern: Pattern) -> str:
     return svg(chart(pattern))
 
 
-def chart_png(pattern: Pattern, *, px_per_mm: float = 6.5) -> bytes:
-    r"""The chart as a PNG. Raises InputError beyond MAX_KNOTS knots.
+def chart_png(pattern: Pattern, *, px_per_mm: float = 5.0) -> bytes:
+    r"""The chart as a PNG, columns and rows whole pixels apart. Raises InputError beyond MAX_KNOTS knots.
 
     >>> from pipeline.band.example import two_rows
     >>> chart_png(two_rows())[:4]
@@ -120,16 +119,18 @@ def chart_pages(pattern: Pattern, paper: Paper = "A4", *, legend: bool = True) -
         windows += _cut(layout, left, right, tall, above if not windows else 9.0)
     for number, (window, top) in enumerate(windows, 1):
         grid, width, _ = panel(layout, window)
-        body = (head if number == 1 else _running_head(pattern, inner)) + moved(
-            grid, (inner - width) / 2, top
-        )
-        body.append(Text((inner, tall + 5), f"chart, page {number} of {len(windows)}", 2.6, SOFT, "end"))
         where = f"rows {window.first + 1}–{window.last}"
         if len(spans) > 1:
             where += f", positions {window.left + 1}–{window.right + 1}"
-        body.append(Text((0, tall + 5), where, 2.6, SOFT))
+        foot: list[Shape] = [
+            Text((inner, tall + 5), f"chart, page {number} of {len(windows)}", 2.6, SOFT, "end"),
+            Text((0, tall + 5), where, 2.6, SOFT),
+        ]
+        shapes = moved(head if number == 1 else _running_head(pattern, inner), MARGIN_MM, MARGIN_MM)
+        shapes += moved(grid, MARGIN_MM + (inner - width) / 2, MARGIN_MM + top)
+        shapes += moved(foot, MARGIN_MM, MARGIN_MM)
         title = f"Chart of {pattern.title}, page {number}"
-        pages.append(Drawing(page_width, page_height, tuple(moved(body, MARGIN_MM, MARGIN_MM)), title))
+        pages.append(Drawing(page_width, page_height, tuple(shapes), title))
     return pages
 
 

@@ -11,7 +11,6 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from io import BytesIO
-from itertools import groupby
 from pathlib import Path
 from typing import Any, Literal
 
@@ -96,7 +95,8 @@ def moved(shapes: Iterable[Shape], dx: float, dy: float) -> list[Shape]:
     out: list[Shape] = []
     for shape in shapes:
         if isinstance(shape, Polygon):
-            out.append(Polygon(tuple(map(at, shape.points)), shape.fill, shape.stroke, shape.width_mm))
+            points = tuple([(x + dx, y + dy) for x, y in shape.points])
+            out.append(Polygon(points, shape.fill, shape.stroke, shape.width_mm))
         elif isinstance(shape, Line):
             out.append(Line(at(shape.start), at(shape.end), shape.stroke, shape.width_mm, shape.dashed))
         else:
@@ -299,25 +299,9 @@ def paint_pdf(canvas: Any, drawing: Drawing, left_pt: float, top_pt: float, scal
     canvas.translate(left_pt, top_pt)
     canvas.scale(scale * POINTS_PER_MM, scale * POINTS_PER_MM)
     canvas.setLineJoin(1)
-    for lettered, run in groupby(drawing.shapes, lambda shape: isinstance(shape, Text)):
-        if lettered:
-            for text in run:
-                _paint_text(canvas, text)  # type: ignore[arg-type]
-        else:  # written as operators of PDF: a canvas takes ten times as long to say the same
-            canvas.addLiteral("\n".join(_operators(run)))  # type: ignore[arg-type]
+    # Written as operators of PDF: a canvas takes ten times as long to say the same.
+    canvas.addLiteral("\n".join(_operators(drawing.shapes, canvas)))
     canvas.restoreState()
-
-
-def _paint_text(canvas: Any, text: Text) -> None:
-    words = printable(text.text)
-    line = canvas.beginText()
-    line.setFont(PDF_FONTS[text.bold], text.size_mm)
-    line.setFillColor(_pdf_colour(text.fill))
-    back = {"start": 0.0, "middle": 0.5, "end": 1.0}[text.anchor]
-    wide = _pdf_width(words, text.bold) * text.size_mm if back else 0.0
-    line.setTextOrigin(text.at[0] - back * wide, -text.at[1])
-    line.textOut(words)
-    canvas.drawText(line)
 
 
 @lru_cache(maxsize=4096)
@@ -329,22 +313,33 @@ def _pdf_width(text: str, bold: bool) -> float:
 
 
 @lru_cache(maxsize=512)
-def _pdf_colour(colour: str) -> Any:
-    from reportlab.lib.colors import HexColor
-
-    return HexColor(colour)
-
-
-@lru_cache(maxsize=512)
 def _pdf_numbers(colour: str) -> str:
     return " ".join(f"{channel / 255:.4g}" for channel in rgb(colour))
 
 
-def _operators(shapes: Iterable[Polygon | Line]) -> Iterator[str]:
-    """Operators of the PDF language (ISO 32000-1, 8.4 to 8.5) that paint polygons and lines."""
+def _operators(shapes: Iterable[Shape], canvas: Any) -> Iterator[str]:
+    """Operators of the PDF language (ISO 32000-1, 8.4, 8.5, 9.4) that paint shapes on a page of a canvas."""
     pen: tuple[str | None, float, bool] = None, 0.0, False
-    ink = None
+    ink = face = None
+    glyphs: dict[tuple[str, bool], list[tuple[str, str]]] = {}
     for shape in shapes:
+        if not isinstance(shape, Line) and shape.fill and ink != shape.fill:
+            ink = shape.fill
+            yield f"{_pdf_numbers(ink)} rg"
+        if isinstance(shape, Text):
+            said = printable(shape.text), shape.bold
+            if said not in glyphs:
+                glyphs[said] = _glyphs(*said, canvas)
+            back = {"start": 0.0, "middle": 0.5, "end": 1.0}[shape.anchor]
+            x = shape.at[0] - (back * _pdf_width(*said) * shape.size_mm if back else 0.0)
+            yield f"BT {x:.3f} {-shape.at[1]:.3f} Td"
+            for name, codes in glyphs[said]:
+                if face != (name, shape.size_mm):
+                    face = name, shape.size_mm
+                    yield f"{name} {shape.size_mm:.4g} Tf"
+                yield f"({codes}) Tj"
+            yield "ET"
+            continue
         dashed = isinstance(shape, Line) and shape.dashed
         if shape.stroke and pen != (shape.stroke, shape.width_mm, dashed):
             pen = shape.stroke, shape.width_mm, dashed
@@ -354,12 +349,20 @@ def _operators(shapes: Iterable[Polygon | Line]) -> Iterator[str]:
             (x, y), (x1, y1) = shape.start, shape.end
             yield f"{x:.3f} {-y:.3f} m {x1:.3f} {-y1:.3f} l S"
             continue
-        if shape.fill and ink != shape.fill:
-            ink = shape.fill
-            yield f"{_pdf_numbers(ink)} rg"
         (x, y), *others = shape.points
-        path = " ".join(f"{px:.3f} {-py:.3f} l" for px, py in others)
+        path = " ".join([f"{px:.3f} {-py:.3f} l" for px, py in others])
         yield f"{x:.3f} {-y:.3f} m {path} {_PAINT[bool(shape.fill), bool(shape.stroke)]}"
+
+
+def _glyphs(text: str, bold: bool, canvas: Any) -> list[tuple[str, str]]:
+    """A line of text as the document of the canvas encodes it: parts of a font and the codes in each."""
+    from reportlab.pdfbase.pdfmetrics import getFont
+
+    face, document = getFont(PDF_FONTS[bold]), canvas._doc
+    return [
+        (face.getSubsetInternalName(part, document), canvas._escape(codes))
+        for part, codes in face.splitString(text, document)
+    ]
 
 
 _PAINT = {(True, True): "b", (True, False): "f", (False, True): "s", (False, False): "n"}

@@ -9,7 +9,6 @@ from io import BytesIO
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFilter
-from scipy.ndimage import map_coordinates
 
 from pipeline.band.pattern import Pattern
 from pipeline.band.replay import replay
@@ -38,44 +37,56 @@ def worn(straight: BandPicture, *, zoom: float = 1.0, tilt: float = 0.32) -> NDA
     wide = straight.rgba.shape[1]
     half_h = int((radius + thick) * zoom) + 3
     half_w = int((wide * 0.5 + radius * tilt * 0.5 + 9 * straight.px_per_mm) * zoom)
-    y, x = np.mgrid[-half_h : half_h + 1, -half_w : half_w + 1].astype(np.float64) / zoom
-    out = np.zeros((*y.shape, 4), np.float32)
-    roll = np.clip(y / radius, -1, 1)
-    shade = _around(roll)
-    linen = np.array(rgb("#d9cbb8"), np.float64) / 255
-    inside = np.abs(y) <= radius
-    out[..., :3] = linen * shade[..., None]
+    y = np.arange(-half_h, half_h + 1, dtype=np.float32)[:, None] / np.float32(zoom)
+    x = np.arange(-half_w, half_w + 1, dtype=np.float32) / np.float32(zoom)
+    out = np.empty((len(y), len(x), 4), np.float32)
+    linen = np.array(rgb("#d9cbb8"), np.float32) / 255
+    out[..., :3] = linen * _around(np.clip(y / radius, -1, 1))[..., None]
     fade = np.clip((half_w / zoom - np.abs(x)) / (6 * straight.px_per_mm), 0, 1)
-    out[..., 3] = inside * fade * fade * (3 - 2 * fade)
-    depth = np.sqrt(np.clip(1 - (y / (radius + thick)) ** 2, 0, 1))
-    sideways = (x - (radius + thick) * (depth - 0.5) * tilt) / math.cos(math.asin(min(tilt, 0.9)))
-    along = (first + last) / 2 + radius * np.arcsin(np.clip(y / (radius + thick), -1, 1))
-    grid = np.stack([along, sideways + (wide - 1) / 2])
-    layers = [map_coordinates(straight.rgba[..., c], grid, order=1, cval=0.0) for c in range(4)]
-    seen = np.clip(layers[3], 0, 1) * (np.abs(y) <= radius + thick)
-    cast = np.roll(seen, (round(1.2 * thick * zoom), round(1.0 * thick * zoom)), (0, 1))
-    dark = (
-        np.asarray(
-            Image.fromarray((cast * 255).astype(np.uint8)).filter(
-                ImageFilter.GaussianBlur(1.3 * thick * zoom)
-            ),
-            np.float32,
-        )
-        / 255
+    out[..., 3] = (np.abs(y) <= radius) * (fade * fade * (3 - 2 * fade))
+    outer = radius + thick
+    turn = np.clip(y / outer, -1, 1)
+    lean = outer * (np.sqrt(1 - turn**2) - 0.5) * tilt
+    layers = _sampled(
+        straight.rgba,
+        (first + last) / 2 + radius * np.arcsin(turn),
+        (x - lean) / math.cos(math.asin(min(tilt, 0.9))) + (wide - 1) / 2,
     )
-    out[..., :3] *= (1 - 0.5 * dark)[..., None]
-    around = _around(np.clip(y / (radius + thick), -1, 1))
-    for c in range(3):
-        out[..., c] = out[..., c] * (1 - seen) + layers[c] * around * 1.04 * seen
+    seen = np.clip(layers[..., 3], 0, 1) * (np.abs(y) <= outer)
+    cast = np.roll(seen, (round(1.2 * thick * zoom), round(1.0 * thick * zoom)), (0, 1))
+    soft = Image.fromarray((cast * 255).astype(np.uint8)).filter(ImageFilter.GaussianBlur(1.3 * thick * zoom))
+    under = (1 - 0.5 * np.asarray(soft, np.float32) / 255) * (1 - seen)
+    over = _around(turn) * np.float32(1.04) * seen
+    out[..., :3] = out[..., :3] * under[..., None] + layers[..., :3] * over[..., None]
     out[..., 3] = np.maximum(out[..., 3], seen)
-    return np.clip(out, 0, 1)
+    return np.clip(out, 0, 1, out=out)
 
 
-def _around(down: NDArray[np.float64]) -> NDArray[np.float64]:
+def _sampled(rgba: Floats, down: Floats, right: Floats) -> Floats:
+    """The picture between its pixels, (height, width, 4), at ``down`` (height, 1) and ``right`` (height,
+    width); nothing outside it.
+    """
+
+    def parts(at: Floats, size: int) -> tuple[NDArray[np.intp], Floats]:
+        low = np.clip(np.floor(at), 0, size - 2).astype(np.intp)
+        return low, np.clip(at - low, 0, 1).astype(np.float32)[..., None]
+
+    tall, wide = rgba.shape[:2]
+    inside = (down >= 0) & (down <= tall - 1) & (right >= 0) & (right <= wide - 1)
+    (row, lower), (column, later) = parts(down, tall), parts(right, wide)
+    lines = rgba[row[:, 0]] * (1 - lower) + rgba[row[:, 0] + 1] * lower
+    each = np.arange(len(down))[:, None]
+    here: Floats = lines[each, column]
+    here += (lines[each, column + 1] - here) * later
+    here[~inside] = 0
+    return here
+
+
+def _around(down: Floats) -> Floats:
     """Brightness around a roll; ``down`` is −1 at its upper and 1 at its lower outline."""
     facing = np.sqrt(np.clip(1 - down**2, 0, 1))
-    lit = np.clip(-0.5 * down + 0.87 * facing, 0, 1)
-    return np.asarray(0.60 + 0.43 * lit, np.float64)
+    lit: Floats = np.clip(-0.5 * down + 0.87 * facing, 0, 1)
+    return np.asarray(0.60 + 0.43 * lit, np.float32)
 
 
 # --- the picture ------------------------------------------------------------------------------------

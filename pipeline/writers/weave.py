@@ -81,18 +81,38 @@ def knot(floor: tuple[int, int], first: Wrap, second: Wrap, radius: float) -> St
     rows, columns = np.flatnonzero(patch.height.any(1)), np.flatnonzero(patch.height.any(0))
     up, left = min(rows[0], 2 * half_h - rows[-1]), min(columns[0], 2 * half_w - columns[-1])
     cut = slice(up, 2 * half_h + 1 - up), slice(left, 2 * half_w + 1 - left)  # keeps the middle in place
-    return Stamp(patch.height[cut], patch._right[cut], patch._down[cut], patch._tone[cut])
+    seen, shape = patch.seen(), patch.height.shape
+    fields = [np.zeros(shape, np.float32) for _ in range(3)]
+    for field, values in zip(fields, (seen.right, seen.down, seen.tone), strict=True):
+        field[seen.where] = values[seen.pixel]
+    return Stamp(patch.height[cut], *(field[cut] for field in fields))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Seen:
+    """What a cloth shows: where there is a cord, the number of the highest one there, which pixel of all
+    patches it is, and these patches' slopes and tones one after another.
+    """
+
+    where: NDArray[np.bool_]
+    cord: NDArray[np.int32]
+    pixel: NDArray[np.int64]
+    right: Floats
+    down: Floats
+    tone: Floats
 
 
 class Cloth:
-    """A height field that cords are laid on. Sizes in pixels; (0, 0) is the upper left corner."""
+    """A height field that cords are laid on. Sizes in pixels; (0, 0) is the upper left corner.
+
+    A pixel knows which cord is highest there and no more; what that looks like is found once, at the end.
+    """
 
     def __init__(self, height: int, width: int) -> None:
         self.height: Floats = np.zeros((height, width), np.float32)
-        self._right: Floats = np.zeros((height, width), np.float32)
-        self._down: Floats = np.zeros((height, width), np.float32)
-        self._tone: Floats = np.ones((height, width), np.float32)
-        self._thread: NDArray[np.int16] = np.full((height, width), -1, np.int16)
+        self._highest: NDArray[np.int32] = np.full((height, width), -1, np.int32)
+        self._laid: list[tuple[Stamp, int, int, int, float]] = []
+        """Each cord's patch, the pixel of its upper left corner (right, down), thread and tone."""
 
     def lay(self, stamp: Stamp, x: float, y: float, thread: int, tone: float = 1.0) -> None:
         """Lay a cord of a thread with its patch's middle at (x, y)."""
@@ -102,15 +122,10 @@ class Cloth:
         x1, y1 = min(self.height.shape[1], left + wide), min(self.height.shape[0], top + tall)
         if x0 >= x1 or y0 >= y1:
             return
-        here = (slice(y0, y1), slice(x0, x1))
-        there = (slice(y0 - top, y1 - top), slice(x0 - left, x1 - left))
-        height = self.height[here]
-        higher = stamp.height[there] > height
-        np.copyto(height, stamp.height[there], where=higher)
-        np.copyto(self._right[here], stamp.right[there], where=higher)
-        np.copyto(self._down[here], stamp.down[there], where=higher)
-        np.multiply(stamp.tone[there], np.float32(tone), out=self._tone[here], where=higher)
-        np.copyto(self._thread[here], np.int16(thread), where=higher)
+        height, patch = self.height[y0:y1, x0:x1], stamp.height[y0 - top : y1 - top, x0 - left : x1 - left]
+        np.putmask(self._highest[y0:y1, x0:x1], patch > height, len(self._laid))
+        np.maximum(height, patch, out=height)
+        self._laid.append((stamp, left, top, thread, tone))
 
     def lay_strand(
         self, points: NDArray[np.float64], radius: float, thread: int, raised: NDArray[np.float64]
@@ -119,37 +134,56 @@ class Cloth:
         step = np.hypot(*np.diff(points, axis=0).T)
         run = np.concatenate([[0.0], np.cumsum(step)])
         spacing = max(1.5, radius * 1.5)
-        for at in np.arange(0.0, run[-1], spacing):
-            i = min(int(np.searchsorted(run, at, side="right")) - 1, len(step) - 1)
-            share = (at - run[i]) / max(step[i], 1e-9)
-            x, y = points[i] + share * (points[i + 1] - points[i])
-            dx, dy = (points[i + 1] - points[i]) / max(step[i], 1e-9)
-            # A short tube along the strand; angles are rounded so that few stamps serve all strands.
-            turn = round(float(np.arctan2(dy, dx)) / 0.1) * 0.1
-            lift = round(float(raised[i]) * 2) / 2
-            piece = _piece(turn, round(radius, 1), round(1.3 * spacing, 1), lift)
-            ply = 1 + 0.07 * float(np.sin(at / radius * 1.9))
-            self.lay(piece, x, y, thread, ply)
+        at = np.arange(0.0, run[-1], spacing)
+        i = np.minimum(np.searchsorted(run, at, side="right") - 1, len(step) - 1)
+        ahead = (points[i + 1] - points[i]) / np.maximum(step[i], 1e-9)[:, None]
+        places = points[i] + (at - run[i])[:, None] * ahead
+        # A short tube along the strand; angles are rounded so that few stamps serve all strands.
+        turns = np.round(np.arctan2(ahead[:, 1], ahead[:, 0]) / 0.1) * 0.1
+        lifts, plies = np.round(raised[i] * 2) / 2, 1 + 0.07 * np.sin(at / radius * 1.9)
+        for (x, y), turn, lift, ply in zip(*(a.tolist() for a in (places, turns, lifts, plies)), strict=True):
+            self.lay(_piece(turn, round(radius, 1), round(1.3 * spacing, 1), lift), x, y, thread, ply)
+
+    def seen(self) -> Seen:
+        """Look up what lies highest at every pixel."""
+        where = self._highest >= 0
+        down, right = where.nonzero()
+        cord = self._highest[where]
+        patches = {id(stamp): stamp for stamp, *_ in self._laid}  # each once
+        ends = np.cumsum([stamp.height.size for stamp in patches.values()], dtype=np.int64).tolist()
+        first = dict(zip(patches, [0, *ends], strict=False))
+        wide = np.array([stamp.height.shape[1] for stamp, *_ in self._laid], np.int64)
+        corner = np.array(
+            [first[id(s)] - top * s.height.shape[1] - left for s, left, top, *_ in self._laid], np.int64
+        )
+        pixel = corner[cord] + down * wide[cord] + right
+        none = np.zeros(0, np.float32)
+        fields = (
+            np.concatenate([none, *(getattr(stamp, name).ravel() for stamp in patches.values())])
+            for name in ("right", "down", "tone")
+        )
+        return Seen(where, cord, pixel, *fields)
 
     def lit(self, colours: Sequence[str], light: tuple[float, float, float]) -> Floats:
         """(height, width, 4) sRGB and coverage, 0 to 1, under a light from (right, down, towards the eye)."""
         bearing = np.array(light, np.float32) / np.float32(np.linalg.norm(light))
-        out = np.zeros((*self.height.shape, 4), np.float32)
-        covered = self._thread >= 0
-        right, down, tone = self._right[covered], self._down[covered], self._tone[covered]
+        seen = self.seen()
+        right, down = seen.right, seen.down
         slope = np.sqrt(np.maximum(1 - right * right - down * down, 0.02))
         facing = np.clip(right * bearing[0] + down * bearing[1] + slope * bearing[2], 0, 1)
         # Colours are mixed near linear light: squares and roots are quick and close to sRGB's curve.
+        shade = ((AMBIENT + DIFFUSE * facing) * seen.tone) ** np.float32(1.5)
+        gleam = (SHEEN * facing * facing * facing * seen.tone) ** 2
+        tones = np.array([tone for *_, tone in self._laid], np.float32)
+        shade = shade[seen.pixel] * (tones ** np.float32(1.5))[seen.cord]
+        gleam = gleam[seen.pixel] * (tones * tones)[seen.cord]
         palette = np.array([rgb(c) for c in colours], np.float32) / 255
-        shade = (AMBIENT + DIFFUSE * facing) * tone
-        shade *= np.sqrt(shade)
-        gleam = SHEEN * facing * facing * facing * tone
-        gleam *= gleam
-        shown = np.ones((len(tone), 4), np.float32)
-        linear = (palette * palette)[self._thread[covered]]
+        linear = (palette * palette)[[thread for *_, thread, _ in self._laid]]
+        shown = np.ones((len(shade), 4), np.float32)
         for channel in range(3):
-            shown[:, channel] = np.sqrt(np.minimum(linear[:, channel] * shade + gleam, 1))
-        out[covered] = shown
+            shown[:, channel] = np.sqrt(np.minimum(linear[seen.cord, channel] * shade + gleam, 1))
+        out = np.zeros((*self.height.shape, 4), np.float32)
+        out[seen.where] = shown
         return out
 
 

@@ -233,4 +233,4 @@ def test_png_has_the_size_it_says() -> None:
 def test_too_many_knots_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(grid, "MAX_KNOTS", 5)
     with pytest.raises(InputError, match="knots cannot be drawn"):
-        chart_svg(tiny())
+        chart_svg(tiny("too large"))
