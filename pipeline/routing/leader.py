@@ -17,19 +17,17 @@ picture for a while (iterated local search; Lourenço, Martin, Stützle 2003) an
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.routing.board import Labels
-from pipeline.routing.light import NONE, LedBand, Row, meetings, read_band, write_band
+from pipeline.routing.light import Trail, read_trail, write_trail
 from pipeline.routing.meter import Meter
 from pipeline.routing.question import Question
-from pipeline.routing.stretches import stretches
+from pipeline.routing.stretches import costs_of, stretches
+from pipeline.routing.turns import Floats, Ints
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 STATES = 5000
@@ -44,42 +42,6 @@ SLACK = 1.005
 """A disturbance is kept if the error is at most this times the one before."""
 WORK = 0.25
 """Units of work for each state, row, free column and choice."""
-
-
-@dataclass(slots=True)
-class _Trail:
-    """A light band by rows: leader at the start and end of each row, (rows,), the column where it hands over
-    or NONE, (rows,), and the base of each column before each row and after the last, (rows + 1, columns).
-    """
-
-    first: Ints
-    last: Ints
-    column: Ints
-    base: Ints
-
-    def copy(self) -> _Trail:
-        return _Trail(self.first.copy(), self.last.copy(), self.column.copy(), self.base.copy())
-
-    def turned(self, rows: int) -> _Trail:
-        """A closed trail that begins so many rows earlier, an even number."""
-        first, last, column = (np.roll(part, rows) for part in (self.first, self.last, self.column))
-        base = np.roll(self.base[:-1], rows, axis=0)
-        after = base[0].copy()
-        if last[-1] != first[0]:
-            after[0] = first[0]  # there the leader changes with the edge column
-        return _Trail(first, last, column, np.vstack([base, after]))
-
-    def errors(self, costs: Floats) -> Floats:
-        """(rows, columns) cost of each cell."""
-        rows, columns, _ = costs.shape
-        at = np.where(self.column == NONE, columns, self.column)[:, None]
-        place = np.arange(columns)[None]
-        rising = (np.arange(rows) % 2 == 0)[:, None]
-        before = np.where(rising, place <= at, (place >= at) | (self.column == NONE)[:, None])
-        leads = np.where(before, self.first[:, None], self.last[:, None])
-        by_leader = np.take_along_axis(costs, leads[..., None], axis=2)[..., 0]
-        by_base = np.take_along_axis(costs, self.base[:-1, :, None], axis=2)[..., 0]
-        return np.asarray(np.minimum(by_leader, by_base))
 
 
 def applies(problem: Question) -> bool:
@@ -101,42 +63,24 @@ def improve_leader(
     counted = any(most is not None and most < problem.network.strands for most in problem.at_most)
     pinned = any(pin is not None for pin in problem.start)
     held = counted or bool(problem.folded) or pinned or problem.closed
-    band = read_band(problem, run, labels)
+    costs, trail = costs_of(problem, run), read_trail(problem, run, labels)
     open_ = np.array([problem.allowance[row] > 0 for row in run.rows])
-    search = _Search(np.ascontiguousarray(band.costs), _trail(band), open_, held, meter, seed)
+    search = _Search(np.ascontiguousarray(costs), trail, open_, held, meter, seed)
     search.closed, search.turns = problem.closed, problem.closed and not (pinned or counted)
     begun = search.error
     try:
         search.run()
     finally:
-        found = search.best
         if search.best_error < begun - 1e-9 * max(1.0, begun):
-            rows = tuple(
-                Row(int(first), int(column), int(last))
-                for first, column, last in zip(found.first, found.column, found.last, strict=True)
-            )
-            order = np.concatenate([found.first[:1], found.base[0]])
-            if pinned or problem.folded:
-                order[:2] = band.order[:2]  # either of the two that meet first leads
-            keep(write_band(problem, run, LedBand(band.costs, order, rows)))
-
-
-def _trail(band: LedBand) -> _Trail:
-    leaders, bases, _ = meetings(band)
-    first = np.array([row.first for row in band.rows], dtype=np.int64)
-    last = np.array([row.last for row in band.rows], dtype=np.int64)
-    column = np.array([row.column for row in band.rows], dtype=np.int64)
-    after = bases[-1].copy()
-    if column[-1] != NONE:
-        after[column[-1]] = leaders[-1, column[-1]]
-    return _Trail(first, last, column, np.vstack([bases, after]))
+            start = run.seen(labels[: problem.network.strands].astype(np.int64))
+            keep(write_trail(problem, run, search.best, start if pinned or problem.folded else None))
 
 
 class _Search:
     """Draws programs until the effort is spent."""
 
     def __init__(
-        self, costs: Floats, trail: _Trail, open_: Bools, held: bool, meter: Meter, seed: int
+        self, costs: Floats, trail: Trail, open_: Bools, held: bool, meter: Meter, seed: int
     ) -> None:
         self.costs, self.trail, self.open, self.held, self.meter = costs, trail, open_, held, meter
         self.random = np.random.default_rng(seed)

@@ -47,11 +47,15 @@ def stretches(network: Network, *, through: bool = True) -> Iterator[Stretch]:
         yield Stretch(tuple(rows), falls[0])
 
 
+def knots_of(network: Network, stretch: Stretch) -> Ints:
+    """(rows, strands−1) knots by column, seen from the edge where the first row starts."""
+    knots = np.empty((len(stretch.rows), network.strands - 1), np.int64)
+    for i, row in enumerate(stretch.rows):
+        inside = network.knots_of_row(row)
+        knots[i, network.position[inside]] = np.arange(inside.start, inside.stop)
+    return knots[:, ::-1] if stretch.falling else knots
+
+
 def costs_of(problem: Question, stretch: Stretch) -> Floats:
     """(rows, strands−1, threads) costs by column, seen from the edge where the first row starts."""
-    network = problem.network
-    costs = np.empty((len(stretch.rows), network.strands - 1, problem.threads))
-    for i, row in enumerate(stretch.rows):
-        knots = network.knots_of_row(row)
-        costs[i, network.position[knots]] = problem.costs[knots]
-    return costs[:, ::-1] if stretch.falling else costs
+    return np.asarray(problem.costs[knots_of(problem.network, stretch)])

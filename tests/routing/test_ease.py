@@ -15,7 +15,7 @@ from pipeline.routing import route
 from pipeline.routing.board import board, colour_error, faults, labels_of, solution
 from pipeline.routing.ease import fewer_hand_overs
 from pipeline.routing.exchange import exchange
-from pipeline.routing.light import read_band, write_band
+from pipeline.routing.light import read_trail, write_trail
 from pipeline.routing.plain import solve_plain
 from pipeline.routing.question import Budget, Ease, Question, Routed
 from pipeline.routing.stretches import stretches
@@ -79,7 +79,7 @@ def test_a_light_band_read_row_by_row_is_the_same_band() -> None:
         for problem in (light := of_case(hills(rows, 6, 4), "rows", Ease.LIGHT), mirrored(light)):
             labels = labels_of(problem.network, route(problem, Budget(effort=0.1)))
             (stretch,) = stretches(problem.network)
-            again = write_band(problem, stretch, read_band(problem, stretch, labels))
+            again = write_trail(problem, stretch, read_trail(problem, stretch, labels))
             laid = board(problem)
             assert not faults(laid, again.astype(np.int8))
             assert colour_error(laid, again) == pytest.approx(colour_error(laid, labels))
