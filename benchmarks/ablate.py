@@ -10,6 +10,7 @@ are there already are skipped, so the whole can be done in pieces.
 from __future__ import annotations
 
 import argparse
+import ast
 import json
 import sys
 import time
@@ -33,6 +34,10 @@ from pipeline.routing.route import simple
 HERE = Path(__file__).parent
 HARD = ("stripes_21x90", "fur_25x120", "gradient_25x120")
 SOFT = ("lighthouse_dusk", "life_ring")
+ASIDE = ("extra", "forced", "joins", "lengthening", "question", "seam", "switching", "warm")
+"""Modules that the routing of a band as it is asked does not go through."""
+FIXED = ("BISECTIONS", "EVERYWHERE", "MEMORY", "NONE", "REPORT_EVERY_S", "SCALE_BITS", "TOLERANCE")
+"""Numbers that are no matter of taste: marks, precision, memory."""
 FLOOR = 20.0
 """ΔE added to every colour error, so that a ratio to next to nothing means nothing."""
 
@@ -49,6 +54,11 @@ def _nothing(*arguments: Any, **options: Any) -> None:
     return None
 
 
+def _spent(search: Any, centre: int) -> None:
+    """What takes all the effort that is left, where a move that takes none would be tried for ever."""
+    search.meter.spend(search.meter.allowed)
+
+
 MOVES = (
     Variant("as it is"),
     Variant("no local exchange", (("search.Search", "exchange_near", _nothing),)),
@@ -59,7 +69,7 @@ MOVES = (
     Variant("no beams that look ahead", (("starts.Guide", "draws", lambda *_: iter(())),)),
     Variant("no beams from the far end", (("starts", "reversible", lambda _: False),)),
     Variant("no false costs in beams", (("starts", "FALSE", (0.0,)),)),
-    Variant("no disturbance", (("search.Search", "disturb", _nothing),)),
+    Variant("no disturbance", (("search.Search", "disturb", _spent),)),
     Variant("no programs of the leader", (("route", "applies", lambda _: False),)),
     Variant("prices of strips wire by wire", (("bound.Dual", "_spread", lambda self, slope: slope),)),
     Variant("strips of one column", (("bound", "LEAST_STEPS", 10**12),)),
@@ -68,25 +78,43 @@ MOVES = (
 
 
 def constants() -> Iterator[Variant]:
-    """Every tuned number of the router, halved and doubled."""
+    """Every tuned number of the search, halved and doubled; tuples of numbers as a whole."""
     for part in iter_modules(routing.__path__):
         module = import_module(f"{routing.__name__}.{part.name}")
-        for name, value in vars(module).items():
-            here = f"{name}:" in Path(str(module.__file__)).read_text() or f"\n{name} =" in (
-                "\n" + Path(str(module.__file__)).read_text()
-            )
-            if name.isupper() and here and isinstance(value, (int, float)) and not isinstance(value, bool):
+        if part.name in ASIDE:
+            continue
+        for name in _assigned(Path(str(module.__file__)).read_text(encoding="utf-8")):
+            value = getattr(module, name)
+            if name not in FIXED and all(type(each) in (int, float) for each in _numbers(value)):
                 for factor, word in ((0.5, "halved"), (2.0, "doubled")):
                     yield Variant(f"{part.name}.{name} {word}", _everywhere(name, value, factor))
 
 
-def _everywhere(name: str, value: float, factor: float) -> tuple[tuple[str, str, Any], ...]:
+def _assigned(source: str) -> Iterator[str]:
+    """The names in capitals that a module assigns at its top."""
+    for statement in ast.parse(source).body:
+        targets = statement.targets if isinstance(statement, ast.Assign) else []
+        for node in (node for target in targets for node in ast.walk(target)):
+            if isinstance(node, ast.Name) and node.id.isupper():
+                yield node.id
+
+
+def _numbers(value: Any) -> tuple[Any, ...]:
+    return tuple(each for part in value for each in _numbers(part)) if isinstance(value, tuple) else (value,)
+
+
+def _scaled(value: Any, factor: float) -> Any:
+    if isinstance(value, tuple):
+        return tuple(_scaled(each, factor) for each in value)
+    return max(1, round(value * factor)) if isinstance(value, int) else value * factor
+
+
+def _everywhere(name: str, value: Any, factor: float) -> tuple[tuple[str, str, Any], ...]:
     """Patches of a number wherever it has been imported to."""
-    changed = max(1, round(value * factor)) if isinstance(value, int) else value * factor
     return tuple(
-        (part.name, name, changed)
+        (part.name, name, _scaled(value, factor))
         for part in iter_modules(routing.__path__)
-        if getattr(import_module(f"{routing.__name__}.{part.name}"), name, None) == value
+        if getattr(import_module(f"{routing.__name__}.{part.name}"), name, None) is value
     )
 
 
@@ -172,7 +200,7 @@ def main(arguments: list[str] | None = None) -> int:
     warm_up()
     asked = {name: make() for name, make in instances().items()}
     for variant in (*MOVES, *(constants() if chosen.constants else ())):
-        if variant.name not in data and chosen.only in variant.name:
+        if variant.name not in data and (chosen.only in variant.name or not data):
             data[variant.name] = run(variant, asked, chosen.effort, chosen.seeds)
             chosen.results.write_text(json.dumps(data, indent=0), encoding="utf-8")
             print(table({k: data[k] for k in ("as it is", variant.name)}).splitlines()[-1], flush=True)
