@@ -235,7 +235,7 @@ class LongerBand:
             return self
         priced = strip_bound(laid, self.work_anew / 2, lambda: meter.late)
         meter.spend(priced.work)
-        labels = Guide(laid, priced, meter, seed).draw(labels_of(self.problem.network, self.routes))
+        labels = Guide(self.problem, priced, meter, seed).draw(labels_of(self.problem.network, self.routes))
         if labels is None:
             return self
         search = Search(laid, meter, seed)

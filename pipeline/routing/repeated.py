@@ -13,11 +13,12 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.band.network import Repeat, RowPlan, network
+from pipeline.band.network import Repeat, network
 from pipeline.routing.board import board, solution, tie
 from pipeline.routing.bound import strip_bound
 from pipeline.routing.meter import Meter
 from pipeline.routing.question import Budget, Question, Routed, Stopped
+from pipeline.routing.reversal import backwards
 
 PERIOD, ENDS, BOUND = 0.8, 0.1, 0.1
 """Shares of the effort for the period, for what comes before and after, and for the bound of each repeat
@@ -80,17 +81,6 @@ def part(question: Question, first: int, stop: int) -> Question:
         start=(None,) * net.strands,
         folded=(),
         repeat=None,
-    )
-
-
-def backwards(question: Question) -> Question:
-    """The same rows tied from their end; nothing may be asked of the starting order."""
-    rows = tuple(RowPlan(row.worked, row.positions[::-1], row.picture) for row in question.network.rows[::-1])
-    return replace(
-        question,
-        network=network(question.network.strands, rows),
-        costs=question.costs[::-1],
-        allowance=question.allowance[::-1],
     )
 
 

@@ -173,7 +173,7 @@ class _Run:
         until = BEAMS
         if laid.in_rows.all():
             until = BEAMS_LIMITED if laid.limited else BEAMS_IN_ROWS
-        guide = Guide(laid, priced, meter, self.budget.seed, follow=not laid.in_rows.all())
+        guide = Guide(self.problem, priced, meter, self.budget.seed, follow=not laid.in_rows.all())
         if guide.work > CHEAP and meter.spent + FEWEST * guide.work > until * meter.allowed:
             return
         for labels in guide.draws(lambda: self.best):

@@ -12,11 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.routing.beam import beam
-from pipeline.routing.board import Board, Labels, used
+from pipeline.routing.board import Board, Labels, board, used
 from pipeline.routing.bound import Priced
 from pipeline.routing.lookahead import look_ahead
 from pipeline.routing.meter import Meter
-from pipeline.routing.reversal import reverse, reversible, turned
+from pipeline.routing.question import Question
+from pipeline.routing.reversal import backwards, reversible, turned, wires
 
 BEAM_SETUP = 2e6
 """Units of work of a beam for the start alone."""
@@ -44,14 +45,14 @@ class Guide:
     """
 
     def __init__(
-        self, board: Board, priced: Priced, meter: Meter, seed: int, *, follow: bool = False
+        self, question: Question, priced: Priced, meter: Meter, seed: int, *, follow: bool = False
     ) -> None:
-        self.board, self.meter, self.priced, self.follow = board, meter, priced, follow
+        self.board, self.meter, self.priced, self.follow = board(question), meter, priced, follow
         self.random = np.random.default_rng(seed)
-        self.ends = [board]
-        if reversible(board):
-            back, self.to = reverse(board)
-            self.ends.append(back)
+        self.ends = [self.board]
+        if reversible(question):
+            self.ends.append(board(backwards(question)))
+            self.to = wires(*self.ends)
         self.drawn = 0
 
     @property
@@ -73,33 +74,33 @@ class Guide:
 
     def draw(self, best: Labels) -> Labels | None:
         """Return a routing, or None where the beam found none or was stopped."""
-        board, random, count = self.board, self.random, self.drawn
-        backwards = count % len(self.ends) == 1
+        laid, random, count = self.board, self.random, self.drawn
+        back = count % len(self.ends) == 1
         turn = count // len(self.ends)
         self.drawn += 1
-        at_most, cost = board.at_most.astype(np.int64), board.cost
+        at_most, cost = laid.at_most.astype(np.int64), laid.cost
         if turn > 0:
-            at_most = self._rounded() if turn < ROUNDED else self._near(used(board, best))
+            at_most = self._rounded() if turn < ROUNDED else self._near(used(laid, best))
         priced = self.priced
         if turn > 1:
             cost = cost * np.exp(random.choice(FALSE) * random.standard_normal(cost.shape))
             if self.follow:
                 priced = priced.under(cost, STEPS, lambda: self.meter.late)
                 self.meter.spend(priced.work)
-        laid = self.ends[backwards]._replace(at_most=at_most.astype(np.int32))
-        return self._beam(laid, cost, priced, backwards)
+        laid = self.ends[back]._replace(at_most=at_most.astype(np.int32))
+        return self._beam(laid, cost, priced, back)
 
-    def _beam(self, laid: Board, cost: NDArray[np.float64], priced: Priced, backwards: bool) -> Labels | None:
+    def _beam(self, laid: Board, cost: NDArray[np.float64], priced: Priced, back: bool) -> Labels | None:
         owner, toll = priced.owner, priced.toll
         # a folded start leads to two knots, maybe before its thread is known: a beam cannot pay it by halves
         prices = np.where((self.board.weight > 0)[:, None], 0.0, priced.prices)
-        if backwards:
+        if back:
             cost, owner, toll = cost[::-1].copy(), owner[::-1].copy(), toll[::-1].copy()
             prices = turned(self.board, prices, self.to)
         ahead = look_ahead(laid, cost, prices, owner, toll)
         self.meter.spend(self.work + TABLE_WORK * len(ahead.cost))
         labels = beam(laid, cost, prices, self.width, lambda: self.meter.late, ahead=ahead)
-        return labels if labels is None or not backwards else labels[self.to]
+        return labels if labels is None or not back else labels[self.to]
 
     def _rounded(self) -> NDArray[np.int64]:
         """Numbers of strands (k,) that are the strips' on average."""

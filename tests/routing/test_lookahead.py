@@ -79,7 +79,7 @@ def test_a_guide_keeps_to_the_bounds_of_the_maker(ease: Ease) -> None:
     pinned = replace(problem, start=(0, None, 1, *(None,) * 7), folded=((3, 9),))
     for posed in (problem, limited, pinned):
         laid = board(posed)
-        guide = Guide(laid, strip_bound(laid, 1e7, never), Meter(Budget(), laid.knots), 0)
+        guide = Guide(posed, strip_bound(laid, 1e7, never), Meter(Budget(), laid.knots), 0)
         drawn, best = 0, np.zeros(len(laid.ends), np.int8)
         for _ in range(10):
             labels = guide.draw(best)
