@@ -21,7 +21,7 @@ from benchmarks.drawings import draw_all
 from pipeline.colour import encoded
 from pipeline.drawer.stash import builtin_stash
 from pipeline.literals import WORKED, Worked
-from pipeline.order.asked import Band, Drawer, PictureSource, Tying
+from pipeline.order.asked import Band, Drawer, PictureSource, Request, Tying
 from pipeline.plan import Plan, plan
 from pipeline.verdict.likeness import shown_light
 
@@ -45,10 +45,12 @@ def trial(picture: Path, worked: Worked, threads: int) -> Trial:
     """Plan one motif on 24 strands as the figures are defined: whole picture, no selvedge, no rows added."""
     begun = time.process_time()
     made = plan(
-        PictureSource(picture, trim=False),
-        Band(strands=24, worked=worked, fill="none", selvedge=0),
-        Drawer(builtin_stash(), colours=threads),
-        Tying(switching_rows=0),
+        Request(
+            PictureSource(picture, trim=False),
+            Band(strands=24, worked=worked, fill="none", selvedge=0),
+            Drawer(builtin_stash(), colours=threads),
+            Tying(switching_rows=0),
+        ),
         further=False,
     )
     return Trial(picture, worked, threads, made, time.process_time() - begun)

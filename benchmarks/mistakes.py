@@ -23,7 +23,7 @@ from pipeline.band.pattern import Pattern
 from pipeline.drawer.stash import read_stash
 from pipeline.instructions.compose import instructions
 from pipeline.instructions.model import Instructions, Passage, Repeat, Said
-from pipeline.order.asked import Band, Drawer, LetterSource, PictureSource
+from pipeline.order.asked import Band, Drawer, LetterSource, PictureSource, Request
 from pipeline.plan import plan
 from pipeline.routing import Budget
 
@@ -149,7 +149,7 @@ def bands() -> Iterator[tuple[str, Pattern]]:
     ):
         for worked in ("rows", "diagonal"):
             band = Band(strands=17, worked=worked, wrist_mm=165.0)
-            made = plan(artwork, band, Drawer(stash), budget=Budget(effort=0.05), further=False)
+            made = plan(Request(artwork, band, Drawer(stash)), budget=Budget(effort=0.05), further=False)
             if not made.pattern.joins:
                 yield f"{artwork.title}, {worked}", made.pattern
 

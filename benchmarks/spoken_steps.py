@@ -15,7 +15,7 @@ from pipeline.blocks.plan import Blocks, plan_blocks
 from pipeline.blocks.words import parse_groups, parse_moves
 from pipeline.drawer.stash import builtin_stash, read_stash
 from pipeline.instructions.text import step_counts
-from pipeline.order.asked import Artwork, Band, Drawer, LetterSource, PictureSource
+from pipeline.order.asked import Artwork, Band, Drawer, LetterSource, PictureSource, Request
 from pipeline.plan import plan
 from pipeline.routing import Budget
 
@@ -35,9 +35,7 @@ def bands() -> Iterator[tuple[str, Pattern]]:
     for artwork in artworks:
         for worked in WORKED:
             made = plan(
-                artwork,
-                Band(strands=17, worked=worked, wrist_mm=165.0),
-                Drawer(stash),
+                Request(artwork, Band(strands=17, worked=worked, wrist_mm=165.0), Drawer(stash)),
                 budget=Budget(effort=0.1),
                 further=False,
             )

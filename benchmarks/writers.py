@@ -13,7 +13,7 @@ from pathlib import Path
 from pipeline.band.knots import Worked
 from pipeline.bundle import band_files
 from pipeline.drawer.stash import builtin_stash
-from pipeline.order.asked import Artwork, Band, Drawer, LetterSource, PictureSource
+from pipeline.order.asked import Artwork, Band, Drawer, LetterSource, PictureSource, Request
 from pipeline.plan import Plan, plan
 from pipeline.report import report_of
 from pipeline.routing import Budget
@@ -50,6 +50,7 @@ if __name__ == "__main__":
     print("| band | file | CPU s | kB |\n|---|---|---|---|")
     for artwork, worked in BANDS:
         band = Band(strands=25, worked=worked, wrist_mm=165.0)
-        plan_made = plan(artwork, band, Drawer(builtin_stash()), budget=Budget(effort=0.1), further=False)
+        asked = Request(artwork, band, Drawer(builtin_stash()))
+        plan_made = plan(asked, budget=Budget(effort=0.1), further=False)
         for file, seconds, size in measured(plan_made):
             print(f"| {artwork.title}, {worked} | {file} | {seconds:.2f} | {size / 1000:.0f} |", flush=True)

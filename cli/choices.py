@@ -37,13 +37,7 @@ def command(texts: Mapping[str, str]) -> None:
     effort = order.search.effort if "effort" in given else EFFORT
     replace, quiet, jobs = given.yes("replace"), given.yes("quiet"), given.whole("jobs") or 0
     folder = Path(given.text("out") or Path("output") / f"{folder_name(order.title)}-choices")
-    asked = offered(
-        order.artwork,
-        order.band,
-        order.drawer.drawer(),
-        order.tying,
-        settled=[settled for name, settled in SETTLED.items() if name in given],
-    )
+    asked = offered(order.request(), settled=[settled for name, settled in SETTLED.items() if name in given])
     kept: list[str] = []
     owned, seed = order.drawer.stash, order.search.seed
     with claimed(folder, SHEET, order.files, replace=replace):

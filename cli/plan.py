@@ -36,14 +36,11 @@ def command(texts: Mapping[str, str]) -> None:
     folder = Path(texts.get("out") or Path("output") / folder_name(order.title))
     replace, quiet = texts.get("replace") == "yes", texts.get("quiet") == "yes"
     found = check_target(folder, replace=replace, inputs=order.files)
-    drawer, search = order.drawer.drawer(), order.search
+    asked, search = order.request(), order.search
     deadline = None if search.time_limit_s is None else began + search.time_limit_s
     with halting(quiet) as halted, watching(quiet) as watch:
         made = plan(
-            order.artwork,
-            order.band,
-            drawer,
-            order.tying,
+            asked,
             title=order.title,
             budget=Budget(search.effort, search.seed, deadline, halted=halted),
             further=search.advice,

@@ -13,9 +13,9 @@ EaseName = Literal["plain", "light", "full"]
 """How many hand-overs a row may have; the values of :class:`pipeline.routing.Ease`."""
 EASES: tuple[EaseName, ...] = ("plain", "light", "full")
 
-Fit = Literal["contain", "cover", "stretch"]
+Framing = Literal["contain", "cover", "stretch"]
 """How a picture fills its place: whole, cut to fill it, or out of shape."""
-FITS: tuple[Fit, ...] = ("contain", "cover", "stretch")
+FITS: tuple[Framing, ...] = ("contain", "cover", "stretch")
 
 Mode = Literal["auto", "flat", "photo"]
 """How a picture becomes cells: as flat artwork, as a photo, or by its looks."""

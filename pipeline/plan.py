@@ -1,11 +1,12 @@
 """The front door: from artwork, band and drawer to a plan, stage by stage.
 
 from pathlib import Path
-from pipeline.plan import Band, plan
-from pipeline.order.asked import Drawer, PictureSource
+from pipeline.plan import plan
+from pipeline.order.asked import Band, Drawer, PictureSource, Request
 from pipeline.drawer.stash import builtin_stash
 
-made = plan(PictureSource(Path("sample_images/pennant.png")), Band(strands=13), Drawer(builtin_stash()))
+pennant = PictureSource(Path("sample_images/pennant.png"))
+made = plan(Request(pennant, Band(strands=13), Drawer(builtin_stash())))
 made.verdict.made, made.cuts[0].length_mm
 """
 
@@ -32,11 +33,11 @@ from pipeline.advice.advise import (
 from pipeline.advice.changes import Redesign
 from pipeline.band.handed import mirrored
 from pipeline.band.network import Repeat
-from pipeline.band.pattern import Gauge, Pattern
-from pipeline.design.assemble import to_pattern
+from pipeline.band.pattern import Pattern
+from pipeline.design.assemble import Frame, Wants, to_pattern
 from pipeline.design.design import design
 from pipeline.design.model import Design
-from pipeline.design.pose import band_threads, ends_of, fit_of, gauge_for, included, pose, room_of
+from pipeline.design.pose import band_threads, ends_of, fit_of, gauge_for, included, pose, space_of
 from pipeline.design.touch import Touch, touched
 from pipeline.materials.alike import share_alike
 from pipeline.materials.fit import Fit
@@ -44,7 +45,7 @@ from pipeline.materials.joins import place_joins
 from pipeline.materials.lengths import Cut, cut_list
 from pipeline.materials.sharing import Sharing, compare
 from pipeline.materials.skeins import DEFAULT_SKEIN_M, SkeinPlan, plan_skeins
-from pipeline.order.asked import Artwork, Band, Drawer, Tying
+from pipeline.order.asked import Request, Tying
 from pipeline.order.means import refuse_beyond_means
 from pipeline.routing import (
     Budget,
@@ -74,6 +75,10 @@ GRACE_S = 3.0
 """A band that runs over its time by less is planned rather than refused."""
 LEAST_SEARCH = 0.2
 """Share of the time left that is searched even where finishing may take longer."""
+
+
+Finishing = Callable[[int], float]
+"""Seconds that finishing takes, given rows × strands of the picture."""
 
 
 class Watch(Protocol):
@@ -110,17 +115,14 @@ class Plan:
 
 
 def plan(
-    artwork: Artwork,
-    band: Band,
-    drawer: Drawer,
-    tying: Tying = Tying(),
+    asked: Request,
     *,
     touches: Sequence[Touch] = (),
     title: str | None = None,
     budget: Budget = Budget(),
     further: bool = True,
     watch: Watch | None = None,
-    finishing_s: Callable[[int], float] = lambda places: 0.0,
+    finishing_s: Finishing = lambda places: 0.0,
 ) -> Plan:
     """Plan a band.
 
@@ -128,68 +130,45 @@ def plan(
     with ``further`` the eases and the advice get as much again.
     Once its deadline has passed, or it is halted, what remains of the search is left out and the best band
     so far is finished: checked, cut and returned. ``finishing_s``: how many seconds of the deadline to keep
-    for that and for whatever follows, given rows × strands of the picture.
-    Raises HitchgridError for anything that cannot be used or met.
+    for that and for whatever follows. Raises HitchgridError for anything that cannot be used or met.
 
-    >>> from pipeline.order.asked import LetterSource
     >>> from pipeline.drawer.stash import builtin_stash
-    >>> made = plan(
-    ...     LetterSource("I"),
-    ...     Band(strands=8, rows=12),
-    ...     Drawer(builtin_stash(), only=("navy", "chalk")),
-    ...     budget=Budget(effort=0.01),
-    ...     further=False,
-    ... )
+    >>> from pipeline.order.asked import Band, Drawer, LetterSource
+    >>> drawer = Drawer(builtin_stash(), only=("navy", "chalk"))
+    >>> asked = Request(LetterSource("I"), Band(strands=8, rows=12), drawer)
+    >>> made = plan(asked, budget=Budget(effort=0.01), further=False)
     >>> made.verdict.made <= made.verdict.cells, len(made.cuts)
     (True, 8)
     """
     clock = _Clock(watch)
     clock.stage("drawing the design")
-    gauge = gauge_for(band, drawer)
-    room = room_of(artwork, band, gauge)
-    known = room.rows or room.length
-    if known is not None:
-        _refuse_early(known, room.strands, budget, finishing_s)
-    threads = included(drawer, tying, [touch.thread for touch in touches if touch.thread is not None])
-    drawn = touched(design(artwork, room, threads), touches)
-    _refuse_early(drawn.kinds.shape[0], drawn.strands, budget, finishing_s)
+    drawn = _drawn(asked, touches, budget, finishing_s)
 
     clock.stage("routing the strands")
     usual = 1.0 if drawn.floor is None else PICTURE_EFFORT
     budget = replace(budget, reporter=watch, effort=usual * budget.effort)
     budget = _keeping_back(budget, finishing_s(drawn.kinds.shape[0] * drawn.strands))
-    fit = fit_of(band, drawn.strands, gauge)
-    found = _routed(drawn, band, tying, fit, budget)
+    fit = fit_of(asked.band, drawn.strands, gauge_for(asked.band, asked.drawer))
+    found = _routed(drawn, asked, fit, budget)
 
     clock.stage("sharing the tying")
-    loose = _assembled(found, band, gauge, title or artwork.title)
-    loose = mirrored(loose) if band.left_handed else loose
-    shared = share_alike(loose, found.repeat, tying.share, margin=tying.margin)
-    pattern = place_joins(
-        shared,
-        tying.longest_mm,
-        card_mm=[1000 * (thread.skein_m or DEFAULT_SKEIN_M) for thread in drawn.threads],
-        margin=tying.margin,
-    )
+    loose, shared = _tied(asked, found, title or asked.artwork.title)
+    pattern = _joined(shared, found.design, asked.tying)
 
     clock.stage("checking")
-    verdict = check(pattern)
+    verdict, margin = check(pattern), asked.tying.margin
     spare = replace(budget, effort=budget.effort * FURTHER_EFFORT / 2, reporter=None)
-    forced: dict[int, float] = {}
-    if further and not found.joined[-1].joins and not budget.late:
-        cells = knot_numbers(pattern, verdict)
-        forced = costs_if_made(found.tied.problem, found.tied.solution, cells, spare)
-    why = reasons(pattern, verdict, lower_bound=found.bound, ease=tying.ease, found=forced)
-    cuts = cut_list(pattern, margin=tying.margin)
+    forced = _forced(pattern, verdict, found, spare) if further and not budget.late else {}
+    why = reasons(pattern, verdict, lower_bound=found.bound, ease=asked.tying.ease, found=forced)
+    cuts = cut_list(pattern, margin=margin)
 
     easy: tuple[EaseLine, ...] = ()
     advice = None
     if further and not budget.late:
         clock.stage("trying what would help")
-        redesign = Redesign(artwork, band, drawer, tying, drawn, found.question, found.kinds, found.solution)
-        easy, advice = _advised(redesign, found, verdict, spare, watch)
+        easy, advice = _advised(asked, drawn, found, verdict, spare, watch)
     stopped = found.stopped
-    if stopped is Stopped.DONE and (further or tying.switching_rows or tying.joins):
+    if stopped is Stopped.DONE and (further or asked.tying.switching_rows or asked.tying.joins):
         stopped = budget.ended  # whatever was left out for it
     return Plan(
         pattern,
@@ -202,14 +181,27 @@ def plan(
         None if found.repeat is None else found.repeat.rows,
         fit,
         cuts,
-        plan_skeins(pattern, cuts, drawer.stash),
-        compare(loose, shared, margin=tying.margin),
+        plan_skeins(pattern, cuts, asked.drawer.stash),
+        compare(loose, shared, margin=margin),
         found.switched,
         found.joined,
         easy,
         advice,
         clock.finish(),
     )
+
+
+def _drawn(asked: Request, touches: Sequence[Touch], budget: Budget, finishing_s: Finishing) -> Design:
+    """Draw the design; refuse at once what cannot be finished in the time and the memory there is."""
+    artwork, band, drawer, tying = asked
+    space = space_of(artwork, band, gauge_for(band, drawer))
+    known = space.rows or space.length
+    if known is not None:
+        _refuse_early(known, space.strands, budget, finishing_s)
+    threads = included(drawer, tying, [touch.thread for touch in touches if touch.thread is not None])
+    drawn = touched(design(artwork, space, threads), touches)
+    _refuse_early(drawn.kinds.shape[0], drawn.strands, budget, finishing_s)
+    return drawn
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -239,9 +231,10 @@ class _Found:
         return last if self.solution.stopped is Stopped.DONE else self.solution.stopped
 
 
-def _routed(drawn: Design, band: Band, tying: Tying, fit: Fit | None, budget: Budget) -> _Found:
+def _routed(drawn: Design, asked: Request, fit: Fit | None, budget: Budget) -> _Found:
     """Route the strands; then add switching rows within the wrist, and joins, as far as the maker allows."""
-    question, kinds = pose(drawn, band, tying)
+    tying = asked.tying
+    question, kinds = pose(drawn, asked.band, tying)
     solution = route(question, budget)
     ends = drawn.ground_ends
     free = None if fit is None else max(0, fit.rows - drawn.kinds.shape[0])
@@ -263,25 +256,62 @@ def _routed(drawn: Design, band: Band, tying: Tying, fit: Fit | None, budget: Bu
     return _Found(question, kinds, solution, switched, joined, tied, shown, repeat)
 
 
+def _tied(asked: Request, found: _Found, title: str) -> tuple[Pattern, Pattern]:
+    """The pattern as it was routed, and with its tying shared among strands of one thread."""
+    drawn, joined, kinds, band = found.design, found.joined[-1], found.tied.wanted, asked.band
+    wanted = [None if t < 0 else int(t) for t in drawn.wanted_of(kinds)]
+    costs = None if drawn.floor is None else found.tied.problem.costs
+    gauge = gauge_for(band, asked.drawer)
+    ends = ends_of(band, [int(t) for t in joined.solution.strands], gauge)
+    loose = to_pattern(
+        found.tied.problem.network,
+        joined.solution,
+        Wants(wanted, costs, drawn.either_of(kinds)),
+        Frame(band_threads(drawn.threads), gauge, ends, title, drawn.ground),
+        joined.changes,
+    )
+    loose = mirrored(loose) if band.left_handed else loose
+    return loose, share_alike(loose, found.repeat, asked.tying.share, margin=asked.tying.margin)
+
+
+def _joined(pattern: Pattern, drawn: Design, tying: Tying) -> Pattern:
+    """The pattern with joins where strands are longer than can be handled, or than a skein."""
+    skeins = [1000 * (thread.skein_m or DEFAULT_SKEIN_M) for thread in drawn.threads]
+    return place_joins(pattern, tying.longest_mm, card_mm=skeins, margin=tying.margin)
+
+
+def _forced(pattern: Pattern, verdict: Feasibility, found: _Found, budget: Budget) -> Mapping[int, float]:
+    """What unmade cells would cost if they were made, by knot; none is asked for in a band with joins."""
+    if found.joined[-1].joins:
+        return {}
+    cells = knot_numbers(pattern, verdict)
+    return costs_if_made(found.tied.problem, found.tied.solution, cells, budget)
+
+
 def _advised(
-    redesign: Redesign, found: _Found, verdict: Feasibility, budget: Budget, watch: Watch | None
+    asked: Request,
+    drawn: Design,
+    found: _Found,
+    verdict: Feasibility,
+    budget: Budget,
+    watch: Watch | None,
 ) -> tuple[tuple[EaseLine, ...], Advice | None]:
     """What each ease of hand-overs would give, and, where cells are unmade, what would help."""
-    tying, in_rows = redesign.tying, redesign.drawn.worked == "rows"
+    tying, in_rows = asked.tying, drawn.worked == "rows"
     easy: tuple[EaseLine, ...] = ()
     if in_rows:
         known = {tying.ease: found.switched[0].solution}
         easy = eases(found.question, found.kinds, known, budget, watch)
     if not verdict.unmade:
         return easy, None
-    beyond = redesign.drawn.beyond
-    figures = verdict.cells, verdict.made, verdict.colour_error, beyond, verdict.hand_overs
+    figures = verdict.cells, verdict.made, verdict.colour_error, drawn.beyond, verdict.hand_overs
     base = Suggestion(Change(ChangeKind.EASE, ease=tying.ease), "as planned", "", *figures)
     changes = usual_changes(found.question, tying.ease, tying.switching_rows or 0, tying.joins, in_rows)
+    redesign = Redesign(asked, drawn, found.question, found.kinds, found.solution)
     return easy, advise(redesign.under, base, changes, budget, watch, easy)
 
 
-def _refuse_early(rows: int, strands: int, budget: Budget, finishing_s: Callable[[int], float]) -> None:
+def _refuse_early(rows: int, strands: int, budget: Budget, finishing_s: Finishing) -> None:
     """Refuse a band that cannot be finished in the time or the memory there is."""
     left = None if budget.deadline is None else budget.deadline - time.monotonic() + GRACE_S
     refuse_beyond_means(rows, strands, seconds=left, finishing_s=finishing_s)
@@ -310,27 +340,6 @@ def _keeping_back(budget: Budget, seconds: float) -> Budget:
         return budget
     left = budget.deadline - time.monotonic()
     return replace(budget, deadline=budget.deadline - max(0.0, min(seconds, (1 - LEAST_SEARCH) * left)))
-
-
-def _assembled(found: _Found, band: Band, gauge: Gauge, title: str) -> Pattern:
-    drawn, routed, joined = found.design, found.tied, found.joined[-1]
-    strands = [int(t) for t in joined.solution.strands]
-    ends = ends_of(band, strands, gauge)
-    kinds = routed.wanted
-    wanted = [None if t < 0 else int(t) for t in drawn.wanted_of(kinds)]
-    return to_pattern(
-        routed.problem.network,
-        joined.solution,
-        wanted,
-        band_threads(drawn.threads),
-        gauge,
-        ends,
-        title,
-        ground=drawn.ground,
-        changes=joined.changes,
-        costs=None if drawn.floor is None else routed.problem.costs,
-        either=drawn.either_of(kinds),
-    )
 
 
 class _Clock:

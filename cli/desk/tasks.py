@@ -19,7 +19,7 @@ from PIL import Image
 
 from cli.replan import left_of, said
 from pipeline.advice.advise import Change, ChangeKind, Suggestion
-from pipeline.advice.taking import Request, under
+from pipeline.advice.taking import under
 from pipeline.band.handed import for_left_hand
 from pipeline.band.pattern import Pattern, read_pattern, render, title_of
 from pipeline.band.replay import replay
@@ -68,9 +68,8 @@ def warm() -> None:
     for worked in ("rows", "diagonal"):
         fields = {"letters": "I", "strands": "8", "rows": "12", "worked": worked, "threads": "navy,chalk"}
         order = parse(fields, field)
-        first = offered(order.artwork, order.band, order.drawer.drawer(), order.tying)[0]
-        made = Asked(first.key, order.artwork, order.band, order.drawer.drawer(), order.tying)
-        plan_choice(made, Budget(effort=0.01))
+        first = offered(order.request())[0]
+        plan_choice(Asked(first.key, order.request()), Budget(effort=0.01))
 
 
 # ---------------------------------------------------------------- the motif
@@ -138,7 +137,7 @@ def _offered(order: Order, fields: Fields) -> tuple[Asked, ...]:
         settled.append("ease")
     if fields.get("across"):
         settled.append("direction")
-    return offered(order.artwork, order.band, order.drawer.drawer(), order.tying, settled=settled)  # type: ignore[arg-type]
+    return offered(order.request(), settled=settled)  # type: ignore[arg-type]
 
 
 def draw(asked: bytes, tell: Tell) -> tuple[bytes, bytes, dict[str, Any]]:
@@ -205,14 +204,14 @@ def band(
     order = parse(fields, field, Path(folder))
     offer = next((one for one in _offered(order, fields) if one.key == key), None)
     assert offer is not None, "the same fields offer the same bands"
-    asked = Request(offer.artwork, offer.band, offer.drawer, offer.tying)
+    asked = offer.request
     for change in changes:
         ease = None if change["ease"] is None else Ease(change["ease"])
         one = Change(ChangeKind(change["kind"]), change["amount"], change["thread"], ease)
         asked = under(one, asked, change["threads"])
     watch = Watch(tell)
     made = plan(
-        *asked,
+        asked,
         touches=tuple(Touch(*touch) for touch in touches),
         title=order.title,
         budget=Budget(effort=TOUCH_EFFORT if hasty else BAND_EFFORT, reporter=watch),

@@ -8,27 +8,24 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.advice.advise import Change, ChangeKind, Replanned
+from pipeline.advice.taking import under
 from pipeline.band.pattern import Gauge
 from pipeline.design.design import design
 from pipeline.design.model import Design
-from pipeline.design.pose import gauge_for, pose, room_of
+from pipeline.design.pose import gauge_for, pose, space_of
 from pipeline.errors import HitchgridError
 from pipeline.literals import HAND_OVERS_OF
-from pipeline.order.asked import Artwork, Band, Drawer, PictureSource, Tying
+from pipeline.order.asked import PictureSource, Request, Tying
 from pipeline.routing import Question, Routed
 
-OTHER = {"rows": "diagonal", "diagonal": "rows"}
-NAMED = {"rows": "row-worked", "diagonal": "diagonal-worked"}
+NAMED = ("row-worked", "diagonal-worked")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Redesign:
     """A planned band that can be posed again under a change (see ``advise.Pose``)."""
 
-    artwork: Artwork
-    band: Band
-    drawer: Drawer
-    tying: Tying
+    asked: Request
     drawn: Design
     problem: Question
     wanted: NDArray[np.int64]
@@ -68,65 +65,60 @@ class Redesign:
             case ChangeKind.MIRRORED:
                 return self._mirrored()
             case ChangeKind.STRANDS:
-                if self._is_grid or self.tying.start_order is not None:
+                if self._is_grid or self.asked.tying.start_order is not None:
                     return None
-                strands = self.drawn.strands + change.amount
                 wider = change.amount * self._gauge.strand_pitch_mm
                 return self._redrawn(
-                    replace(self.band, strands=strands),
-                    self.artwork,
-                    f"{strands} strands instead of {self.drawn.strands}",
+                    change,
+                    f"{self.drawn.strands + change.amount} strands instead of {self.drawn.strands}",
                     f"{change.amount} more strands to cut, and the band becomes {wider:.0f} mm wider",
                 )
             case ChangeKind.OTHER_ORDER:
-                worked = OTHER[self.drawn.worked]
+                now, other = NAMED if self.drawn.worked == "rows" else NAMED[::-1]
                 return self._redrawn(
-                    replace(self.band, worked=worked),  # type: ignore[arg-type]
-                    self.artwork,
-                    f"{NAMED[worked]} instead of {NAMED[self.drawn.worked]}",
-                    "another way of working, and cells of another shape",
+                    change, f"{other} instead of {now}", "another way of working, and cells of another shape"
                 )
             case ChangeKind.TURNED:
-                if not isinstance(self.artwork, PictureSource) or self._is_grid:
+                if not isinstance(self.asked.artwork, PictureSource) or self._is_grid:
                     return None
-                turned = replace(self.artwork, turn=self.artwork.turn + change.amount)
                 return self._redrawn(
-                    self.band, turned, "the picture turned by a quarter", "the picture lies along the band"
+                    change, "the picture turned by a quarter", "the picture lies along the band"
                 )
 
     @property
     def _gauge(self) -> Gauge:
-        return gauge_for(self.band, self.drawer)
+        return gauge_for(self.asked.band, self.asked.drawer)
 
     @property
     def _is_grid(self) -> bool:
-        return isinstance(self.artwork, PictureSource) and self.artwork.grid
+        artwork = self.asked.artwork
+        return isinstance(artwork, PictureSource) and artwork.grid
 
     def _same(self, label: str, price: str) -> Replanned:
         return Replanned(
             self.problem, self.wanted, label, price, off_picture=self.drawn.beyond, present=self.solution
         )
 
-    def _redrawn(self, band: Band, artwork: Artwork, label: str, price: str) -> Replanned:
+    def _redrawn(self, change: Change, label: str, price: str) -> Replanned:
         """Draw the design anew; its threads are kept to those of the band as it is."""
-        names = tuple(thread.name for thread in self.drawn.threads)
-        gauge = gauge_for(band, self.drawer)
-        drawer = replace(
-            self.drawer, only=names, colours=None, include=names, ground=names[self.drawn.ground]
-        )
-        drawn = design(artwork, room_of(artwork, band, gauge), drawer)
-        return Replanned(*pose(drawn, band, self.tying), label, price, off_picture=drawn.beyond)
+        names, ground = [thread.name for thread in self.drawn.threads], self.drawn.ground
+        same = self.asked._replace(band=replace(self.asked.band, strands=self.drawn.strands))
+        artwork, band, drawer, tying = under(change, same)
+        space = space_of(artwork, band, gauge_for(band, drawer))
+        kept = replace(drawer, only=tuple(names), colours=None, include=tuple(names), ground=names[ground])
+        drawn = design(artwork, space, kept)
+        return Replanned(*pose(drawn, band, tying), label, price, off_picture=drawn.beyond)
 
     def _posed(
         self, kinds: NDArray[np.int64], label: str, price: str, tying: Tying | None = None
     ) -> Replanned:
         drawn = replace(self.drawn, kinds=kinds)
-        posed = pose(drawn, self.band, tying or self.tying)
+        posed = pose(drawn, self.asked.band, tying or self.asked.tying)
         return Replanned(*posed, label, price, off_picture=drawn.beyond)
 
     def _selvedge(self, amount: int) -> Replanned | None:
         diagonal = self.drawn.worked == "diagonal"
-        if self.tying.start_order is not None or (diagonal and amount % 2):
+        if self.asked.tying.start_order is not None or (diagonal and amount % 2):
             return None  # an odd shift would turn diagonal cells into places without a knot
         kinds = np.pad(self.drawn.kinds, ((0, 0), (amount, amount)), constant_values=-1)
         return self._posed(
@@ -136,12 +128,12 @@ class Redesign:
         )
 
     def _mirrored(self) -> Replanned | None:
-        if not isinstance(self.artwork, PictureSource):
+        if not isinstance(self.asked.artwork, PictureSource):
             return None  # letters would read backwards
         if self.drawn.worked == "diagonal" and self.drawn.strands % 2:
             return None  # mirrored, its cells would fall between the knots
-        order = self.tying.start_order
-        tying = replace(self.tying, start_order=None if order is None else order[::-1])
+        order = self.asked.tying.start_order
+        tying = replace(self.asked.tying, start_order=None if order is None else order[::-1])
         return self._posed(
             self.drawn.kinds[:, ::-1].copy(), "the picture mirrored", "it faces the other way", tying
         )

@@ -4,20 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import NamedTuple
 
 from pipeline.advice.advise import Change, ChangeKind
 from pipeline.errors import InputError
-from pipeline.order.asked import Artwork, Band, Drawer, LetterSource, Tying
-
-
-class Request(NamedTuple):
-    """A band that is asked for."""
-
-    artwork: Artwork
-    band: Band
-    drawer: Drawer
-    tying: Tying
+from pipeline.order.asked import LetterSource, Request
 
 
 def under(change: Change, asked: Request, threads: Sequence[str] = ()) -> Request:
@@ -26,7 +16,8 @@ def under(change: Change, asked: Request, threads: Sequence[str] = ()) -> Reques
     Raises InputError for a change that this request cannot take.
 
     >>> from pipeline.drawer.stash import builtin_stash
-    >>> asked = Request(LetterSource("RC"), Band(strands=15), Drawer(builtin_stash()), Tying())
+    >>> from pipeline.order.asked import Band, Drawer
+    >>> asked = Request(LetterSource("RC"), Band(strands=15), Drawer(builtin_stash()))
     >>> under(Change(ChangeKind.STRANDS, 2), asked).band.strands
     17
     """

@@ -133,15 +133,8 @@ def run_line(line: Line, shop: Shop) -> Outcome:
 
 def _planned(line: Line, shop: Shop, folder: Path, digest: str) -> Outcome:
     order = line.order
-    made = plan(
-        order.artwork,
-        order.band,
-        order.drawer.drawer(shop.stash),
-        order.tying,
-        title=order.title,
-        budget=Budget(shop.effort, shop.seed),
-        further=False,
-    )
+    budget = Budget(shop.effort, shop.seed)
+    made = plan(order.request(shop.stash), title=order.title, budget=budget, further=False)
     outcome = Outcome(
         line,
         cells=made.verdict.cells,

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
-from itertools import product
 from typing import Literal
 
 from pipeline.band.pattern import Pattern
@@ -13,9 +12,9 @@ from pipeline.design.pose import gauge_for
 from pipeline.limits import USUAL_WRIST_MM
 from pipeline.literals import EaseName, Worked
 from pipeline.materials.price import GRADES, GradeName
-from pipeline.motif.lettering import heights
+from pipeline.motif.alphabet import HEIGHTS
 from pipeline.motif.picture import load_picture
-from pipeline.order.asked import Artwork, Band, Drawer, LetterSource, PictureSource, Tying
+from pipeline.order.asked import Band, Drawer, LetterSource, PictureSource, Request
 from pipeline.report import Report
 from pipeline.routing import Ease
 
@@ -35,10 +34,7 @@ class Asked:
     """A band to be planned; ``key`` is a stable name in words, such as ``4-threads-rows-24``."""
 
     key: str
-    artwork: Artwork
-    band: Band
-    drawer: Drawer
-    tying: Tying
+    request: Request
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,34 +99,28 @@ class Choice:
     @property
     def lengthwise(self) -> bool:
         """Whether the picture is the right way up when the band lies on its side."""
-        return self.asked.artwork.lengthwise
+        return self.asked.request.artwork.lengthwise
 
 
 # ---------------------------------------------------------------- which bands
 
 
-def offered(
-    artwork: Artwork,
-    band: Band,
-    drawer: Drawer,
-    tying: Tying = Tying(),
-    *,
-    settled: Collection[Settled] = (),
-) -> tuple[Asked, ...]:
+def offered(request: Request, *, settled: Collection[Settled] = ()) -> tuple[Asked, ...]:
     """Return the bands worth planning, the most promising first; keys are unique.
 
     What the maker has decided stays: ``band.strands``, ``drawer.colours``, a height of letters, a turned
     picture, and whatever ``settled`` names. Raises InputError for a picture that cannot be read.
 
     >>> from pipeline.drawer.stash import builtin_stash
-    >>> found = offered(LetterSource("RC"), Band(), Drawer(builtin_stash()))
+    >>> found = offered(Request(LetterSource("RC"), Band(), Drawer(builtin_stash())))
     >>> found[0].key
     'along-9-cells-rows-12'
     """
+    artwork = request.artwork
     if isinstance(artwork, LetterSource):
-        asked = _lettered(artwork, band, drawer, tying, settled)
+        asked = _lettered(artwork, request, settled)
     else:
-        asked = _pictured(artwork, band, drawer, tying, settled)
+        asked = _pictured(artwork, request, settled)
     first: dict[str, Asked] = {}
     for one in asked:
         first.setdefault(one.key, one)
@@ -158,33 +148,28 @@ RECIPES: tuple[Recipe, ...] = (
 )
 
 
-def _pictured(
-    artwork: PictureSource, band: Band, drawer: Drawer, tying: Tying, settled: Collection[Settled]
-) -> Iterator[Asked]:
+def _pictured(artwork: PictureSource, request: Request, settled: Collection[Settled]) -> Iterator[Asked]:
+    _, band, drawer, tying = request
     strands = usual_strands(artwork) if artwork.grid else band.strands
     sideways = _is_wide(artwork) if _may_turn(artwork, settled) else None
     for threads, worked, wish, ease, otherwise in RECIPES:
         if sideways is None and otherwise:
             continue
-        for one, way in product((drawer.colours or threads,), _ways(worked, band, settled)):
-            count = strands or min(wish, _most_strands(band, drawer, way))
-            turned = sideways is not None and sideways != otherwise
-            hand_overs = tying.ease if "ease" in settled else Ease(ease)
-            most = min(one, len(drawer.only or drawer.stash.threads))
-            key = f"{most}-threads-{way}-{count}"
-            if way == "rows" and hand_overs is not Ease.LIGHT:
-                key += {Ease.PLAIN: "-no-hand-overs", Ease.FULL: "-any-hand-overs"}[hand_overs]
-            yield Asked(
-                key + "-turned" * turned,
-                replace(artwork, turn=(artwork.turn + turned) % 4),
-                replace(band, strands=None if artwork.grid else count, worked=way),
-                replace(drawer, colours=most),
-                replace(tying, ease=hand_overs),
-            )
-
-
-def _ways(worked: Worked, band: Band, settled: Collection[Settled]) -> tuple[Worked, ...]:
-    return (band.worked,) if "worked" in settled else (worked,)
+        way = band.worked if "worked" in settled else worked
+        count = strands or min(wish, _most_strands(band, drawer, way))
+        turned = sideways is not None and sideways != otherwise
+        hand_overs = tying.ease if "ease" in settled else Ease(ease)
+        most = min(drawer.colours or threads, len(drawer.only or drawer.stash.threads))
+        key = f"{most}-threads-{way}-{count}"
+        if way == "rows" and hand_overs is not Ease.LIGHT:
+            key += {Ease.PLAIN: "-no-hand-overs", Ease.FULL: "-any-hand-overs"}[hand_overs]
+        made = Request(
+            replace(artwork, turn=(artwork.turn + turned) % 4),
+            replace(band, strands=None if artwork.grid else count, worked=way),
+            replace(drawer, colours=most),
+            replace(tying, ease=hand_overs),
+        )
+        yield Asked(key + "-turned" * turned, made)
 
 
 def _may_turn(artwork: PictureSource, settled: Collection[Settled]) -> bool:
@@ -223,27 +208,24 @@ MARGIN_CELLS = 2
 """Ground cells beside letters, both edges together."""
 
 
-def _lettered(
-    artwork: LetterSource, band: Band, drawer: Drawer, tying: Tying, settled: Collection[Settled]
-) -> Iterator[Asked]:
+def _lettered(artwork: LetterSource, request: Request, settled: Collection[Settled]) -> Iterator[Asked]:
+    _, band, drawer, _ = request
     kind = band.border or "lines"
     for direction, size, wish, border in LETTERS:
         if "direction" in settled and direction != artwork.direction:
             continue
         if "border" in settled and border != (band.border is not None):
             continue
-        (worked,) = _ways(wish, band, settled)
-        height = artwork.height or heights()[size]
+        worked = band.worked if "worked" in settled else wish
+        height = artwork.height or HEIGHTS[size]
         strands = band.strands or _letter_strands(height, direction, band, drawer, worked)
         if strands > _most_strands(band, drawer, worked):
             continue
-        yield Asked(
-            f"{direction}-{height}-cells-{worked}-{strands}{'-border' if border else ''}",
-            replace(artwork, height=height, direction=direction),
-            replace(band, strands=strands, worked=worked, border=kind if border else None),
-            drawer,
-            tying,
+        made = request._replace(
+            artwork=replace(artwork, height=height, direction=direction),
+            band=replace(band, strands=strands, worked=worked, border=kind if border else None),
         )
+        yield Asked(f"{direction}-{height}-cells-{worked}-{strands}{'-border' if border else ''}", made)
 
 
 def _letter_strands(height: int, direction: str, band: Band, drawer: Drawer, worked: Worked) -> int:

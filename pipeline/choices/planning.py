@@ -120,8 +120,8 @@ def _tried(asked: Asked, budget: Budget) -> Found:
 
 def plan_choice(asked: Asked, budget: Budget) -> Choice:
     """Plan one band, without advice, and draw it. Raises HitchgridError."""
-    made = plan(asked.artwork, asked.band, asked.drawer, asked.tying, budget=budget, further=False)
-    picture = band_png(made.pattern, lengthwise=asked.artwork.lengthwise)
+    made = plan(asked.request, budget=budget, further=False)
+    picture = band_png(made.pattern, lengthwise=asked.request.artwork.lengthwise)
     return Choice(asked, made.pattern, report_of(made), picture, figures(made, asked))
 
 
@@ -129,7 +129,7 @@ def figures(made: Plan, asked: Asked) -> Figures:
     """What a plan is compared by."""
     graded, verdict = grade(made.pattern, made.cuts), made.verdict
     wide, long = size_mm(made.pattern)
-    artwork = asked.artwork
+    artwork = asked.request.artwork
     threads = made.pattern.threads
     return Figures(
         cells=verdict.cells,
@@ -172,10 +172,8 @@ def unbeaten(choices: Sequence[Choice]) -> tuple[Choice, ...]:
 
 def _taste(choice: Choice) -> tuple[object, ...]:
     """What one maker likes and another does not: bands that differ in it are no rivals."""
-    artwork = choice.asked.artwork
-    return (
-        (choice.asked.band.border is not None, artwork.direction) if isinstance(artwork, LetterSource) else ()
-    )
+    artwork, band, *_ = choice.asked.request
+    return (band.border is not None, artwork.direction) if isinstance(artwork, LetterSource) else ()
 
 
 def _exact(choice: Choice) -> tuple[float, ...]:

@@ -37,7 +37,7 @@ def sheet(
     shown = unbeaten(choices)
     cards = [card_of(choice, shown, stash, folder=not waiting) for choice in shown]
     words = _words(planned, len(shown))
-    source = _source(choices[0].asked.artwork) if choices else None
+    source = _source(choices[0].asked.request.artwork) if choices else None
     page = choices_html(title, cards, words, source=source, waiting=waiting)
     if waiting:
         return {"choices.html": page}
@@ -64,7 +64,7 @@ def choices_json(choices: Sequence[Choice], stash: Path | None = None) -> str:
 
 
 def _entry(choice: Choice, stash: Path | None) -> dict[str, object]:
-    asked, f, likeness = choice.asked, choice.figures, choice.report.likeness
+    asked, f, likeness = choice.asked.request, choice.figures, choice.report.likeness
     return {
         "key": choice.key,
         "folder": choice.key,
@@ -79,13 +79,8 @@ def _entry(choice: Choice, stash: Path | None) -> dict[str, object]:
         "switching_rows": f.switching_rows,
         "hours": round(f.hours, 2),
         "longest_mm": round(f.longest_mm, 1),
-        "command": _command(choice, stash),
+        "command": command(choice.asked.request, stash=stash),
     }
-
-
-def _command(choice: Choice, stash: Path | None) -> str:
-    asked = choice.asked
-    return command(asked.artwork, asked.band, asked.drawer, asked.tying, stash=stash)
 
 
 def _words(planned: int, shown: int) -> str:
@@ -106,7 +101,7 @@ def card_of(
     choice: Choice, shown: Sequence[Choice] = (), stash: Path | None = None, *, folder: bool = False
 ) -> Card:
     """What the sheet says about a band among those ``shown``; ``folder``: whether its pattern is written."""
-    asked, f = choice.asked, choice.figures
+    asked, f = choice.asked.request, choice.figures
     facts = [
         ("Time", f"about {f.hours:.1f} h"),
         ("Difficulty", f.grade),
@@ -126,13 +121,13 @@ def card_of(
         tuple(name for name, of in BEST.items() if _is_best(choice, shown, of)),
         tuple(facts),
         tuple(Takes(t.thread, t.colour, _takes(t)) for t in f.taken),
-        _command(choice, stash),
+        command(choice.asked.request, stash=stash),
         choice.key if folder else "",
     )
 
 
 def _heading(choice: Choice) -> str:
-    artwork, band = choice.asked.artwork, choice.asked.band
+    artwork, band, *_ = choice.asked.request
     worked = f"{WAYS[band.worked]}, {len(choice.pattern.strands)} strands"
     if isinstance(artwork, LetterSource):
         border = ", with a border" if band.border else ""

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,6 +34,36 @@ from pipeline.routing.question import Routed
 
 
 @dataclass(frozen=True, slots=True)
+class Frame:
+    """What a pattern says besides its knots; free cells show the thread ``ground`` where they can."""
+
+    threads: Sequence[PatternThread]
+    gauge: Gauge | GaugeByOrder
+    ends: Ends
+    title: str
+    ground: int | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Wants:
+    """What is asked of each knot of a network.
+
+    ``wanted``: the thread index that the picture wants, or None where nothing is asked, as in a selvedge.
+    ``costs``: (knots, threads) the picture's own costs; without them it is CIEDE2000 from the thread wanted.
+    ``either``: the threads that serve as well as the wanted one.
+    """
+
+    wanted: Sequence[int | None]
+    costs: NDArray[np.float64] | None = None
+    either: Sequence[tuple[int, ...]] | None = None
+
+
+Changes = Mapping[int, tuple[int, int]]
+"""Thread changes at joins, {knot: (side, thread)}: in that knot the strand on that side (0 left, 1 right) is
+core and goes on as a piece of the thread."""
+
+
+@dataclass(frozen=True, slots=True)
 class _Place:
     """A row of the network in the document: section index and row index within the section."""
 
@@ -41,47 +72,58 @@ class _Place:
 
 
 def to_pattern(
-    network: Network,
-    solution: Routed,
-    wanted: Sequence[int | None],
-    threads: Sequence[PatternThread],
-    gauge: Gauge | GaugeByOrder,
-    ends: Ends,
-    title: str,
-    ground: int | None = None,
-    changes: Mapping[int, tuple[int, int]] | None = None,
-    costs: NDArray[np.float64] | None = None,
-    either: Sequence[tuple[int, ...]] | None = None,
+    network: Network, solution: Routed, asked: Wants, frame: Frame, changes: Changes | None = None
 ) -> Pattern:
     """Write ``solution`` as a pattern document.
-
-    ``wanted``: for each knot of the network the thread index the picture wants, or None where nothing was
-    asked (free cells, selvedges, switching rows); ``ground``: the thread that such cells show where they can.
-    ``changes``: thread changes at joins, {knot: (side, thread)}: in that knot the strand on that side (0
-    left, 1 right) is core and goes on as a piece of ``thread``. ``costs``: (knots, threads) the picture's own
-    costs, and ``either`` for each knot the threads that serve as well as the wanted one; without them the
-    cost is CIEDE2000 from the wanted thread.
 
     Rows without a picture index become switching sections; picture sections are split around them. Raises
     ValueError if the lengths do not agree.
     """
-    if len(wanted) != network.knots or len(solution.swaps) != network.knots:
+    if len(asked.wanted) != network.knots or len(solution.swaps) != network.knots:
         raise ValueError(f"wanted and swaps need {network.knots} entries, one for each knot")
     changes = changes or {}
-    colours = np.array([parse_hex(thread.colour) for thread in threads], dtype=np.uint8)
+    knots = _knots(network, solution, asked, frame, changes)
+    places = _places(network.rows)
+    sections: list[Section] = []
+    for _, of_section in groupby(range(len(places)), key=lambda r: places[r].section):
+        rows = list(of_section)
+        first = network.rows[rows[0]]
+        kind: SectionKind = "switching" if first.picture is None else "picture"
+        made = tuple(_row(network, r, knots, asked) for r in rows)
+        sections.append(Section(kind=kind, worked=first.worked, rows=made))
+    joins = []
+    for v in sorted(changes):
+        row = int(network.row[v])
+        knot = v - network.knots_of_row(row).start
+        joins.append(Join(section=places[row].section, row=places[row].row, knot=knot, thread=changes[v][1]))
+    return Pattern(
+        title=title_of(frame.title),
+        threads=tuple(frame.threads),
+        strands=tuple(int(t) for t in solution.strands),
+        gauge=frame.gauge,
+        sections=tuple(sections),
+        ends=frame.ends,
+        ground=frame.ground,
+        joins=tuple(joins),
+    )
+
+
+def _knots(network: Network, solution: Routed, asked: Wants, frame: Frame, changes: Changes) -> list[Knot]:
+    """Tie the band: which of the four each knot is."""
+    colours = np.array([parse_hex(thread.colour) for thread in frame.threads], dtype=np.uint8)
     distance = delta_e_table(colours, colours)
     hanging = [int(t) for t in solution.strands]
     knots: list[Knot] = []
     for v in range(network.knots):
-        p = int(network.position[v])
+        p, wanted = int(network.position[v]), asked.wanted[v]
         left, right = hanging[p], hanging[p + 1]
-        want = wanted[v] if wanted[v] is not None else ground
         if v in changes:
             left_ties = changes[v][0] == 1
-        elif costs is not None and wanted[v] is not None:
-            near, far = float(costs[v, left]), float(costs[v, right])
+        elif asked.costs is not None and wanted is not None:
+            near, far = float(asked.costs[v, left]), float(asked.costs[v, right])
             left_ties = _left_travels(network, v) if near == far else near < far
         else:
+            want = frame.ground if wanted is None else wanted
             left_ties = _left_ties(left, right, want, distance, _left_travels(network, v))
         swaps = bool(solution.swaps[v]) or (left == right and v not in changes)
         knots.append(knot_of(left_ties=left_ties, swaps=swaps))
@@ -89,45 +131,17 @@ def to_pattern(
         if v in changes:
             after[changes[v][0]] = changes[v][1]
         hanging[p : p + 2] = after[::-1] if swaps else after
-    places = _places(network.rows)
-    sections: list[Section] = []
-    for index in range(len({place.section for place in places})):
-        of_section = [r for r, place in enumerate(places) if place.section == index]
-        first = network.rows[of_section[0]]
-        rows = tuple(_row(network, r, knots, wanted, costs, either) for r in of_section)
-        kind: SectionKind = "switching" if first.picture is None else "picture"
-        sections.append(Section(kind=kind, worked=first.worked, rows=rows))
-    joins = []
-    for v in sorted(changes):
-        row = int(network.row[v])
-        knot = v - network.knots_of_row(row).start
-        joins.append(Join(section=places[row].section, row=places[row].row, knot=knot, thread=changes[v][1]))
-    return Pattern(
-        title=title_of(title),
-        threads=tuple(threads),
-        strands=tuple(int(t) for t in solution.strands),
-        gauge=gauge,
-        sections=tuple(sections),
-        ends=ends,
-        ground=ground,
-        joins=tuple(joins),
-    )
+    return knots
 
 
-def _row(
-    network: Network,
-    row: int,
-    knots: Sequence[Knot],
-    wanted: Sequence[int | None],
-    costs: NDArray[np.float64] | None,
-    either: Sequence[tuple[int, ...]] | None,
-) -> Row:
+def _row(network: Network, row: int, knots: Sequence[Knot], asked: Wants) -> Row:
     here = network.knots_of_row(row)
-    asked = any(want is not None for want in wanted[here])
+    wanted, costs, either = asked.wanted[here], asked.costs, asked.either
+    asks = any(want is not None for want in wanted)
     return Row(
         knots=tuple(zip(network.rows[row].positions, knots[here], strict=True)),
-        wanted=tuple(wanted[here]),
-        costs=tuple(map(tuple, costs[here].tolist())) if costs is not None and asked else None,
+        wanted=tuple(wanted),
+        costs=tuple(map(tuple, costs[here].tolist())) if costs is not None and asks else None,
         either=tuple(either[here]) if either is not None and any(either[here]) else None,
     )
 

@@ -13,7 +13,7 @@ import numpy as np
 from pipeline.colour import Bytes, Colour, Floats, linear
 from pipeline.errors import InputError
 from pipeline.limits import MOST_ROWS
-from pipeline.literals import Fit
+from pipeline.literals import Framing
 from pipeline.motif.picture import Picture
 
 FINE = 8
@@ -67,7 +67,7 @@ def natural_rows(picture: Picture, cells_across: int, *, cell_aspect: float) -> 
 
 
 def fine_picture(
-    picture: Picture, rows: int, cells: int, *, cell_aspect: float, fit: Fit = "contain"
+    picture: Picture, rows: int, cells: int, *, cell_aspect: float, fit: Framing = "contain"
 ) -> FinePicture:
     """Lay a picture on a grid of (rows, cells), every pixel weighted by the area it has in a sample.
 
@@ -102,7 +102,7 @@ Window = tuple[float, float, float, float]
 """Top, left, bottom, right of the part of the picture (in pixels) that the grid shows; may reach beyond."""
 
 
-def _window(picture: Bytes, rows: int, cells: int, cell_aspect: float, fit: Fit) -> Window:
+def _window(picture: Bytes, rows: int, cells: int, cell_aspect: float, fit: Framing) -> Window:
     height, width = picture.shape[:2]
     grid_height, grid_width = rows, cells * cell_aspect
     down, across = height / grid_height, width / grid_width

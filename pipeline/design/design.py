@@ -32,7 +32,7 @@ from pipeline.limits import MOST_ROWS
 from pipeline.literals import Worked
 from pipeline.materials.supply import Demand, demand
 from pipeline.motif.picture import load_grid, load_picture, on_ground
-from pipeline.order.asked import Artwork, Drawer, LetterSource, PictureSource, Room
+from pipeline.order.asked import Artwork, Drawer, LetterSource, PictureSource, Space
 
 Grid = NDArray[np.int64]
 Flags = NDArray[np.bool_]
@@ -47,43 +47,43 @@ def usual_strands(artwork: Artwork) -> int:
     return int(load_grid(artwork.path, background=artwork.background).shape[1]) + 1 if artwork.grid else 24
 
 
-def design(artwork: Artwork, room: Room, drawer: Drawer) -> Design:
+def design(artwork: Artwork, space: Space, drawer: Drawer) -> Design:
     """Make the design. Raises InputError and ImpossibleError for what cannot be drawn or does not fit."""
-    check_strands(room.strands)
-    if room.rows is not None and not 1 <= room.rows <= MOST_ROWS:
-        raise InputError(f"--rows {room.rows} is out of range.", f"Use 1 to {MOST_ROWS}.")
+    check_strands(space.strands)
+    if space.rows is not None and not 1 <= space.rows <= MOST_ROWS:
+        raise InputError(f"--rows {space.rows} is out of range.", f"Use 1 to {MOST_ROWS}.")
     if isinstance(artwork, LetterSource):
-        return _lettered(artwork, room, drawer)
-    return _gridded(artwork, room, drawer) if artwork.grid else _pictured(artwork, room, drawer)
+        return _lettered(artwork, space, drawer)
+    return _gridded(artwork, space, drawer) if artwork.grid else _pictured(artwork, space, drawer)
 
 
-def _lettered(artwork: LetterSource, room: Room, drawer: Drawer) -> Design:
-    letters = set_canvas(artwork, room, drawer)
-    if room.worked == "rows":  # a letter cell is a cell of the band
-        made = _exact(letters.canvas, letters.threads, 0, room.worked)
+def _lettered(artwork: LetterSource, space: Space, drawer: Drawer) -> Design:
+    letters = set_canvas(artwork, space, drawer)
+    if space.worked == "rows":  # a letter cell is a cell of the band
+        made = _exact(letters.canvas, letters.threads, 0, space.worked)
     else:
-        made = _priced(on_fields(letters, room), letters.threads, 0, artwork, room.worked)
-    return filled(replace(made, kinds=fit_letters(made.kinds, artwork, room)), room, "centre")
+        made = _priced(on_fields(letters, space), letters.threads, 0, artwork, space.worked)
+    return filled(replace(made, kinds=fit_letters(made.kinds, artwork, space)), space, "centre")
 
 
-def _gridded(artwork: PictureSource, room: Room, drawer: Drawer) -> Design:
+def _gridded(artwork: PictureSource, space: Space, drawer: Drawer) -> Design:
     colours = load_grid(artwork.path, background=artwork.background)
     rows, cells = colours.shape[:2]
-    if room.strands != cells + 1:
+    if space.strands != cells + 1:
         raise InputError(
             f"{artwork.path} is {cells} pixels wide, which --grid ties with {cells + 1} strands, "
-            f"not {room.strands}.",
+            f"not {space.strands}.",
             f"Use --strands {cells + 1}, or leave out --grid.",
         )
-    if room.rows is not None and room.rows != rows:
+    if space.rows is not None and space.rows != rows:
         raise InputError(
-            f"{artwork.path} is {rows} pixels high, which --grid ties in {rows} rows, not {room.rows}.",
+            f"{artwork.path} is {rows} pixels high, which --grid ties in {rows} rows, not {space.rows}.",
             f"Use --rows {rows}, or leave out --grid.",
         )
     check_strands(cells + 1)
     if rows > MOST_ROWS:
         raise InputError(f"{artwork.path} has {rows} rows; {MOST_ROWS} are possible.", "Cut the picture.")
-    mask = knot_mask(rows, cells, room.worked)
+    mask = knot_mask(rows, cells, space.worked)
     if not mask.any():
         raise InputError("no cell of the picture is tied.", "Take more strands or rows.")
     owned = len((drawer.stash.pick(drawer.only) if drawer.only else drawer.stash).threads)
@@ -100,8 +100,8 @@ def _gridded(artwork: PictureSource, room: Room, drawer: Drawer) -> Design:
     wanted = nearest_threads(colours, mask, threads)
     threads, ground = _with_ground(threads, drawer, None)
     parts = became(colours[mask], wanted[mask], threads)
-    made = replace(_exact(wanted, threads, ground, room.worked), became=parts, picture=colours)
-    return filled(made, room, "centre")
+    made = replace(_exact(wanted, threads, ground, space.worked), became=parts, picture=colours)
+    return filled(made, space, "centre")
 
 
 def _exact(wanted: Grid, threads: tuple[Thread, ...], ground: int, worked: Worked) -> Design:
@@ -109,7 +109,7 @@ def _exact(wanted: Grid, threads: tuple[Thread, ...], ground: int, worked: Worke
     return Design(wanted, thread_table(threads), np.eye(len(threads), dtype=bool), threads, ground, worked)
 
 
-def _pictured(artwork: PictureSource, room: Room, drawer: Drawer) -> Design:
+def _pictured(artwork: PictureSource, space: Space, drawer: Drawer) -> Design:
     picture = load_picture(
         artwork.path,
         background=artwork.background,
@@ -120,26 +120,26 @@ def _pictured(artwork: PictureSource, room: Room, drawer: Drawer) -> Design:
     )
     if drawer.ground is not None:
         picture = on_ground(picture, drawer.stash.find(drawer.ground).rgb)
-    cells = room.strands - 1
-    selvedge = _selvedge(room.selvedge, cells, picture.ground is not None)
+    cells = space.strands - 1
+    selvedge = _selvedge(space.selvedge, cells, picture.ground is not None)
     inner = cells - 2 * selvedge
-    aspect = room.gauge.strand_pitch_mm / room.gauge.row_pitch_mm
+    aspect = space.gauge.strand_pitch_mm / space.gauge.row_pitch_mm
     natural = natural_rows(picture, inner, cell_aspect=aspect)
-    rows = room.rows or min(natural, room.length or natural, MOST_ROWS)
+    rows = space.rows or min(natural, space.length or natural, MOST_ROWS)
     fine = fine_picture(picture, rows, inner, cell_aspect=aspect, fit=artwork.fit)
     if artwork.reduce != "photo":
-        fine = strengthened(fine, CELL_WIDTH[room.worked])
-    band = demand(room.strands, max(rows, room.length or 0), room.worked, room.gauge)
+        fine = strengthened(fine, CELL_WIDTH[space.worked])
+    band = demand(space.strands, max(rows, space.length or 0), space.worked, space.gauge)
     chosen, passed_over = _threads(fine, drawer, band)
     threads, ground = _with_ground(chosen, drawer, picture.ground)
-    made = _priced(fine, threads, ground, artwork, room.worked)
-    mask = knot_mask(rows, inner, room.worked, first=selvedge)
+    made = _priced(fine, threads, ground, artwork, space.worked)
+    mask = knot_mask(rows, inner, space.worked, first=selvedge)
     parts = became(encoded(fine.means())[mask], made.wanted[mask], threads)
     kinds = np.pad(made.kinds, ((0, 0), (selvedge, selvedge)), constant_values=ground)
     smaller = f"The picture was made smaller: its shape asks for {natural} rows."
-    notes = (*((smaller,) if room.rows is None and natural > rows else ()), *passed_over)
+    notes = (*((smaller,) if space.rows is None and natural > rows else ()), *passed_over)
     made = replace(made, kinds=kinds, became=parts, picture=picture.rgb, notes=notes)
-    return filled(made, room, usual_fill(made, room, picture.ground is not None))
+    return filled(made, space, usual_fill(made, space, picture.ground is not None))
 
 
 def _threads(fine: FinePicture, drawer: Drawer, band: Demand) -> tuple[tuple[Thread, ...], tuple[str, ...]]:

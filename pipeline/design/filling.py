@@ -10,7 +10,7 @@ from pipeline.design.model import Design
 from pipeline.design.placing import How, between_borders, layout, offers, place
 from pipeline.errors import InputError
 from pipeline.literals import Border, Fill
-from pipeline.order.asked import Room
+from pipeline.order.asked import Space
 
 SMALL = 3
 """How often a motif fits the wrist that repeats unless the maker says; what is taller stands once."""
@@ -20,41 +20,41 @@ NOISE = 0.02
 """Share of cells in which the two ends of an endless pattern may differ in any case."""
 
 
-def usual_fill(motif: Design, room: Room, on_ground: bool) -> Fill:
+def usual_fill(motif: Design, space: Space, on_ground: bool) -> Fill:
     """What a band longer than its picture does unless the maker says: a motif of at most a third of the
     wrist repeats if it stands on ground, a pattern if its last row is followed by its first like any other;
     what is taller, or a picture with a top and a bottom, stands once in the middle.
     """
     rows = motif.kinds.shape[0]
-    if room.length is None or room.length < SMALL * rows:
+    if space.length is None or space.length < SMALL * rows:
         return "centre"
-    wanted, step = motif.wanted, 2 if room.worked == "diagonal" else 1
+    wanted, step = motif.wanted, 2 if space.worked == "diagonal" else 1
     inside = (wanted[step:] != wanted[:-step]).mean() if rows > step else 1.0
     endless = rows % step == 0 and (wanted[:step] != wanted[-step:]).mean() <= max(2 * inside, NOISE)
     return "repeat" if on_ground or endless else "centre"
 
 
-def filled(motif: Design, room: Room, how: Fill) -> Design:
+def filled(motif: Design, space: Space, how: Fill) -> Design:
     """Bring the motif to the length the wrist has room for; say what was done."""
     kinds = motif.kinds
     rows = kinds.shape[0]
-    fill = how if room.fill == "auto" else room.fill
-    if room.border is not None:
-        return _bordered(motif, room, room.border)
-    if room.length is None or fill == "none" or room.length == rows:
+    fill = how if space.fill == "auto" else space.fill
+    if space.border is not None:
+        return _bordered(motif, space, space.border)
+    if space.length is None or fill == "none" or space.length == rows:
         return motif
-    chosen = fill if rows < room.length else "longer"
-    possible = offers(rows, room.length, strands=motif.strands, worked=room.worked)
+    chosen = fill if rows < space.length else "longer"
+    possible = offers(rows, space.length, strands=motif.strands, worked=space.worked)
     others = " ".join(offer.sentence for offer in possible if offer.how != chosen)
-    begun = f"The picture takes {rows} rows and the wrist has room for {room.length}"
-    if rows > room.length:
+    begun = f"The picture takes {rows} rows and the wrist has room for {space.length}"
+    if rows > space.length:
         note = (
             f"{begun}: the band comes out longer. Fewer --rows or a longer --wrist would mend that. {others}"
         )
         return replace(motif, notes=(*motif.notes, note.strip()))
     way: How = "repeat" if fill == "repeat" else "centre"
-    placed = place(kinds, room.length, how=way, ground=motif.ground, worked=room.worked)
-    starts, repeat = layout(rows, room.length, room.worked) if way == "repeat" else ((0,), None)
+    placed = place(kinds, space.length, how=way, ground=motif.ground, worked=space.worked)
+    starts, repeat = layout(rows, space.length, space.worked) if way == "repeat" else ((0,), None)
     done = f"it is repeated {len(starts)} times" if len(starts) > 1 else "it stands once in the middle"
     if repeat is not None:
         done += f", and {repeat.rows} rows are tied again and again"
@@ -62,23 +62,23 @@ def filled(motif: Design, room: Room, how: Fill) -> Design:
     return replace(motif, kinds=placed, repeat=repeat, notes=(*motif.notes, note))
 
 
-def _bordered(motif: Design, room: Room, kind: Border) -> Design:
+def _bordered(motif: Design, space: Space, kind: Border) -> Design:
     """Set the motif between two borders that fill what it leaves of the wrist.
 
     Where the picture itself is priced, a border counts less: it must not draw strands from the picture.
     """
-    if room.length is None:
+    if space.length is None:
         raise InputError("--border needs to know the wrist.", "Add --wrist, such as --wrist 16cm.")
-    aspect = room.gauge.strand_pitch_mm / room.gauge.row_pitch_mm
+    aspect = space.gauge.strand_pitch_mm / space.gauge.row_pitch_mm
     count = np.bincount(motif.wanted[motif.wanted >= 0], minlength=len(motif.threads))
     others = [int(t) for t in np.argsort(-count, kind="stable") if count[t] and t != motif.ground]
     placed = between_borders(
         motif.kinds,
-        room.length,
+        space.length,
         kind,
         ground=motif.ground,
         others=others,
-        worked=room.worked,
+        worked=space.worked,
         aspect=aspect,
     )
     rows = motif.kinds.shape[0]

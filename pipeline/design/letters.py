@@ -14,8 +14,9 @@ from pipeline.design.placing import place
 from pipeline.drawer.stash import Thread
 from pipeline.errors import ImpossibleError, InputError
 from pipeline.motif import lettering
+from pipeline.motif.alphabet import HEIGHTS
 from pipeline.motif.picture import Picture
-from pipeline.order.asked import Drawer, LetterSource, Room
+from pipeline.order.asked import Drawer, LetterSource, Space
 
 Grid = NDArray[np.int64]
 LETTER_GROUND, LETTER_INK = "#1b2a59", "#f4f1e8"
@@ -34,12 +35,12 @@ class Letters:
     threads: tuple[Thread, ...]
 
 
-def set_canvas(artwork: LetterSource, room: Room, drawer: Drawer) -> Letters:
+def set_canvas(artwork: LetterSource, space: Space, drawer: Drawer) -> Letters:
     """Set the letters. Raises InputError and ImpossibleError for letters that cannot be set or do not fit."""
     if artwork.turn % 2:
         raise InputError("--turn 1 and 3 do not go with --letters.", "Use --across, or --turn 2.")
     threads, inks = _letter_threads(artwork, drawer)
-    canvas = _canvas(artwork, _letter_cells(room))
+    canvas = _canvas(artwork, _letter_cells(space))
     canvas = canvas[:, ::-1] if artwork.mirror else canvas
     canvas = canvas[::-1, ::-1] if artwork.turn % 4 else canvas
     of_letter = np.zeros(int(canvas.max()) + 1, dtype=np.int64)
@@ -48,23 +49,23 @@ def set_canvas(artwork: LetterSource, room: Room, drawer: Drawer) -> Letters:
     return Letters(of_letter[canvas], threads)
 
 
-def fit_letters(cells: Grid, artwork: LetterSource, room: Room) -> Grid:
+def fit_letters(cells: Grid, artwork: LetterSource, space: Space) -> Grid:
     """Bring letters in their cells to the rows asked for; 0 is the ground. Raises ImpossibleError."""
-    if room.fill == "none":
+    if space.fill == "none":
         cells = np.pad(cells, ((2, 2), (0, 0)))  # two rows of ground, so that letters touch nothing
-    length = room.rows or room.length
+    length = space.rows or space.length
     if length is not None and cells.shape[0] > length:
-        limit = f"--rows {length} allows" if room.rows else f"the {length} the wrist has room for"
+        limit = f"--rows {length} allows" if space.rows else f"the {length} the wrist has room for"
         raise ImpossibleError(
             f"{artwork.text!r} takes {cells.shape[0]} rows, more than {limit}.",
             "Use fewer letters, a smaller --height, fewer --strands, or a longer --wrist or --rows.",
         )
-    if room.rows is not None:
-        cells = place(cells, room.rows, how="centre", ground=0, worked=room.worked)
+    if space.rows is not None:
+        cells = place(cells, space.rows, how="centre", ground=0, worked=space.worked)
     return cells
 
 
-def on_fields(letters: Letters, room: Room) -> FinePicture:
+def on_fields(letters: Letters, space: Space) -> FinePicture:
     """Lay square letter cells onto the fields of the band, whatever their shape there."""
     owned = np.array([thread.rgb for thread in letters.threads], dtype=np.uint8)
     picture = Picture(
@@ -72,23 +73,23 @@ def on_fields(letters: Letters, room: Room) -> FinePicture:
         letters.threads[0].rgb,
         "letters",
     )
-    gauge, cells = room.gauge, room.strands - 1
+    gauge, cells = space.gauge, space.strands - 1
     cell_mm = cells * gauge.strand_pitch_mm / letters.canvas.shape[1]
     rows = max(1, round(letters.canvas.shape[0] * cell_mm / gauge.row_pitch_mm))
     aspect = gauge.strand_pitch_mm / gauge.row_pitch_mm
     return fine_picture(picture, rows, cells, cell_aspect=aspect, fit="stretch")
 
 
-def _letter_cells(room: Room) -> int:
+def _letter_cells(space: Space) -> int:
     """Cells across that letters are drawn on: in row work those of the band, in diagonal work as many as
     leave each letter cell the area of a knot, since a row has only half as many knots as positions.
     """
-    cells = room.strands - 1
-    if room.worked == "rows":
+    cells = space.strands - 1
+    if space.worked == "rows":
         return cells
     across_mm, knot_mm2 = (
-        cells * room.gauge.strand_pitch_mm,
-        2 * room.gauge.strand_pitch_mm * room.gauge.row_pitch_mm,
+        cells * space.gauge.strand_pitch_mm,
+        2 * space.gauge.strand_pitch_mm * space.gauge.row_pitch_mm,
     )
     return max(1, int(across_mm / np.sqrt(knot_mm2)))
 
@@ -166,11 +167,11 @@ def _stacked(artwork: LetterSource, cells: int) -> Grid:
 
 def _widest_height(artwork: LetterSource, cells: int) -> int:
     """The tallest alphabet whose letters, one by one, leave a cell of ground at both edges."""
-    for height in reversed(lettering.heights()):
+    for height in reversed(HEIGHTS):
         widths = lettering.set_letters(artwork.text, height=height, font=artwork.font).widths
         if max(widths) <= cells - 2:
             return height
-    return lettering.heights()[0]
+    return HEIGHTS[0]
 
 
 def _centred(ink: Grid, cells: int) -> Grid:

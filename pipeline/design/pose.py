@@ -19,7 +19,7 @@ from pipeline.literals import FOLDED_STYLES, Border, Fill
 from pipeline.materials.ends import make_end, neighbour_pairs
 from pipeline.materials.fit import Fit, fit_rows
 from pipeline.materials.gauge import find_gauge, preset_gauge, saved_gauges
-from pipeline.order.asked import Artwork, Band, Drawer, Room, Tying
+from pipeline.order.asked import Artwork, Band, Drawer, Space, Tying
 from pipeline.routing import Question
 
 
@@ -33,13 +33,13 @@ def gauge_for(band: Band, drawer: Drawer) -> Gauge:
     return preset_gauge(band.gauge, band.worked)
 
 
-def room_of(artwork: Artwork, band: Band, gauge: Gauge) -> Room:
+def space_of(artwork: Artwork, band: Band, gauge: Gauge) -> Space:
     """The place the design has: strands, and the rows that the wrist has room for."""
     strands = usual_strands(artwork) if band.strands is None else band.strands
     fit = fit_of(band, strands, gauge)
     length = None if fit is None else fit.rows
     fill, border = _filling(band)
-    return Room(strands, band.worked, gauge, band.rows, length, band.selvedge, fill, border)
+    return Space(strands, band.worked, gauge, band.rows, length, band.selvedge, fill, border)
 
 
 def _filling(band: Band) -> tuple[Fill, Border | None]:
@@ -62,7 +62,7 @@ def fit_of(band: Band, strands: int, gauge: Gauge) -> Fit | None:
     if band.wrist_mm is None:
         return None
     ends = ends_of(band, (0,) * max(2, strands), gauge)  # which threads hang there makes no difference
-    return fit_rows(band.wrist_mm, gauge, ease_mm=band.ease_mm, ends=ends, usual=band.usual_wrist)
+    return fit_rows(band.wrist_mm, gauge, room_mm=band.room_mm, ends=ends, usual=band.usual_wrist)
 
 
 def ends_of(band: Band, strands: Sequence[int], gauge: Gauge) -> Ends:

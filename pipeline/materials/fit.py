@@ -131,7 +131,7 @@ def fit_rows(
     wrist_mm: float,
     gauge: Gauge,
     *,
-    ease_mm: float = USUAL_ROOM_MM,
+    room_mm: float = USUAL_ROOM_MM,
     ends: Ends | None = None,
     usual: bool = False,
 ) -> Fit:
@@ -151,16 +151,16 @@ def fit_rows(
             f"a wrist of {wrist_mm:.0f} mm is not a wrist.",
             "Give it with its unit, such as 160mm, 16cm, 6.3in.",
         )
-    if ease_mm not in ROOM_MM:
+    if room_mm not in ROOM_MM:
         raise InputError(
-            f"room of {ease_mm:.0f} mm at the wrist is out of range.", "6 to 25 mm is usual, 13 the default."
+            f"room of {room_mm:.0f} mm at the wrist is out of range.", "6 to 25 mm is usual, 13 the default."
         )
     gap, tapers = GAP_MM, 0.0
     if ends is not None:
         tapers = (ends.start.taper_mm or 0.0) + (ends.finish.taper_mm or 0.0)
         if ends.start.style == "loop" and ends.start.loop_mm:
             gap = ends.start.loop_mm / 2
-    return Fit(wrist_mm, ease_mm, gap, tapers, row_mm(gauge), usual)
+    return Fit(wrist_mm, room_mm, gap, tapers, row_mm(gauge), usual)
 
 
 def row_mm(gauge: Gauge) -> float:

@@ -75,15 +75,6 @@ class Lettering:
         return Picture(rgb, ground, self.text.strip() or "letters")
 
 
-def heights() -> tuple[int, ...]:
-    """Return the heights of the drawn alphabets, in cells of a capital.
-
-    >>> heights()
-    (5, 7, 9, 12)
-    """
-    return HEIGHTS
-
-
 def best_height(cells_across: int, text: str = "") -> int:
     """Return the drawn height that suits letters running along a band so many cells wide.
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from pipeline.band.pattern import Gauge
 from pipeline.drawer.stash import Stash
 from pipeline.limits import USUAL_ROOM_MM, WORKABLE_MM
-from pipeline.literals import Border, EndStyle, Fill, Fit, Level, Mode, TailStyle, Worked
+from pipeline.literals import Border, EndStyle, Fill, Framing, Level, Mode, TailStyle, Worked
 from pipeline.routing import Ease
 
 
@@ -25,7 +25,7 @@ class PictureSource:
     crop: tuple[float, float, float, float] | None = None
     turn: int = 0
     mirror: bool = False
-    fit: Fit = "contain"
+    fit: Framing = "contain"
     reduce: Mode = "auto"
 
     @property
@@ -64,7 +64,7 @@ Artwork = PictureSource | LetterSource
 
 
 @dataclass(frozen=True, slots=True)
-class Room:
+class Space:
     """The place the design has: ``strands`` wide, ``length`` rows that the wrist has room for (None: as
     long as the picture), ``rows`` the picture itself takes (None: by its shape).
     """
@@ -107,7 +107,7 @@ class Band:
     wrist_mm: float | None = None
     usual_wrist: bool = False
     """Whether nobody gave a wrist and ``wrist_mm`` is a usual one."""
-    ease_mm: float = USUAL_ROOM_MM
+    room_mm: float = USUAL_ROOM_MM
     gauge: str | float | None = None
     selvedge: int | None = None
     fill: Fill = "auto"
@@ -136,3 +136,12 @@ class Tying:
     share: Level = "rows"
     longest_mm: float = WORKABLE_MM
     margin: float | None = None
+
+
+class Request(NamedTuple):
+    """A band that is asked for: what it shows, its size and ends, its threads, and how it may be tied."""
+
+    artwork: Artwork
+    band: Band
+    drawer: Drawer
+    tying: Tying = Tying()

@@ -8,28 +8,22 @@ from pathlib import Path
 from pipeline.drawer.stash import spell_names
 from pipeline.files.channels import shell
 from pipeline.literals import HAND_OVERS_OF
-from pipeline.order.asked import Artwork, Band, Drawer, LetterSource, PictureSource, Tying
+from pipeline.order.asked import Band, Drawer, LetterSource, PictureSource, Request, Tying
 
 
-def command(
-    artwork: Artwork, band: Band, drawer: Drawer, tying: Tying = Tying(), *, stash: Path | None = None
-) -> str:
+def command(asked: Request, *, stash: Path | None = None) -> str:
     """Return the line for a shell, quoted; ``stash`` is the file that the drawer's threads were read from.
 
     Only what differs from the defaults is said, but always size, way of working and hand-overs.
 
     >>> from pipeline.drawer.stash import builtin_stash
-    >>> drawer = Drawer(builtin_stash(), colours=3)
-    >>> command(PictureSource(Path("buoy.png")), Band(strands=20, wrist_mm=160), drawer)
+    >>> buoy, drawer = PictureSource(Path("buoy.png")), Drawer(builtin_stash(), colours=3)
+    >>> command(Request(buoy, Band(strands=20, wrist_mm=160), drawer))
     'hitchgrid plan buoy.png --strands 20 --worked rows --wrist 160mm --colours 3 --hand-overs few'
     """
-    words = ["hitchgrid", "plan"]
-    if isinstance(artwork, LetterSource):
-        words += _letters(artwork)
-    else:
-        words += _picture(artwork)
-    words += [*_band(band), *_drawer(drawer, stash), *_tying(tying)]
-    return shell(words)
+    artwork, band, drawer, tying = asked
+    shown = _letters(artwork) if isinstance(artwork, LetterSource) else _picture(artwork)
+    return shell(["hitchgrid", "plan", *shown, *_band(band), *_drawer(drawer, stash), *_tying(tying)])
 
 
 def _flags(pairs: Iterable[tuple[str, object]]) -> Iterator[str]:
@@ -92,7 +86,7 @@ def _band(band: Band) -> Iterator[str]:
             ("--worked", band.worked),
             ("--rows", band.rows),
             ("--wrist", _mm(band.wrist_mm)),
-            ("--room", None if band.ease_mm == usual.ease_mm else _mm(band.ease_mm)),
+            ("--room", None if band.room_mm == usual.room_mm else _mm(band.room_mm)),
             ("--gauge", gauge),
             ("--selvedge", band.selvedge),
             ("--fill", None if band.fill == usual.fill else band.fill),

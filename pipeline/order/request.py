@@ -24,7 +24,7 @@ from pipeline.literals import (
     EaseName,
 )
 from pipeline.materials.fit import SIZES, size_named
-from pipeline.order.asked import Artwork, Band, Drawer, LetterSource, PictureSource, Tying
+from pipeline.order.asked import Artwork, Band, Drawer, LetterSource, PictureSource, Request, Tying
 from pipeline.order.given import Given, Where, flag
 from pipeline.order.options import OPTIONS, Option
 from pipeline.order.units import parse_length
@@ -68,6 +68,10 @@ class Order:
     title: str
     pace_s: tuple[float, float] | float
     search: Search
+
+    def request(self, stash: Stash | None = None) -> Request:
+        """The band, its threads taken from ``stash`` or else the file that is named."""
+        return Request(self.artwork, self.band, self.drawer.drawer(stash), self.tying)
 
     @property
     def files(self) -> tuple[Path | None, ...]:
@@ -159,7 +163,7 @@ def read_band(given: Given, *, told: bool = False) -> Band:
         rows=rows,
         wrist_mm=USUAL_WRIST_MM if usual_wrist else wrist_mm,
         usual_wrist=usual_wrist,
-        ease_mm=USUAL_ROOM_MM if room_mm is None else room_mm,
+        room_mm=USUAL_ROOM_MM if room_mm is None else room_mm,
         gauge=_gauge(given),
         selvedge=given.whole("selvedge"),
         fill=given.word("fill", FILLS) or "auto",

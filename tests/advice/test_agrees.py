@@ -10,7 +10,7 @@ from PIL import Image
 
 from pipeline.drawer.stash import builtin_stash
 from pipeline.literals import EASE_OF
-from pipeline.order.asked import Band, Drawer, PictureSource, Tying
+from pipeline.order.asked import Band, Drawer, PictureSource, Request, Tying
 from pipeline.plan import plan
 from pipeline.report import Report, certificate, report_of, verdict
 from pipeline.routing import Budget, Ease
@@ -28,10 +28,12 @@ def planned(seed: int, folder: Path) -> Report:
     Image.fromarray(palette[blots]).save(path)
     ease = tuple(Ease)[seed % 3]
     made = plan(
-        PictureSource(path, trim=False),
-        Band(strands=9, rows=14, worked="diagonal" if seed % 4 == 3 else "rows", fill="none"),
-        Drawer(builtin_stash(), colours=3),
-        Tying(ease=ease, switching_rows=4 * (seed % 2)),
+        Request(
+            PictureSource(path, trim=False),
+            Band(strands=9, rows=14, worked="diagonal" if seed % 4 == 3 else "rows", fill="none"),
+            Drawer(builtin_stash(), colours=3),
+            Tying(ease=ease, switching_rows=4 * (seed % 2)),
+        ),
         budget=Budget(0.3, seed),
     )
     return report_of(made)

@@ -7,15 +7,13 @@ from pathlib import Path
 import pytest
 
 from pipeline.advice.advise import Change, ChangeKind
-from pipeline.advice.taking import Request, under
+from pipeline.advice.taking import under
 from pipeline.drawer.stash import builtin_stash
 from pipeline.errors import InputError
-from pipeline.order.asked import Band, Drawer, LetterSource, PictureSource, Tying
+from pipeline.order.asked import Band, Drawer, LetterSource, PictureSource, Request
 from pipeline.routing import Ease
 
-ASKED = Request(
-    PictureSource(Path("buoy.png")), Band(strands=20), Drawer(builtin_stash(), colours=3), Tying()
-)
+ASKED = Request(PictureSource(Path("buoy.png")), Band(strands=20), Drawer(builtin_stash(), colours=3))
 THREADS = ("navy", "chalk", "signal red")
 
 

@@ -7,7 +7,6 @@ import os
 import signal
 import subprocess
 import sys
-from dataclasses import replace
 from io import BytesIO
 from pathlib import Path
 
@@ -21,7 +20,7 @@ from pipeline.choices.offers import Asked, Choice
 from pipeline.choices.planning import plan_choice
 from pipeline.choices.sheet import sheet
 from pipeline.drawer.stash import parse_stash
-from pipeline.order.asked import Band, Drawer, LetterSource, Tying
+from pipeline.order.asked import Band, Drawer, LetterSource, Request, Tying
 from pipeline.routing import Budget
 from tests.writers.pages import check_page, tags_of
 
@@ -36,8 +35,8 @@ QUICK = ("--effort", "0.01", "--jobs", "1", "--strands", "10", "-q")
 @pytest.fixture(scope="module")
 def choices() -> list[Choice]:
     drawer = Drawer(parse_stash(b"name,colour,metres\nb>tar,#101010,8\nchalk,#f4f1e8,0.5\n", "d.csv"))
-    along = Asked("along", LetterSource("I"), Band(strands=8, rows=12), drawer, Tying())
-    across = replace(along, key="across", artwork=LetterSource("I", direction="across"))
+    along = Asked("along", Request(LetterSource("I"), Band(strands=8, rows=12), drawer, Tying()))
+    across = Asked("across", along.request._replace(artwork=LetterSource("I", direction="across")))
     return [plan_choice(asked, Budget(0.01)) for asked in (along, across)]
 
 

@@ -10,7 +10,7 @@ from pipeline.colour import encoded, linear
 from pipeline.design.cells import FinePicture, fine_picture, natural_rows
 from pipeline.errors import InputError
 from pipeline.limits import MOST_ROWS
-from pipeline.literals import Fit
+from pipeline.literals import Framing
 from pipeline.motif.picture import Picture
 from tests.drawings import CHALK, NAVY, RED, Sheet, pennant
 
@@ -43,7 +43,7 @@ def test_contain_cover_and_stretch() -> None:
     """A navy square: all of it on ground, cut to fill, or pulled to fill."""
     picture = Picture(np.full((60, 60, 3), NAVY, np.uint8), CHALK, "square")
 
-    def dark(fit: Fit) -> np.ndarray:
+    def dark(fit: Framing) -> np.ndarray:
         return fine_picture(picture, 30, 10, cell_aspect=1.0, fit=fit).means().sum(axis=2) < 0.5
 
     assert dark("cover").all()

@@ -16,7 +16,7 @@ from pipeline.drawer.stash import Stash, Thread, builtin_stash
 from pipeline.literals import Mode
 from pipeline.materials.gauge import preset_gauge
 from pipeline.motif.picture import Picture
-from pipeline.order.asked import Drawer, PictureSource, Room
+from pipeline.order.asked import Drawer, PictureSource, Space
 from tests.drawings import CHALK, NAVY, RED, Sheet
 
 
@@ -99,8 +99,8 @@ def test_costs_are_what_a_loop_over_the_samples_finds(seed: int, threads: int) -
 
 
 def of(threads: Stash, path: str, tmp_path: object, worked: Worked = "rows") -> object:
-    room = Room(24, worked, preset_gauge("six-strand embroidery cotton", worked))
-    return design(PictureSource(tmp_path / path), room, Drawer(threads))  # type: ignore[operator]
+    space = Space(24, worked, preset_gauge("six-strand embroidery cotton", worked))
+    return design(PictureSource(tmp_path / path), space, Drawer(threads))  # type: ignore[operator]
 
 
 def test_a_drawing_gets_the_threads_that_earn_their_place(tmp_path: object) -> None:
@@ -120,8 +120,8 @@ def test_the_page_round_a_badge_becomes_the_ground_that_is_named(tmp_path: objec
     sheet = Sheet(240, 240, (255, 255, 255)).disc(120, 120, 110, RED).disc(120, 120, 50, (255, 255, 255))
     Image.fromarray(sheet.rgb()).save(tmp_path / "badge.png")  # type: ignore[operator]
     stash = Stash((Thread("navy", "#1b2a59"), Thread("chalk", "#f6f3ea"), Thread("red", "#c8202c")), "drawer")
-    room = Room(24, "rows", preset_gauge("six-strand embroidery cotton", "rows"))
-    drawn = design(PictureSource(tmp_path / "badge.png"), room, Drawer(stash, ground="navy"))  # type: ignore[operator]
+    space = Space(24, "rows", preset_gauge("six-strand embroidery cotton", "rows"))
+    drawn = design(PictureSource(tmp_path / "badge.png"), space, Drawer(stash, ground="navy"))  # type: ignore[operator]
     names = [t.name for t in drawn.threads]
     rows, cells = drawn.wanted.shape
     assert names[drawn.ground] == "navy"

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from pipeline.design.border import draw_border
 from pipeline.design.design import design
 from pipeline.design.placing import between_borders, offers, place
-from pipeline.design.pose import room_of
+from pipeline.design.pose import space_of
 from pipeline.drawer.stash import builtin_stash
 from pipeline.errors import ImpossibleError, InputError
 from pipeline.literals import BORDERS
@@ -152,10 +152,10 @@ def test_a_border_and_another_way_to_fill_are_one_sentence() -> None:
     gauge, letters = preset_gauge(0.71, "rows"), LetterSource("RC")
     for fill in ("repeat", "none"):
         with pytest.raises(InputError, match=f"--border and --fill {fill} do not go together"):
-            room_of(letters, Band(border="lines", fill=fill), gauge)
-    bars = room_of(letters, Band(fill="border"), gauge)
+            space_of(letters, Band(border="lines", fill=fill), gauge)
+    bars = space_of(letters, Band(fill="border"), gauge)
     assert (bars.border, bars.fill) == ("bars", "auto")
-    assert room_of(letters, Band(fill="border", border="blocks"), gauge).border == "blocks"
+    assert space_of(letters, Band(fill="border", border="blocks"), gauge).border == "blocks"
 
 
 @pytest.mark.parametrize("kind", BORDERS)
@@ -163,7 +163,7 @@ def test_a_border_of_a_priced_picture_counts_half_and_is_equal_on_both_sides(kin
     """Its cells want plain threads of the picture; those of the picture keep their prices."""
     gauge, stash = preset_gauge(0.71, "rows"), builtin_stash()
     source = PictureSource(Path(__file__).parents[2] / "sample_images" / "pennant.png")
-    room = room_of(source, Band(strands=13, rows=20, wrist_mm=160, border=kind), gauge)  # type: ignore[arg-type]
+    room = space_of(source, Band(strands=13, rows=20, wrist_mm=160, border=kind), gauge)  # type: ignore[arg-type]
     alone = design(source, replace(room, border=None, fill="none"), Drawer(stash))
     made = design(source, room, Drawer(stash))
     side = (made.kinds.shape[0] - 20) // 2

@@ -11,7 +11,7 @@ from pipeline.band.replay import replay
 from pipeline.design.touch import Touch
 from pipeline.drawer.stash import builtin_stash
 from pipeline.errors import InputError
-from pipeline.order.asked import Band, Drawer, LetterSource, PictureSource
+from pipeline.order.asked import Band, Drawer, LetterSource, PictureSource, Request
 from pipeline.plan import Plan, plan
 from pipeline.routing import Budget
 
@@ -20,7 +20,8 @@ BAND = Band(strands=8, rows=12)
 
 def planned(*touches: Touch) -> Plan:
     drawer = Drawer(builtin_stash(), only=("navy", "chalk"))
-    return plan(LetterSource("I"), BAND, drawer, touches=touches, budget=Budget(effort=0.01), further=False)
+    asked = Request(LetterSource("I"), BAND, drawer)
+    return plan(asked, touches=touches, budget=Budget(effort=0.01), further=False)
 
 
 def cell(made: Plan, row: int, position: int) -> tuple[int | None, int]:
@@ -65,11 +66,11 @@ def test_a_touch_in_rows_that_repeat_is_in_every_repeat(tmp_path: Path) -> None:
     picture.save(tmp_path / "flag.png")
     band = Band(strands=9, wrist_mm=165, gauge=2.0)
     source, drawer = PictureSource(tmp_path / "flag.png"), Drawer(builtin_stash(), only=("navy", "chalk"))
-    made = plan(source, band, drawer, budget=Budget(effort=0.01), further=False)
+    made = plan(Request(source, band, drawer), budget=Budget(effort=0.01), further=False)
     repeat = made.design.repeat
     assert repeat is not None and repeat.times > 1
     row = repeat.first + 1
     touch = Touch(row + repeat.rows, 4, None)
-    after = plan(source, band, drawer, touches=[touch], budget=Budget(effort=0.01), further=False)
+    after = plan(Request(source, band, drawer), touches=[touch], budget=Budget(effort=0.01), further=False)
     assert [cell(after, row + k * repeat.rows, 4)[0] for k in range(repeat.times)] == [None] * repeat.times
     assert after.verdict.cells == made.verdict.cells - repeat.times

@@ -155,8 +155,8 @@ def test_a_wrist_less_its_gap_is_knotted() -> None:
     assert both.tapers_mm == pytest.approx(2 * _tapered(False).taper_mm)
     for wrist, ease in ((39.9, 13), (600.1, 13), (165, -0.1), (165, 200.1)):
         with pytest.raises(InputError):
-            fit_rows(wrist, GAUGE, ease_mm=ease)
-    assert fit_rows(40, GAUGE, ease_mm=200).rows > 0 and fit_rows(600, GAUGE, ease_mm=0).rows > 0
+            fit_rows(wrist, GAUGE, room_mm=ease)
+    assert fit_rows(40, GAUGE, room_mm=200).rows > 0 and fit_rows(600, GAUGE, room_mm=0).rows > 0
 
 
 def test_how_a_wrist_adds_up_is_said() -> None:

@@ -11,17 +11,16 @@ import pytest
 
 from cli.main import run
 from pipeline.drawer.stash import read_stash
-from pipeline.order.asked import Artwork, Band, Drawer, LetterSource, PictureSource, Tying
+from pipeline.order.asked import Band, Drawer, LetterSource, PictureSource, Request, Tying
 from pipeline.order.command import command
 from pipeline.routing import Ease
 
 STASH = Path(__file__).parents[2] / "sample_images" / "club_stash.csv"
 
-Asked = tuple[Artwork, Band, Drawer, Tying]
 DRAWER = Drawer(read_stash(STASH))
-CASES: tuple[Asked, ...] = (
-    (PictureSource(Path("it's a buoy.png")), Band(strands=20, wrist_mm=160.5), DRAWER, Tying()),
-    (
+CASES = (
+    Request(PictureSource(Path("it's a buoy.png")), Band(strands=20, wrist_mm=160.5), DRAWER, Tying()),
+    Request(
         PictureSource(
             Path("-r.png"),
             background="#ffffff",
@@ -37,7 +36,7 @@ CASES: tuple[Asked, ...] = (
             worked="diagonal",
             rows=60,
             wrist_mm=150,
-            ease_mm=20,
+            room_mm=20,
             gauge=0.7,
             selvedge=2,
             fill="centre",
@@ -51,7 +50,7 @@ CASES: tuple[Asked, ...] = (
         replace(DRAWER, only=("navy", "chalk"), colours=2, ground="chalk"),
         Tying(Ease.FULL, 12, 3, {"navy": 7}, ("navy", None, *[None] * 15), "full", 3000.0, 0.15),
     ),
-    (
+    Request(
         LetterSource("R & C", 9, None, "across", ("navy", "chalk"), 2, True),
         Band(strands=18, wrist_mm=142),
         DRAWER,
@@ -61,19 +60,19 @@ CASES: tuple[Asked, ...] = (
 
 
 @pytest.mark.parametrize("asked", CASES, ids=("picture", "everything", "letters"))
-def test_typed_again_it_asks_for_the_same(asked: Asked, tmp_path: Path, monkeypatch: Any) -> None:
+def test_typed_again_it_asks_for_the_same(asked: Request, tmp_path: Path, monkeypatch: Any) -> None:
     class Heard(Exception):
         pass
 
-    heard: list[Asked] = []
+    heard: list[Request] = []
 
-    def listen(artwork: Artwork, band: Band, drawer: Drawer, tying: Tying, **rest: Any) -> None:
-        heard.append((artwork, band, drawer, tying))
+    def listen(asked: Request, **rest: Any) -> None:
+        heard.append(asked)
         raise Heard
 
     monkeypatch.setattr("pipeline.plan.plan", listen)
     monkeypatch.chdir(tmp_path)
-    program, *words = shlex.split(command(*asked, stash=STASH))
+    program, *words = shlex.split(command(asked, stash=STASH))
     assert program == "hitchgrid"
     with pytest.raises(Heard):
         run((*words, "-q"))

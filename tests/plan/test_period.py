@@ -13,7 +13,7 @@ from pipeline.band.knots import WORKED, Worked
 from pipeline.band.replay import replay
 from pipeline.design.placing import layout
 from pipeline.drawer.stash import builtin_stash
-from pipeline.order.asked import Band, Drawer, PictureSource, Tying
+from pipeline.order.asked import Band, Drawer, PictureSource, Request, Tying
 from pipeline.plan import Plan, plan
 from pipeline.report.make import report_of
 from pipeline.routing import Budget, Ease
@@ -26,7 +26,7 @@ def planned(worked: Worked, wrist_mm: float, tying: Tying = Tying()) -> Plan:
     band = Band(strands=13, worked=worked, wrist_mm=wrist_mm, fill="repeat")
     drawer = Drawer(builtin_stash(), colours=3)
     picture = PictureSource(SAMPLES / "buoy.png")
-    return plan(picture, band, drawer, tying, budget=Budget(effort=0.02), further=False)
+    return plan(Request(picture, band, drawer, tying), budget=Budget(effort=0.02), further=False)
 
 
 @pytest.mark.parametrize("worked", WORKED)
@@ -80,7 +80,7 @@ def test_switching_rows_are_counted_and_never_go_beyond_the_wrist(worked: Worked
     picture = PictureSource(SAMPLES / "oar_crest.png")
     for fill in ("centre", "repeat"):
         made = plan(
-            picture, replace(band, fill=fill), drawer, Tying(switching_rows=24),
+            Request(picture, replace(band, fill=fill), drawer, Tying(switching_rows=24)),
             budget=Budget(effort=0.3), further=False,
         )  # fmt: skip
         rows = [row for section in made.pattern.sections for row in section.rows]

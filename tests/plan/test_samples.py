@@ -22,7 +22,7 @@ from pipeline.bundle import TIMINGS, band_files
 from pipeline.drawer.stash import builtin_stash, read_stash
 from pipeline.instructions.spoken import compare
 from pipeline.instructions.text import write_instructions
-from pipeline.order.asked import Band, Drawer, LetterSource, PictureSource, Tying
+from pipeline.order.asked import Band, Drawer, LetterSource, PictureSource, Request, Tying
 from pipeline.plan import Plan, plan
 from pipeline.report import report_of
 from pipeline.routing import Budget, Ease
@@ -111,7 +111,7 @@ def test_there_are_samples_enough() -> None:
 def test_every_sample_in_both_orders(path: Path, worked: str) -> None:
     stash = read_stash(SAMPLES / "club_stash.csv")
     band = Band(strands=14, worked=worked, rows=20)  # type: ignore[arg-type]
-    made = plan(PictureSource(path), band, Drawer(stash), budget=QUICK, further=False)
+    made = plan(Request(PictureSource(path), band, Drawer(stash)), budget=QUICK, further=False)
     report = agrees(made)
     assert report["cells"] == sum(len(row.knots) for _, _, _, row in made.pattern.rows())
     assert report["made"] > report["cells"] / 2
@@ -121,7 +121,7 @@ def test_every_sample_in_both_orders(path: Path, worked: str) -> None:
 @pytest.mark.parametrize("worked", ["rows", "diagonal"])
 def test_two_thread_letters_are_made_completely(worked: str) -> None:
     band = Band(strands=17, worked=worked, wrist_mm=165.0)  # type: ignore[arg-type]
-    made = plan(LetterSource("RC"), band, Drawer(builtin_stash()), budget=QUICK, further=False)
+    made = plan(Request(LetterSource("RC"), band, Drawer(builtin_stash())), budget=QUICK, further=False)
     report = agrees(made)
     assert report["unmade"] == 0
     assert report["proved_best"]
@@ -133,9 +133,8 @@ def test_switching_rows_joins_and_bounds_are_accounted_for() -> None:
     names = ("navy", "chalk", "signal red")
     tying = Tying(ease=Ease.FULL, switching_rows=6, at_most={"chalk": 2, "signal red": 2})
     band = Band(strands=12, worked="diagonal", rows=18)
-    made = plan(
-        PictureSource(SAMPLES / "pennant.png"), band, Drawer(stash, names), tying, budget=QUICK, further=False
-    )
+    asked = Request(PictureSource(SAMPLES / "pennant.png"), band, Drawer(stash, names), tying)
+    made = plan(asked, budget=QUICK, further=False)
     report = agrees(made)
     assert report["switching_rows"] <= 6
     counts = [made.pattern.threads[t].name for t in made.pattern.strands]
@@ -149,8 +148,8 @@ def test_switching_rows_joins_and_bounds_are_accounted_for() -> None:
 def test_left_handed_plans_show_the_same_picture_from_the_right_edge(worked: str) -> None:
     artwork, drawer = PictureSource(SAMPLES / "pennant.png"), Drawer(builtin_stash(), ("navy", "chalk"))
     band = Band(strands=13, worked=worked, rows=16)  # type: ignore[arg-type]
-    right = plan(artwork, band, drawer, budget=QUICK, further=False)
-    left = plan(artwork, replace(band, left_handed=True), drawer, budget=QUICK, further=False)
+    right = plan(Request(artwork, band, drawer), budget=QUICK, further=False)
+    left = plan(Request(artwork, replace(band, left_handed=True), drawer), budget=QUICK, further=False)
     agrees(left)
     assert left.verdict.complete
     rows = [dict(zip((p for p, _ in r.knots), r.wanted, strict=True)) for *_, r in left.pattern.rows()]
@@ -163,9 +162,7 @@ def test_left_handed_plans_show_the_same_picture_from_the_right_edge(worked: str
 def test_the_same_plan_gives_the_same_bytes() -> None:
     def files() -> dict[str, bytes | str]:
         made = plan(
-            PictureSource(SAMPLES / "buoy.png"),
-            Band(strands=12, rows=14),
-            Drawer(builtin_stash()),
+            Request(PictureSource(SAMPLES / "buoy.png"), Band(strands=12, rows=14), Drawer(builtin_stash())),
             budget=QUICK,
         )
         return band_files(
@@ -187,6 +184,7 @@ def test_the_narrowest_band(worked: str, tmp_path: Path) -> None:
     grid = np.array([[27, 42, 89]] * 5 + [[246, 243, 234]], dtype=np.uint8)[:, None]
     Image.fromarray(grid).save(tmp_path / "two.png")
     band = Band(worked=worked)  # type: ignore[arg-type]
-    made = plan(PictureSource(tmp_path / "two.png", grid=True), band, Drawer(builtin_stash()), budget=QUICK)
+    asked = Request(PictureSource(tmp_path / "two.png", grid=True), band, Drawer(builtin_stash()))
+    made = plan(asked, budget=QUICK)
     report = agrees(made)
     assert report["made"] == report["cells"] == (6 if worked == "rows" else 3)

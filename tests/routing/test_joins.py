@@ -10,12 +10,11 @@ import pytest
 from pipeline.band.knots import Worked
 from pipeline.band.network import network, picture_rows
 from pipeline.band.pattern import problems
-from pipeline.design.assemble import to_pattern
 from pipeline.routing import Budget, Ease, Question, Routed, route, thread_changes
 from pipeline.routing.joins import tie_with_changes
 from pipeline.verdict.feasibility import check
 from tests.routing.samples import crossed_blocks
-from tests.verdict.bands import ENDS, GAUGE, THREADS
+from tests.verdict.bands import assembled
 
 EFFORT = Budget(effort=0.3)
 
@@ -34,14 +33,10 @@ def test_joins_are_real_and_the_error_falls(worked: Worked, ease: Ease) -> None:
         assert more.joins == fewer.joins + 1 <= 4
         assert more.colour_error < fewer.colour_error
     for point in points:
-        pattern = to_pattern(
+        pattern = assembled(
             problem.network,
             point.solution,
             wanted.tolist(),
-            THREADS,
-            GAUGE,
-            ENDS,
-            "blocks",
             changes=point.changes,
         )
         assert list(problems(pattern)) == []

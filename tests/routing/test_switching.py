@@ -12,12 +12,11 @@ from hypothesis import strategies as st
 from pipeline.band.knots import Worked
 from pipeline.band.network import picture_rows
 from pipeline.band.pattern import problems
-from pipeline.design.assemble import to_pattern
 from pipeline.routing import Budget, Ease, SwitchedPoint, insert_switching, route
 from pipeline.routing.seam import lead_over
 from pipeline.verdict.feasibility import check
 from tests.routing.samples import crossed_blocks
-from tests.verdict.bands import ENDS, GAUGE, THREADS
+from tests.verdict.bands import assembled
 
 EFFORT = Budget(effort=0.15)
 BRIEF = Budget(effort=0.03)
@@ -40,7 +39,7 @@ def test_points_are_real_bands_and_the_error_falls(worked: Worked, ease: Ease) -
         assert more.colour_error < fewer.colour_error
     for point in points:
         wanted = [None if t < 0 else int(t) for t in point.wanted]
-        pattern = to_pattern(point.problem.network, point.solution, wanted, THREADS, GAUGE, ENDS, "blocks")
+        pattern = assembled(point.problem.network, point.solution, wanted)
         assert list(problems(pattern)) == []
         found = check(pattern)
         assert found.switching_rows == point.switching_rows

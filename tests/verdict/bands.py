@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from pipeline.band.network import Network, RowPlan, network
-from pipeline.band.pattern import End, Ends, Gauge, PatternThread
+from pipeline.band.pattern import End, Ends, Gauge, Pattern, PatternThread
+from pipeline.design.assemble import Changes, Frame, Wants, to_pattern
 from pipeline.routing.question import Routed
 
 THREADS = (
@@ -91,3 +94,15 @@ def plain_replay(data: dict) -> list[dict]:
                     }
                 )
     return seen
+
+
+def assembled(
+    net: Network,
+    solution: Routed,
+    wanted: Sequence[int | None],
+    ground: int | None = None,
+    changes: Changes | None = None,
+) -> Pattern:
+    """The pattern of a routing, in the threads, gauge and ends of these tests."""
+    frame = Frame(THREADS, GAUGE, ENDS, "test band", ground)
+    return to_pattern(net, solution, Wants(wanted), frame, changes)

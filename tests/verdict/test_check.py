@@ -12,21 +12,20 @@ from pipeline.band.knots import Knot
 from pipeline.band.network import RowPlan, network, picture_rows
 from pipeline.band.pattern import Pattern, Row, Section, problems, render
 from pipeline.colour import delta_e, parse_hex
-from pipeline.design.assemble import to_pattern
 from pipeline.verdict.feasibility import check
-from tests.verdict.bands import ENDS, GAUGE, THREADS, plain_replay, random_band, routes
+from tests.verdict.bands import ENDS, GAUGE, THREADS, assembled, plain_replay, random_band, routes
 
 ORDERS = st.sampled_from(["rows", "diagonal"])
 
 
-def assembled(seed: int, worked: str, **more) -> Pattern:
+def at_random(seed: int, worked: str, **more) -> Pattern:
     net, solution, wanted = random_band(seed, worked)
-    return to_pattern(net, solution, wanted, THREADS, GAUGE, ENDS, "test band", ground=0, **more)
+    return assembled(net, solution, wanted, ground=0, **more)
 
 
 @given(st.integers(0, 10_000), ORDERS)
 def test_check_agrees_with_a_second_replay(seed: int, worked: str) -> None:
-    pattern = assembled(seed, worked)
+    pattern = at_random(seed, worked)
     seen = plain_replay(json.loads(render(pattern)))
     asked = [knot for knot in seen if knot["wanted"] is not None]
     wrong = [knot for knot in asked if knot["shown"] != knot["wanted"]]
@@ -48,7 +47,7 @@ def test_check_agrees_with_a_second_replay(seed: int, worked: str) -> None:
 @given(st.integers(0, 10_000), ORDERS)
 def test_assembled_patterns_are_legal_and_keep_the_routes(seed: int, worked: str) -> None:
     net, solution, wanted = random_band(seed, worked)
-    pattern = to_pattern(net, solution, wanted, THREADS, GAUGE, ENDS, "test band", ground=0)
+    pattern = assembled(net, solution, wanted, ground=0)
     assert list(problems(pattern)) == []
     knots = [knot for _, _, _, row in pattern.rows() for knot in row.knots]
     assert [p for p, _ in knots] == net.position.tolist()
@@ -69,7 +68,7 @@ def test_assembled_patterns_are_legal_and_keep_the_routes(seed: int, worked: str
 def test_a_row_of_one_leader_reads_as_one_leader() -> None:
     net = network(4, picture_rows(4, 2, "rows"))
     solution = routes(net, [1, 0, 0, 0], [True] * 6)
-    pattern = to_pattern(net, solution, [1, 1, 1, 0, 0, 0], THREADS, GAUGE, ENDS, "leader")
+    pattern = assembled(net, solution, [1, 1, 1, 0, 0, 0])
     kinds = [[kind for _, kind in row.knots] for _, _, _, row in pattern.rows()]
     # By hand: the leader ties across and shows; coming back the bases tie on it and show.
     assert kinds == [[Knot.FORWARD] * 3, [Knot.FORWARD] * 3]
@@ -88,7 +87,7 @@ def test_sections_break_where_the_turns_break() -> None:
     net = network(3, rows)
     solution = routes(net, [0, 1, 2], [True] * net.knots)
     wanted = [0, 0, None, None, None, 0, 0]
-    pattern = to_pattern(net, solution, wanted, THREADS, GAUGE, ENDS, "turns")
+    pattern = assembled(net, solution, wanted)
     assert [(s.kind, len(s.rows)) for s in pattern.sections] == [
         ("picture", 1),
         ("switching", 3),
@@ -103,7 +102,7 @@ def test_a_thread_change_is_hidden_and_counted() -> None:
     net = network(3, picture_rows(3, 2, "rows"))
     solution = routes(net, [1, 0, 0], [True] * 4)
     # The leader (thread 1) is core in the second knot and goes on as thread 2.
-    pattern = to_pattern(net, solution, [1, 0, 2, 2], THREADS, GAUGE, ENDS, "change", changes={1: (0, 2)})
+    pattern = assembled(net, solution, [1, 0, 2, 2], changes={1: (0, 2)})
     found = check(pattern)
     assert found.complete and (found.joins, found.thread_changes) == (1, 1)
     assert [k["shown"] for k in plain_replay(json.loads(render(pattern)))] == [1, 0, 2, 2]
@@ -124,7 +123,7 @@ def test_hand_overs_count_straight_rows_only() -> None:
 
 def test_wanting_nothing_is_complete() -> None:
     net = network(3, picture_rows(3, 1, "diagonal"))
-    pattern = to_pattern(net, routes(net, [1, 2, 3], [False]), [None], THREADS, GAUGE, ENDS, "free", ground=2)
+    pattern = assembled(net, routes(net, [1, 2, 3], [False]), [None], ground=2)
     assert check(pattern).cells == 0 and check(pattern).complete
     assert plain_replay(json.loads(render(pattern)))[0]["shown"] == 2
 
@@ -132,4 +131,4 @@ def test_wanting_nothing_is_complete() -> None:
 def test_lengths_must_agree() -> None:
     net = network(3, picture_rows(3, 1, "rows"))
     with pytest.raises(ValueError, match="2 entries"):
-        to_pattern(net, routes(net, [0, 1, 2], [True] * 2), [0], THREADS, GAUGE, ENDS, "short")
+        assembled(net, routes(net, [0, 1, 2], [True] * 2), [0])

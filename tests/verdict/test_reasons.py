@@ -10,11 +10,10 @@ from hypothesis import strategies as st
 
 from pipeline.band.pattern import Pattern
 from pipeline.band.replay import replay
-from pipeline.design.assemble import to_pattern
 from pipeline.routing.question import Ease
 from pipeline.verdict.feasibility import check
 from pipeline.verdict.reasons import Reason, Why, reasons
-from tests.verdict.bands import ENDS, GAUGE, THREADS, random_band
+from tests.verdict.bands import THREADS, assembled, random_band
 
 ORDERS = st.sampled_from(["rows", "diagonal"])
 States = set[tuple[int, ...]]
@@ -65,7 +64,7 @@ def orders_before(pattern: Pattern) -> dict[tuple[int, int], tuple[int, ...]]:
 @given(st.integers(0, 10_000), ORDERS, st.sampled_from(list(Ease)))
 def test_so_many_rows_make_the_cell_and_fewer_do_not(seed: int, worked: str, ease: Ease) -> None:
     net, solution, wanted = random_band(seed, worked)
-    pattern = to_pattern(net, solution, wanted, THREADS, GAUGE, ENDS, "test band")
+    pattern = assembled(net, solution, wanted)
     found = check(pattern)
     orders = orders_before(pattern)
     for cell, reason in zip(found.unmade, reasons(pattern, found, lower_bound=0.0, ease=ease), strict=True):
@@ -93,7 +92,7 @@ def reason_of(lower_bound: float, found: dict[int, float]) -> tuple[Reason, floa
     """The first conflict in a band, with the colour error of the band and what the cell is off by."""
     for seed in range(200):
         net, solution, wanted = random_band(seed, "rows")
-        pattern = to_pattern(net, solution, wanted, THREADS, GAUGE, ENDS, "test band")
+        pattern = assembled(net, solution, wanted)
         seen = check(pattern)
         for i, reason in enumerate(reasons(pattern, seen, lower_bound=0.0)):
             if reason.kind is Why.CONFLICT:
@@ -128,7 +127,7 @@ def test_what_is_found_is_told_apart_from_what_is_certified() -> None:
 @given(st.integers(0, 2_000), ORDERS)
 def test_absent_threads_are_named(seed: int, worked: str) -> None:
     net, solution, wanted = random_band(seed, worked)
-    pattern = to_pattern(net, solution, wanted, THREADS, GAUGE, ENDS, "test band")
+    pattern = assembled(net, solution, wanted)
     found = check(pattern)
     for cell, reason in zip(found.unmade, reasons(pattern, found, lower_bound=0.0), strict=True):
         assert (reason.kind is Why.ABSENT) == (cell.wanted not in pattern.strands)

@@ -9,13 +9,12 @@ from pathlib import Path
 import pytest
 
 from pipeline.band.pattern import Pattern
-from pipeline.design.assemble import to_pattern
 from pipeline.errors import InputError
 from pipeline.report import Report, read_report, report_of_pattern
 from pipeline.report.model import EaseGiven, GroupUse, Suggested
 from pipeline.verdict.feasibility import Feasibility, check
 from pipeline.verdict.reasons import reasons
-from tests.verdict.bands import ENDS, GAUGE, THREADS, plain_replay, random_band
+from tests.verdict.bands import assembled, plain_replay, random_band
 
 PROMISED = [
     "cells",
@@ -36,7 +35,7 @@ PROMISED = [
 
 @pytest.fixture
 def band() -> tuple[Pattern, Feasibility]:
-    pattern = to_pattern(*random_band(7, "rows"), THREADS, GAUGE, ENDS, "harbour pennant", ground=0)
+    pattern = assembled(*random_band(7, "rows"), ground=0)
     return pattern, check(pattern)
 
 
