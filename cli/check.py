@@ -47,7 +47,7 @@ def command(
     if len(verdict.unmade) > 20:
         out.print(f"  … and {len(verdict.unmade) - 20} more")
     if text is not None:
-        from pipeline.instructions.spoken import compare, read_text
+        from pipeline.instructions.compare import compare, read_text
 
         differences = compare(read_text(text), document)
         if differences:

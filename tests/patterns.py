@@ -7,11 +7,11 @@ shrinks towards few strands, few rows and one section.
 from __future__ import annotations
 
 import random
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from hypothesis import strategies as st
 
-from pipeline.band.knots import WORKED, Knot, Worked, row_positions
+from pipeline.band.knots import WORKED, Knot, Tied, Worked, row_positions, tie
 from pipeline.band.pattern import End, Ends, Gauge, GaugeByOrder, Join, Pattern, PatternThread, Row, Section
 
 ROWS_GAUGE = Gauge(strand_pitch_mm=1.42, row_pitch_mm=1.42, tie_mm=9.0, core_mm=1.6)
@@ -116,3 +116,9 @@ def patterns(
         sections=st.integers(1, max_sections),
         joins=st.none() if joins is None else st.just(joins),
     )
+
+
+def tie_all(order: Sequence[int], knots: Iterable[tuple[int, Knot]]) -> tuple[list[Tied], list[int]]:
+    """Tie knots one after another; return what was tied and the order afterwards."""
+    now = list(order)
+    return [tie(now, position, knot) for position, knot in knots], now

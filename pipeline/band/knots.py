@@ -7,7 +7,6 @@ the choices there are, so there are four knots.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -82,20 +81,6 @@ def tie(order: list[int], position: int, knot: Knot) -> Tied:
     if knot.swaps:
         order[position], order[position + 1] = tied.right, tied.left
     return tied
-
-
-def tie_all(order: Sequence[int], knots: Iterable[tuple[int, Knot]]) -> tuple[list[Tied], list[int]]:
-    """Tie knots one after another; return what was tied and the order afterwards.
-
-    A row of three forward knots carries the first strand across (worked by hand in the trade's
-    notes: N W W W becomes W W W N):
-
-    >>> tied, after = tie_all([0, 1, 2, 3], [(p, Knot.FORWARD) for p in range(3)])
-    >>> [t.tying for t in tied], after
-    ([0, 0, 0], [1, 2, 3, 0])
-    """
-    now = list(order)
-    return [tie(now, position, knot) for position, knot in knots], now
 
 
 def row_positions(strands: int, row: int, worked: Worked) -> tuple[int, ...]:

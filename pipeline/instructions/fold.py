@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
-from itertools import groupby
+from itertools import accumulate, groupby
 
 from pipeline.instructions.model import Repeat, Said, Step
 
@@ -52,16 +52,14 @@ def _told(step: Step) -> object:
 def fold(said: Sequence[Said]) -> list[int | Repeat]:
     """Replace passages that were said before by repeats; other lines stay as their index.
 
-    Goes from the first line to the last and takes each time the repeat that saves most spoken steps,
+    Goes from the first line to the last and takes each time the repeat that saves most breaths,
     the nearest source first. Lines that stand in the text themselves are referred to; a long passage may hold
     repeats.
     """
     does = [_what_it_does(line) for line in said]
     names = [tuple((step.leader, step.next_leader) for step in line.lines[0]) for line in said]
     named = [line.lines[0][0].taken is None for line in said]
-    spoken_before = [0]
-    for line in said:
-        spoken_before.append(spoken_before[-1] + line.spoken)
+    before = [0, *accumulate(line.breaths for line in said)]
     starts: dict[object, list[int]] = defaultdict(list)
     in_text = [False] * len(said)
     folded: list[int | Repeat] = []
@@ -82,7 +80,7 @@ def fold(said: Sequence[Said]) -> list[int | Repeat]:
                 end = i + length
                 while does[source : source + length] == does[end : end + length]:
                     end += length
-                saved = spoken_before[end] - spoken_before[i] - 1
+                saved = before[end] - before[i] - 1
                 adjacent = source + length == i
                 rank = (-saved, length, i - source)
                 if saved >= (1 if adjacent else 2) and (best is None or rank < best):
@@ -101,10 +99,10 @@ def fold(said: Sequence[Said]) -> list[int | Repeat]:
     return folded
 
 
-def spoken_steps(steps: Sequence[Step]) -> int:
-    """How many spoken steps one section takes, folded; a repeat is one."""
+def breaths(steps: Sequence[Step]) -> int:
+    """How many breaths one section takes, folded; a repeat is one."""
     said = gather(steps)
-    return sum(1 if isinstance(item, Repeat) else said[item].spoken for item in fold(said))
+    return sum(1 if isinstance(item, Repeat) else said[item].breaths for item in fold(said))
 
 
 def _what_it_does(said: Said) -> object:

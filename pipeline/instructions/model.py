@@ -69,8 +69,8 @@ class Said:
     lines: tuple[tuple[Step, ...], ...]
 
     @property
-    def spoken(self) -> int:
-        """Spoken steps: finding the row or strand, the runs, and one for "the same with …"."""
+    def breaths(self) -> int:
+        """Finding the row or strand, the runs, and one for "the same with …"."""
         first = self.lines[0]
         return bool(first[0].knots) * (1 + len(first)) + (len(self.lines) > 1)
 

@@ -1,9 +1,9 @@
-"""In which order the knots of a diagonal-worked section are spoken: few steps that tie the same band.
+"""In which order the knots of a diagonal-worked section are told: in few breaths that tie the same band.
 
 Knots whose pairs of strands do not touch may be tied in any order, so every linear extension of the
 network ties the same band. A *line* is said in one go: a strand is taken and travels to the right or to
 the left, a knot at each place it passes, or the pairs of one row are tied side by side. A *run* is a part of
-a line with one kind of knot. A line costs one spoken step (finding the strand or the row) and each of its
+a line with one kind of knot. A line costs one breath (finding the strand or the row) and each of its
 runs another.
 
 A section is cut into bands of rows, and each band is tied in one of these ways:
@@ -34,8 +34,8 @@ Rows = Sequence[Sequence[tuple[int, Knot]]]
 Ints = NDArray[np.int64]
 
 KINDS = tuple(Knot)
-STEP = 1000
-"""Cost of a spoken step; a run in which the strand that is taken does not tie costs 1 more."""
+BREATH = 1000
+"""Cost of a breath; a run in which the strand that is taken does not tie costs 1 more."""
 
 
 class Way(Enum):
@@ -95,11 +95,6 @@ def orders(rows: Rows, strands: int) -> Iterator[tuple[Run, ...]]:
     bands = _cheapest(rows, strands)
     if len(bands) > 1 or (bands and bands[0][2] not in plain):
         yield _tied(rows, bands)
-
-
-def spoken(runs: Sequence[Run]) -> int:
-    """Spoken steps: runs and lines."""
-    return len(runs) + sum(not run.goes_on for run in runs)
 
 
 def _tied(rows: Rows, bands: Sequence[tuple[int, int, _Fan]]) -> tuple[Run, ...]:
@@ -197,12 +192,12 @@ def _line_costs(kind: Ints) -> tuple[Ints, Ints]:
     behind = np.pad(kind, ((1, 0), (1, 0)), constant_values=-1)[:-1, :-1]
     carried = np.array([not knot.left_ties for knot in KINDS] + [False])[kind]
     begins_run = there & (behind != kind)
-    follows = STEP * (there & (behind < 0)) + (STEP + carried) * begins_run
-    alone = (2 * STEP + carried) * there
+    follows = BREATH * (there & (behind < 0)) + (BREATH + carried) * begins_run
+    alone = (2 * BREATH + carried) * there
     return follows.astype(np.int64), alone.astype(np.int64)
 
 
 def _row_cost(row: Sequence[tuple[int, Knot]]) -> int:
     knots = sorted(row)
     runs = sum(i == 0 or knots[i] != (knots[i - 1][0] + 2, knots[i - 1][1]) for i in range(len(knots)))
-    return STEP * (runs + bool(knots))
+    return BREATH * (runs + bool(knots))

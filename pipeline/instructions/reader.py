@@ -22,7 +22,7 @@ from pipeline.instructions.lines import (
     thread_called,
     threads_of,
 )
-from pipeline.instructions.tying import MAX_KNOTS, Done, Hands, SpokenKnot
+from pipeline.instructions.tying import MAX_KNOTS, Done, Hands, ReadKnot
 
 MAX_LINES_TIED = 200_000
 MAX_MEASURES = 1_000
@@ -42,24 +42,24 @@ class Claim:
 
 
 @dataclass(frozen=True, slots=True)
-class Spoken:
+class Reading:
     """What a text says: threads as they are called by index, thread index by starting position, the knots,
     and where they lie in the chart.
     """
 
     threads: Mapping[int, str]
     strands: tuple[int, ...]
-    knots: tuple[SpokenKnot, ...]
+    knots: tuple[ReadKnot, ...]
     claims: tuple[Claim, ...]
 
 
-def read_instructions(text: str) -> Spoken:
+def read_instructions(text: str) -> Reading:
     """Tie what the text says. Raises InputError naming the line that cannot be tied as it stands.
 
     >>> from pipeline.band.example import two_rows
     >>> from pipeline.instructions.text import write_instructions
-    >>> spoken = read_instructions(write_instructions(two_rows()))
-    >>> spoken.strands, [knot.position for knot in spoken.knots]
+    >>> reading = read_instructions(write_instructions(two_rows()))
+    >>> reading.strands, [knot.position for knot in reading.knots]
     ((0, 1, 1, 1), [0, 1, 2, 2, 1, 0])
     """
     parts = parts_of(text)
@@ -70,7 +70,7 @@ def read_instructions(text: str) -> Spoken:
     for line in work:
         reader.follow(line)
     reader.end_section(work[-1] if work else Line(1, ""))
-    return Spoken(threads, strands, tuple(reader.hands.knots), tuple(reader.claims))
+    return Reading(threads, strands, tuple(reader.hands.knots), tuple(reader.claims))
 
 
 def _watched(work: list[Line]) -> frozenset[int]:

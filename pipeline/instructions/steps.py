@@ -1,4 +1,4 @@
-"""The band as a list of spoken steps, in the order in which it takes the fewest."""
+"""The band as a list of steps, in the order that takes the fewest breaths."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from pipeline.band.pattern import Pattern, Section
 from pipeline.errors import InputError
 from pipeline.instructions.bench import Bench, Line, diagonal_lines, row_lines
-from pipeline.instructions.fold import spoken_steps
+from pipeline.instructions.fold import breaths
 from pipeline.instructions.model import Step
 from pipeline.instructions.order import orders
 
@@ -18,10 +18,10 @@ MAX_SAID = 20_000_000
 
 
 def steps(pattern: Pattern) -> tuple[Step, ...]:
-    """Return the whole band as spoken steps, none folded.
+    """Return the whole band as steps, none folded.
 
     Of the orders in which a diagonal-worked section can be tied, the one is taken that needs the fewest
-    spoken steps once repeats are folded. Raises InputError for a band that is too large to be put
+    breaths once repeats are folded. Raises InputError for a band that is too large to be put
     into words.
 
     >>> from pipeline.band.example import two_rows
@@ -40,10 +40,10 @@ def steps(pattern: Pattern) -> tuple[Step, ...]:
         tried = []
         for lines in _ways(section, bench.strands):
             trial = bench.copy()
-            spoken = list(trial.tie(s, lines))
-            tried.append((spoken_steps(spoken), spoken, trial))
-        _, spoken, bench = min(tried, key=lambda way: way[0])
-        said += spoken
+            told = list(trial.tie(s, lines))
+            tried.append((breaths(told), told, trial))
+        _, told, bench = min(tried, key=lambda way: way[0])
+        said += told
     return tuple(said)
 
 

@@ -1,6 +1,6 @@
 """The band in words: everything a maker needs to tie it without a chart.
 
-The text is written to be spoken and to be read back by a program (``reader.py``): each line of the
+The text is written for a maker, and to be read back by a program (``reader.py``): each line of the
 part "Work" is a row, a step, a repeat, a checkpoint or a heading, in fixed words.
 """
 
@@ -8,16 +8,13 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable, Iterator, Sequence
-from itertools import groupby
 
 from pipeline.band.pattern import Pattern
 from pipeline.instructions import words
 from pipeline.instructions.compose import instructions
-from pipeline.instructions.fold import spoken_steps
 from pipeline.instructions.model import Entry, Instructions, Part, Passage, Repeat
 from pipeline.instructions.phrases import Phrases
 from pipeline.instructions.start import AGAIN, TOOLS, how_to_read
-from pipeline.instructions.steps import steps
 from pipeline.materials.lengths import Cut
 
 WIDTH = 88
@@ -120,24 +117,6 @@ def _lines(passage: Passage, phrases: Phrases) -> Iterator[Entry]:
             yield Entry("measure", phrases.measure(passage, i))
         if not passage.checks.isdisjoint(done):
             yield Entry("check", phrases.order(passage, done[-1]))
-
-
-def step_counts(pattern: Pattern) -> tuple[int, int]:
-    """Spoken steps of the plain row-by-row list, and of the text as written.
-
-    Finding a row or a strand is a spoken step, and so is each run of equal knots, "the same with …" and a
-    repeat. The plain list says every row, in runs of equal knots that neighbour each other.
-    """
-    plain = 0
-    for _, _, section, row in pattern.rows():
-        knots = row.knots if section.worked == "rows" else tuple(sorted(row.knots))
-        reach = 1 if section.worked == "rows" else 2
-        plain += bool(knots)
-        for i, (position, knot) in enumerate(knots):
-            follows = i > 0 and abs(position - knots[i - 1][0]) == reach and knot == knots[i - 1][1]
-            plain += not follows
-    sections = groupby(steps(pattern), key=lambda step: step.section)
-    return plain, sum(spoken_steps(list(said)) for _, said in sections)
 
 
 def _wrapped(line: str) -> str:

@@ -16,7 +16,7 @@ MAX_TAKEN = 200_000
 
 
 @dataclass(frozen=True, slots=True)
-class SpokenKnot:
+class ReadKnot:
     """One knot that the text asks for; ``line`` counts from 1, ``position`` from 0 and from the left of a
     maker at the near side of the board. ``joined``: (strand, thread) of a new piece laid in, if any.
     """
@@ -54,7 +54,7 @@ class Hands:
 
     def __init__(self, threads: Mapping[int, str], strands: tuple[int, ...]) -> None:
         self.threads = threads
-        self.knots: list[SpokenKnot] = []
+        self.knots: list[ReadKnot] = []
         self.order = list(range(len(strands)))
         self._thread_of = list(strands)
 
@@ -259,4 +259,4 @@ class Hands:
             if joined[0] not in (tied.left, tied.right):
                 raise refuse(line, f"strand {join[1]} is not in the knot of the join")
             self._thread_of[joined[0]] = joined[1]
-        self.knots.append(SpokenKnot(line.number, position, knot, joined))
+        self.knots.append(ReadKnot(line.number, position, knot, joined))

@@ -1,7 +1,7 @@
 """The words that written instructions are made of; whoever writes or reads them takes them from here.
 
 Only vocabulary lives here: how a thread is called, how a run of equal things is counted, and the fixed
-phrases. Positions, columns and strands are spoken from 1.
+phrases. Positions, columns and strands count from 1.
 """
 
 from __future__ import annotations

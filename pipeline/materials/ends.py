@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import assert_never
 
 from pipeline.band.knots import Worked
-from pipeline.band.pattern import End, Ends, Gauge, Pattern
+from pipeline.band.pattern import End, Gauge, Pattern
 from pipeline.band.replay import replay
 from pipeline.errors import InputError
 from pipeline.literals import FOLDED_STYLES, TAIL_STYLES, EndStyle, listed
@@ -298,9 +298,3 @@ def _strands(count: int) -> str:
 
 def _mm(length: float) -> str:
     return f"{length:.0f} mm"
-
-
-def plain_ends(tail_mm: float = TAIL_MM["straight"]) -> Ends:
-    """Straight ends with the same tail at both."""
-    end = End(style="straight", tail_mm=tail_mm)
-    return Ends(start=end, finish=end)

@@ -56,13 +56,3 @@ def ink_on(ground: str) -> str:
     ('#ffffff', '#000000')
     """
     return max("#000000", "#ffffff", key=lambda ink: contrast(ink, ground))
-
-
-def mix(one: str, other: str, share: float) -> str:
-    """Blend ``share`` of ``other`` into ``one`` (sRGB values, good enough for tints).
-
-    >>> mix("#000000", "#ffffff", 0.5)
-    '#808080'
-    """
-    blend = (round(a + (b - a) * share) for a, b in zip(rgb(one), rgb(other), strict=True))
-    return "#" + "".join(f"{channel:02x}" for channel in blend)

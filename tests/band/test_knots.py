@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from pipeline.band.knots import WORKED, Knot, knot_of, row_positions, tie, tie_all
+from pipeline.band.knots import WORKED, Knot, knot_of, row_positions, tie
+from tests.patterns import tie_all
 
 TABLE = {
     # knot: (the strand that shows, the order afterwards) of strands 0 and 1; the knots' common descriptions

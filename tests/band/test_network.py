@@ -8,8 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.band.knots import WORKED, Knot, tie_all
+from pipeline.band.knots import WORKED, Knot
 from pipeline.band.network import Network, RowPlan, network, picture_rows
+from tests.patterns import tie_all
 
 
 @st.composite

@@ -22,7 +22,7 @@ from pipeline.blocks.weave import (
 )
 from pipeline.blocks.words import parse_groups, parse_moves
 from pipeline.errors import ImpossibleError, InputError
-from pipeline.instructions.spoken import compare
+from pipeline.instructions.compare import compare
 from pipeline.instructions.text import write_instructions
 from tests.instructions.bands import CHALK, CORAL, GAUGE, NAVY, STRAIGHT
 

@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 from pipeline.band.pattern import Pattern, PatternThread
 from pipeline.blocks.switches import switches_of
 from pipeline.blocks.weave import Group, Switch, blocks_pattern, default_moves, weave
-from pipeline.materials.ends import plain_ends
 from pipeline.materials.gauge import preset_gauge
+from tests.materials.bands import PLAIN_ENDS
 from tests.patterns import THREADS, random_pattern
 
 
@@ -17,7 +17,7 @@ def blocks(groups: list[tuple[int, int]], moves: list[tuple[Switch, ...]]) -> Pa
     made = [Group(thread, strands) for thread, strands in groups]
     threads: tuple[PatternThread, ...] = THREADS
     woven = weave([group.strands for group in made], moves)
-    return blocks_pattern(made, woven, threads, preset_gauge(0.71, "diagonal"), plain_ends(), "switched")
+    return blocks_pattern(made, woven, threads, preset_gauge(0.71, "diagonal"), PLAIN_ENDS, "switched")
 
 
 def test_two_groups_by_hand() -> None:

@@ -16,7 +16,7 @@ from pipeline.batch.listing import read_lines
 from pipeline.drawer.stash import read_stash
 from pipeline.errors import HitchgridError, InputError
 from pipeline.files.reading import Kind, json_of, read_plain
-from pipeline.instructions.spoken import read_text
+from pipeline.instructions.compare import read_text
 from pipeline.materials.gauge import saved
 from pipeline.motif.picture import load_picture
 from pipeline.motif.typeface import typeset

@@ -16,7 +16,7 @@ from pipeline.drawer.stash import parse_stash, split_names, thread_of
 from pipeline.errors import HitchgridError
 from pipeline.files.channels import json_text, printable, shell, spreadsheet, xml
 from pipeline.files.reading import json_of
-from pipeline.instructions.spoken import compare, read_instructions
+from pipeline.instructions.compare import compare, read_instructions
 from pipeline.materials.gauge import _parsed
 from pipeline.motif import font_worker
 from pipeline.motif.raster import decode

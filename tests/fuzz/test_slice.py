@@ -27,7 +27,7 @@ from pipeline.colour import hex_of, parse_hex
 from pipeline.drawer.stash import parse_stash
 from pipeline.errors import HitchgridError
 from pipeline.files.folder import folder_name
-from pipeline.instructions.spoken import compare, read_instructions
+from pipeline.instructions.compare import compare, read_instructions
 from pipeline.instructions.text import write_instructions
 from pipeline.limits import ANY_LENGTH_MM, MOST_TITLE
 from pipeline.materials.lengths import cut_list

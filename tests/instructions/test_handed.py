@@ -9,7 +9,7 @@ from pipeline.band.handed import begins_right, for_left_hand, mirrored, turned
 from pipeline.band.pattern import End, Ends, Pattern, problems
 from pipeline.band.replay import replay
 from pipeline.errors import ImpossibleError
-from pipeline.instructions.spoken import compare
+from pipeline.instructions.compare import compare
 from pipeline.instructions.text import write_instructions
 from tests.instructions.bands import FLAG, two_thread_picture
 from tests.patterns import patterns, random_pattern

@@ -7,7 +7,7 @@ import re
 from hypothesis import given
 
 from pipeline.band.pattern import Pattern, PatternThread
-from pipeline.instructions.spoken import compare
+from pipeline.instructions.compare import compare
 from pipeline.instructions.text import write_instructions
 from pipeline.materials.lengths import cut_list
 from tests.instructions.bands import FLAG, course_change, two_thread_picture

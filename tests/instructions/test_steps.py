@@ -7,15 +7,16 @@ from collections.abc import Callable
 import pytest
 from hypothesis import given
 
+from benchmarks.breaths import counted
 from pipeline.band.handed import for_left_hand
 from pipeline.band.knots import knot_of, tie
 from pipeline.band.pattern import Pattern, PatternThread, Row
 from pipeline.band.replay import replay
+from pipeline.instructions.compare import compare
 from pipeline.instructions.compose import instructions
 from pipeline.instructions.phrases import Phrases
-from pipeline.instructions.spoken import compare
 from pipeline.instructions.steps import steps
-from pipeline.instructions.text import step_counts, words, write_instructions
+from pipeline.instructions.text import words, write_instructions
 from pipeline.materials.lengths import cut_list
 from tests.instructions.bands import FLAG, course_change, regatta_blocks, two_thread_picture
 from tests.patterns import patterns, random_pattern
@@ -81,7 +82,7 @@ def test_never_more_steps_than_the_plain_list(pattern: Pattern) -> None:
         else section
         for section in pattern.sections
     )
-    plain, written = step_counts(pattern.model_copy(update={"sections": sections}))
+    plain, written = counted(pattern.model_copy(update={"sections": sections}))
     assert written <= plain
 
 

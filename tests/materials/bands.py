@@ -1,12 +1,28 @@
 """Bands made by hand for the tests of the thread plan."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 
 from pipeline.band.knots import knot_of, row_positions
-from pipeline.band.pattern import Pattern, Row, Section
-from pipeline.materials.ends import plain_ends
+from pipeline.band.pattern import End, Ends, Pattern, Row, Section
+from pipeline.materials.ends import end_use
 from pipeline.materials.gauge import preset_gauge
+from pipeline.materials.lengths import OVERLAP_MM, Cut, charges
 from tests.patterns import THREADS
+
+TAIL = End(style="straight", tail_mm=100)
+PLAIN_ENDS = Ends(start=TAIL, finish=TAIL)
+
+
+def left_after_rows(pattern: Pattern, cuts: tuple[Cut, ...]) -> Iterator[list[float]]:
+    """What is left of each strand's present piece after every row, in mm, by starting position."""
+    left = [cut.pieces_mm[0] - mm for cut, mm in zip(cuts, end_use(pattern).start_mm, strict=True)]
+    later = [list(cut.pieces_mm[1:]) for cut in cuts]
+    for row in charges(pattern):
+        for charge in row.charges:
+            left[charge.strand] -= charge.mm
+            if charge.thread is not None:
+                left[charge.strand] = later[charge.strand].pop(0) - OVERLAP_MM
+        yield list(left)
 
 
 def lettering(
@@ -39,6 +55,6 @@ def lettering(
         strands=(0, *bases),
         gauge=preset_gauge(0.71, "rows"),
         sections=(Section(kind="picture", worked="rows", rows=tuple(made)),),
-        ends=plain_ends(),
+        ends=PLAIN_ENDS,
         ground=0,
     )

@@ -15,15 +15,15 @@ from pipeline.drawer.stash import Stash, thread_of
 from pipeline.errors import ImpossibleError, InputError
 from pipeline.limits import USUAL_ROOM_MM
 from pipeline.materials.cutting import cut_skeins
-from pipeline.materials.ends import end_use, finish_steps, make_end, plain_ends, start_steps
+from pipeline.materials.ends import end_use, finish_steps, make_end, start_steps
 from pipeline.materials.fit import GAP_MM, Fit, fit_rows
 from pipeline.materials.gauge import Strand, Swatch, fit_gauge, gauges_path, preset_gauge
 from pipeline.materials.joins import on_cards, place_joins
-from pipeline.materials.lengths import OVERLAP_MM, checkpoints, cut_list, pieces
+from pipeline.materials.lengths import OVERLAP_MM, cut_list, pieces
 from pipeline.materials.price import grade, hours
-from pipeline.materials.rescale import replan, rows_done
+from pipeline.materials.rescale import order_after, replan, rows_done
 from pipeline.materials.skeins import owned_skeins, plan_skeins
-from tests.materials.bands import lettering
+from tests.materials.bands import PLAIN_ENDS, left_after_rows, lettering
 from tests.patterns import random_pattern
 
 GAUGE = preset_gauge(0.71, "rows")
@@ -33,7 +33,7 @@ def band_of(*rows: list[tuple[int, Knot]], strands: tuple[int, ...], worked: str
     made = tuple(Row(knots=tuple(row), wanted=(None,) * len(row)) for row in rows)
     section = Section(kind="plain", worked=worked, rows=made)
     return two_rows().model_copy(
-        update={"strands": strands, "sections": (section,), "gauge": GAUGE, "ends": plain_ends(), **more}
+        update={"strands": strands, "sections": (section,), "gauge": GAUGE, "ends": PLAIN_ENDS, **more}
     )
 
 
@@ -145,11 +145,11 @@ def test_a_wrist_less_its_gap_is_knotted() -> None:
     plain = fit_rows(165, GAUGE)
     assert (plain.knotted_mm, plain.gap_mm, plain.tapers_mm) == (165 + USUAL_ROOM_MM - GAP_MM, GAP_MM, 0.0)
     cord = make_end("holding-cord", (0, 0, 0, 0), GAUGE, at_start=True)
-    assert fit_rows(165, GAUGE, ends=Ends(start=cord, finish=plain_ends().finish)) == plain
+    assert fit_rows(165, GAUGE, ends=Ends(start=cord, finish=PLAIN_ENDS.finish)) == plain
     shaped = GAUGE.model_copy(update={"leader_tied": KnotLength(across_mm=2.1, along_mm=3.0)})
     assert fit_rows(165, shaped) == plain  # as long as nothing is known of cells that bases tie
     loop = make_end("loop", (0, 0, 0, 0), GAUGE, at_start=True)
-    closed = fit_rows(165, GAUGE, ends=Ends(start=loop, finish=plain_ends().finish))
+    closed = fit_rows(165, GAUGE, ends=Ends(start=loop, finish=PLAIN_ENDS.finish))
     assert closed.gap_mm == loop.loop_mm / 2 == 20
     both = fit_rows(165, GAUGE, ends=Ends(start=_tapered(True), finish=_tapered(False)))
     assert both.tapers_mm == pytest.approx(2 * _tapered(False).taper_mm)
@@ -338,7 +338,7 @@ def test_a_strand_that_has_been_joined_is_joined_again_below() -> None:
 def test_tapers_that_leave_nothing() -> None:
     wide = make_end("tie", (0,) * 300, GAUGE, at_start=False, taper=True)
     with pytest.raises(ImpossibleError, match="nothing to knot"):
-        fit_rows(165, GAUGE, ends=Ends(start=plain_ends().start, finish=wide))
+        fit_rows(165, GAUGE, ends=Ends(start=PLAIN_ENDS.start, finish=wide))
 
 
 # ---------------------------------------------------------------- skeins
@@ -497,12 +497,13 @@ def test_the_first_to_run_out_is_named_first() -> None:
 
 
 def test_a_hand_as_planned_is_recognised_below_a_join() -> None:
-    """What the checkpoint after row 40 expects is measured, also of the leader's second piece."""
+    """What should be left after row 40 is measured, also of the leader's second piece."""
     band = place_joins(lettering(strands=13, rows=60, ground_bases=(0, 1, 10, 11)), 2500, card_mm=4000)
     cuts = cut_list(band)
-    point = checkpoints(band, cuts, every=40)[0]
-    for measured in ({0: point.left_mm[0]}, dict(enumerate(point.left_mm))):
+    after = list(left_after_rows(band, cuts))[39]
+    left = [after[strand] for strand in order_after(band, rows_done(band, 40))]
+    for measured in ({0: left[0]}, dict(enumerate(left))):
         made = replan(band, cuts, rows_done(band, 40), measured)
         assert (made.hand.tie_rate, made.hand.core_rate) == pytest.approx((1.0, 1.0), rel=0.01)
-        assert [strand.left_mm for strand in made.strands] == pytest.approx(point.left_mm, abs=1.0)
+        assert [strand.left_mm for strand in made.strands] == pytest.approx(left, abs=1.0)
         assert made.short == () and made.pattern.joins == band.joins

@@ -11,7 +11,7 @@ from pipeline.band.pattern import Ends, KnotLength
 from pipeline.drawer.stash import diameter_mm
 from pipeline.errors import ImpossibleError, InputError
 from pipeline.limits import USUAL_ROOM_MM
-from pipeline.materials.ends import make_end, plain_ends
+from pipeline.materials.ends import make_end
 from pipeline.materials.fit import GAP_MM, SIZES, fit_rows, size_named
 from pipeline.materials.gauge import (
     Strand,
@@ -25,7 +25,7 @@ from pipeline.materials.gauge import (
     saved_gauges,
 )
 from pipeline.materials.lengths import cut_list
-from tests.materials.bands import lettering
+from tests.materials.bands import PLAIN_ENDS, lettering
 from tests.patterns import random_pattern
 
 
@@ -94,11 +94,11 @@ def test_percentiles_agree_with_mean_and_spread():
 
 def test_fit_adds_up():
     gauge = preset_gauge(0.71, "rows")
-    fit = fit_rows(165, gauge, ends=plain_ends())
+    fit = fit_rows(165, gauge, ends=PLAIN_ENDS)
     assert fit.knotted_mm == 165 + USUAL_ROOM_MM - GAP_MM
     assert fit.rows == round(fit.knotted_mm / gauge.row_pitch_mm) == 118
     tapered = make_end("braid", (0,) * 24, gauge, at_start=False, taper=True)
-    shorter = fit_rows(165, gauge, ends=Ends(start=plain_ends().start, finish=tapered))
+    shorter = fit_rows(165, gauge, ends=Ends(start=PLAIN_ENDS.start, finish=tapered))
     assert shorter.knotted_mm == pytest.approx(fit.knotted_mm - tapered.taper_mm)
     shaped = gauge.model_copy(
         update={
@@ -111,7 +111,7 @@ def test_fit_adds_up():
         fit_rows(5, gauge)
     with pytest.raises(ImpossibleError, match="nothing to knot"):
         wide = make_end("tie", (0,) * 300, gauge, at_start=False, taper=True)
-        fit_rows(165, gauge, ends=Ends(start=plain_ends().start, finish=wide))
+        fit_rows(165, gauge, ends=Ends(start=PLAIN_ENDS.start, finish=wide))
 
 
 @given(st.floats(4, 20), st.floats(0.5, 3), st.integers(0, 2**32 - 1))

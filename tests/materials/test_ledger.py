@@ -1,4 +1,4 @@
-"""What is left of each strand at a moment: against checkpoints row by row, and what the limit means."""
+"""What is left of each strand at a moment: against a reckoning row by row, and what the limit means."""
 
 from __future__ import annotations
 
@@ -7,21 +7,22 @@ from hypothesis import given
 
 from pipeline.band.pattern import Pattern
 from pipeline.materials.ledger import Ledger
-from pipeline.materials.lengths import checkpoints, cut_list
+from pipeline.materials.lengths import cut_list
+from tests.materials.bands import left_after_rows
 from tests.patterns import patterns, random_pattern
 
 
 @given(patterns(max_sections=1))
-def test_after_whole_rows_it_is_what_the_checkpoints_say(pattern: Pattern) -> None:
+def test_after_whole_rows_it_is_what_is_left(pattern: Pattern) -> None:
     """But for what a strand needs to pass rows without a knot, which is charged at its next knot here."""
     cuts = cut_list(pattern)
     book = Ledger(pattern, cuts)
     done: set[tuple[int, int, int]] = set()
     gauge = pattern.gauge_of(pattern.sections[0].worked)
-    for point, (s, r, _, row) in zip(checkpoints(pattern, cuts, every=1), pattern.rows(), strict=True):
+    for left, (s, r, _, row) in zip(left_after_rows(pattern, cuts), pattern.rows(), strict=True):
         done |= {(s, r, k) for k in range(len(row.knots))}
         for account in book.at(done):
-            ahead = account.left_mm - point.left_mm[point.order.index(account.strand)]
+            ahead = account.left_mm - left[account.strand]
             assert -1e-6 <= ahead <= len(pattern.sections[0].rows) * 2 * gauge.strand_pitch_mm
 
 

@@ -13,9 +13,10 @@ from pipeline.band.replay import replay
 from pipeline.materials.ends import end_use
 from pipeline.materials.gauge import preset_gauge, wrap_mm
 from pipeline.materials.joins import place_joins
-from pipeline.materials.lengths import OVERLAP_MM, charges, checkpoints, cut_list, cut_list_csv
+from pipeline.materials.lengths import OVERLAP_MM, charges, cut_list, cut_list_csv
 from pipeline.materials.price import grade, hours
 from pipeline.materials.sharing import share
+from tests.materials.bands import left_after_rows
 from tests.patterns import patterns, random_pattern
 
 
@@ -52,13 +53,11 @@ def test_every_piece_shows_the_thread_it_is_cut_from(pattern):
 
 
 @settings(max_examples=40)
-@given(patterns(), st.integers(1, 9))
-def test_checkpoints_end_with_the_finish_and_the_margin(pattern, every):
-    cuts = cut_list(pattern, margin=0.0, lots=0.0)
-    last = checkpoints(pattern, cuts, every=every)[-1]
-    finish = end_use(pattern).finish_mm
-    for strand, left in zip(last.order, last.left_mm, strict=True):
-        assert finish[strand] - 1e-6 <= left < finish[strand] + 10 + 1e-6
+@given(patterns())
+def test_after_the_last_row_the_finish_and_the_rounding_are_left(pattern):
+    *_, last = left_after_rows(pattern, cut_list(pattern, margin=0.0, lots=0.0))
+    for left, finish in zip(last, end_use(pattern).finish_mm, strict=True):
+        assert finish - 1e-6 <= left < finish + 10 + 1e-6
 
 
 @given(patterns(), st.floats(0, 0.3))

@@ -9,7 +9,7 @@ from pipeline.drawer.stash import Stash, thread_of
 from pipeline.materials.gauge import preset_gauge
 from pipeline.materials.lengths import cut_list
 from pipeline.materials.skeins import plan_skeins
-from pipeline.materials.supply import Demand, demand, expected, most_share, most_strands, shortage
+from pipeline.materials.supply import Demand, demand, most_share, most_strands
 from tests.materials.bands import lettering
 
 
@@ -48,21 +48,6 @@ def test_skeins_give_whole_strands() -> None:
     )
     # strands of 4 m are joined from two pieces of 2 m: a skein gives two of them
     assert most_strands(thread_of("navy", "#1b2a59", 8.0), Demand(4, 4.0)) == 2
-
-
-def test_what_is_short_is_bought_in_whole_skeins() -> None:
-    navy, chalk = thread_of("navy", "#1b2a59", 8), thread_of("chalk", "#f4f1e8", 0.5)
-    red = thread_of("red", "#c8202c")
-    found = expected([(navy, 0.75), (chalk, 0.2), (red, 0.05)], Demand(16, 1.9))
-    assert [made.strands for made in found] == [12, 3, 1]
-    assert [made.buy for made in found] == [2, 1, 0]  # 4 a skein: 8 and 3 strands are lacking
-    assert shortage(found) == (
-        "The drawer is likely to be short: about 22.8 m of navy are needed and 8 m owned; "
-        "about 5.7 m of chalk are needed and 0.5 m owned; buy 2 skeins of navy and 1 skein of chalk."
-    )
-    assert shortage(found[2:]) is None
-    with pytest.raises(ValueError, match="no thread shows"):
-        expected([(navy, 0.0)], Demand(4, 1.9))
 
 
 def test_metres_that_do_and_skeins_that_do_not() -> None:

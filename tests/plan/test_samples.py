@@ -20,7 +20,7 @@ from PIL import Image
 from pipeline.band.pattern import parse_pattern, render
 from pipeline.bundle import TIMINGS, band_files
 from pipeline.drawer.stash import builtin_stash, read_stash
-from pipeline.instructions.spoken import compare
+from pipeline.instructions.compare import compare
 from pipeline.instructions.text import write_instructions
 from pipeline.order.asked import Band, Drawer, LetterSource, PictureSource, Request, Tying
 from pipeline.plan import Plan, plan

@@ -12,7 +12,8 @@ from itertools import permutations
 import numpy as np
 import pytest
 
-from pipeline.band.knots import Knot, row_positions, tie_all
+from pipeline.band.knots import Knot, row_positions
+from tests.patterns import tie_all
 
 
 def _reached(strands: int, first: int) -> list[np.ndarray]:

@@ -15,18 +15,18 @@ from pipeline.band.knots import tie
 from pipeline.band.pattern import Pattern
 from pipeline.band.replay import replay
 from pipeline.errors import InputError
-from pipeline.instructions.spoken import Spoken, compare, read_instructions, read_text
+from pipeline.instructions.compare import Reading, compare, read_instructions, read_text
 from pipeline.instructions.text import write_instructions
 from tests.patterns import patterns, random_pattern
 
 
-def shown_cells(spoken: Spoken) -> dict[tuple[int, int], tuple[int, str]]:
+def shown_cells(reading: Reading) -> dict[tuple[int, int], tuple[int, str]]:
     """Tie the text's knots alone: (thread that shows, kind) of the k-th knot at each position."""
-    order = list(range(len(spoken.strands)))
-    threads = list(spoken.strands)
+    order = list(range(len(reading.strands)))
+    threads = list(reading.strands)
     cells: dict[tuple[int, int], tuple[int, str]] = {}
     count = [0] * len(order)
-    for said in spoken.knots:
+    for said in reading.knots:
         tied = tie(order, said.position, said.knot)
         cells[said.position, count[said.position]] = (threads[tied.tying], said.knot.value)
         count[said.position] += 1

@@ -1,12 +1,13 @@
-"""How many spoken steps bands take, against the plain row-by-row list: ``python -m benchmarks.spoken_steps``.
+"""How many breaths bands take, against the plain row-by-row list: ``python -m benchmarks.breaths``.
 
 Every sample picture on 17 strands in both orders, routed with little effort, letters, and three bands of
-blocks. Both counts are those of ``pipeline.instructions.text.step_counts``.
+blocks. A breath is what is said at once.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import groupby
 from pathlib import Path
 
 from pipeline.band.knots import WORKED
@@ -14,7 +15,8 @@ from pipeline.band.pattern import Pattern
 from pipeline.blocks.plan import Blocks, plan_blocks
 from pipeline.blocks.words import parse_groups, parse_moves
 from pipeline.drawer.stash import builtin_stash, read_stash
-from pipeline.instructions.text import step_counts
+from pipeline.instructions.fold import breaths
+from pipeline.instructions.steps import steps
 from pipeline.order.asked import Artwork, Band, Drawer, LetterSource, PictureSource, Request
 from pipeline.plan import plan
 from pipeline.routing import Budget
@@ -47,9 +49,27 @@ def bands() -> Iterator[tuple[str, Pattern]]:
         yield groups, plan_blocks(Blocks(named, moves), builtin_stash(), band).pattern
 
 
+def counted(pattern: Pattern) -> tuple[int, int]:
+    """Breaths of the plain row-by-row list, and of the text as written.
+
+    Finding a row or a strand is one, and so is each run of equal knots, "the same with …" and a
+    repeat. The plain list says every row, in runs of equal knots that neighbour each other.
+    """
+    plain = 0
+    for _, _, section, row in pattern.rows():
+        knots = row.knots if section.worked == "rows" else tuple(sorted(row.knots))
+        reach = 1 if section.worked == "rows" else 2
+        plain += bool(knots)
+        for i, (position, knot) in enumerate(knots):
+            follows = i > 0 and abs(position - knots[i - 1][0]) == reach and knot == knots[i - 1][1]
+            plain += not follows
+    sections = groupby(steps(pattern), key=lambda step: step.section)
+    return plain, sum(breaths(list(said)) for _, said in sections)
+
+
 if __name__ == "__main__":
     print("| band | knots | plain list | as written |\n|---|---|---|---|")
     for name, pattern in bands():
-        plain, written = step_counts(pattern)
+        plain, written = counted(pattern)
         knots = sum(len(row.knots) for _, _, _, row in pattern.rows())
         print(f"| {name} | {knots} | {plain} | {written} |", flush=True)

@@ -14,13 +14,13 @@ from pipeline.band.pattern import Pattern
 from pipeline.files.channels import label
 from pipeline.files.reading import Kind, read_plain, text_of
 from pipeline.instructions import words
-from pipeline.instructions.reader import Spoken, read_instructions
+from pipeline.instructions.reader import Reading, read_instructions
 from pipeline.limits import MOST_TEXT_BYTES
 
 INSTRUCTIONS = Kind("text", MOST_TEXT_BYTES, "Name a text of hitchgrid's.")
 MAX_DIFFERENCES = 1000
 
-__all__ = ["Spoken", "compare", "read_instructions", "read_text"]
+__all__ = ["Reading", "compare", "read_instructions", "read_text"]
 
 
 def read_text(path: Path) -> str:
@@ -46,12 +46,12 @@ def compare(text: str, pattern: Pattern) -> list[str]:
     return list(islice(_differences(read_instructions(text), pattern), MAX_DIFFERENCES))
 
 
-def _differences(spoken: Spoken, pattern: Pattern) -> Iterator[str]:
+def _differences(reading: Reading, pattern: Pattern) -> Iterator[str]:
     called = words.thread_labels([thread.name for thread in pattern.threads])
-    if any(not index < len(called) or called[index] != name for index, name in spoken.threads.items()):
-        yield f"the threads are {', '.join(spoken.threads.values())}, not {', '.join(called)}"
+    if any(not index < len(called) or called[index] != name for index, name in reading.threads.items()):
+        yield f"the threads are {', '.join(reading.threads.values())}, not {', '.join(called)}"
         return
-    if spoken.strands != pattern.strands:
+    if reading.strands != pattern.strands:
         yield "the strands start in another order"
         return
     rows_before = [0]
@@ -70,7 +70,7 @@ def _differences(spoken: Spoken, pattern: Pattern) -> Iterator[str]:
         queue.reverse()
     order = list(range(len(pattern.strands)))
     tied_in: list[int] = []  # the chart row of each knot, from 1
-    for said in spoken.knots:
+    for said in reading.knots:
         queue = waiting[said.position + 1]
         if not queue:
             yield f"line {said.line}: nothing more is tied at position {said.position + 1}"
@@ -91,7 +91,7 @@ def _differences(spoken: Spoken, pattern: Pattern) -> Iterator[str]:
         expected = None if join is None else ((tied.tying if join.tying else tied.core), join.thread)
         if said.joined != expected:
             yield f"line {said.line}: {where} has another join in the pattern than in the text"
-    for claim in spoken.claims:
+    for claim in reading.claims:
         rows = tied_in[claim.first : claim.end]
         if rows and (min(rows), max(rows)) != (claim.low, claim.high):
             yield f"line {claim.line}: its knots lie in chart rows {min(rows)} to {max(rows)}"
