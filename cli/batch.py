@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING
 
-import typer
-
-from cli import flags
-from pipeline import limits
-from pipeline.order.options import Group
+from cli.flags import taking
+from pipeline.order.options import OF_BATCH
 
 if TYPE_CHECKING:
     from pipeline.batch.listing import Line
@@ -19,34 +16,8 @@ if TYPE_CHECKING:
     from pipeline.materials.workshop import ThreadTotal
 
 
-def command(
-    orders: Annotated[Path, typer.Argument(help="A list of orders, CSV.", show_default=False)],
-    stash: flags.Stash = None,
-    out: Annotated[Path, typer.Option(help="Folder of all results.", rich_help_panel=Group.RESULT)] = Path(
-        "output/orders"
-    ),
-    jobs: Annotated[
-        int,
-        typer.Option(
-            help="Orders planned at the same time; 0 is one a core.",
-            min=int(limits.JOBS.least),
-            max=int(limits.JOBS.most),
-            rich_help_panel=Group.RESULT,
-        ),
-    ] = 0,
-    scheduler: Annotated[
-        str | None,
-        typer.Option(
-            help="Run them on the Dask cluster of this scheduler.",
-            metavar="ADDRESS",
-            show_default=False,
-            rich_help_panel=Group.RESULT,
-        ),
-    ] = None,
-    effort: flags.Effort = 1.0,
-    seed: flags.Seed = 0,
-    quiet: flags.Quiet = False,
-) -> None:
+@taking(OF_BATCH)
+def command(texts: Mapping[str, str]) -> None:
     """Plan every order of a list, and one cutting plan for all of them.
 
     The list has a line for each band; its header names what the flags of hitchgrid plan are called, such as
@@ -55,7 +26,7 @@ def command(
 
     Example: hitchgrid batch sample_images/regatta_orders.csv --stash sample_images/club_stash.csv --jobs 2
     """
-    from cli.console import say, watching
+    from cli.console import watching
     from pipeline.batch.listing import read_lines
     from pipeline.batch.told import LIST, SHEET, SKEINS, orders_csv, skeins_csv
     from pipeline.batch.work import Shop
@@ -63,41 +34,40 @@ def command(
     from pipeline.errors import InputError
     from pipeline.files.collection import claimed, put
     from pipeline.materials.workshop import cut_all
+    from pipeline.order.given import Given, flag
     from pipeline.writers.workshop import cutting_sheet_pdf
 
-    lines, refused = read_lines(orders)
-    owned = read_stash(stash) if stash else builtin_stash()
-    shop = Shop(out.absolute(), owned, effort, seed)
+    given = Given(texts, flag, OF_BATCH)
+    orders, stash, out = (given.text(name) for name in ("orders", "stash", "out"))
+    if orders is None:
+        raise InputError("no list of orders is named.", "Name one: hitchgrid batch orders.csv")
+    lines, refused = read_lines(Path(orders))
+    owned, folder = read_stash(Path(stash)) if stash else builtin_stash(), Path(out or "output/orders")
+    shop = Shop(folder.absolute(), owned, given.number("effort") or 1.0, given.whole("seed") or 0)
+    quiet, inputs = given.yes("quiet"), (Path(orders), Path(stash) if stash else None)
     outcomes: list[Outcome] = []
-    with claimed(shop.out, (LIST, SKEINS, SHEET), (orders, stash)), watching(quiet) as watch:
+    with claimed(shop.out, (LIST, SKEINS, SHEET), inputs), watching(quiet) as watch:
         watch.stage("planning the orders")
-        with _running(lines, shop, jobs, scheduler) as running:
+        with _running(lines, shop, given.whole("jobs") or 0, given.text("scheduler")) as running:
             for outcome in running:
                 outcomes.append(outcome)
                 watch.advising(len(outcomes), len(lines), outcome.line.title)
         found = cut_all((piece for outcome in outcomes for piece in outcome.all_pieces), owned)
-        bands = sum(outcome.line.copies for outcome in outcomes if outcome.done)
-        kept = put(
-            shop.out,
-            {
-                LIST: orders_csv(outcomes, refused),
-                SKEINS: skeins_csv(found),
-                SHEET: cutting_sheet_pdf(found, bands),
-            },
-        )
+        sheet = cutting_sheet_pdf(found, sum(outcome.line.copies for outcome in outcomes if outcome.done))
+        kept = put(shop.out, {LIST: orders_csv(outcomes, refused), SKEINS: skeins_csv(found), SHEET: sheet})
     failed = [(line.number, line.error) for line in refused]
     failed += [(outcome.line.number, outcome.error) for outcome in outcomes if not outcome.done]
     of = len(outcomes) + len(refused)
     if not quiet:
         resumed = sum(outcome.resumed for outcome in outcomes)
         before = f" ({resumed} finished before)" if resumed else ""
-        _show(found, f"{of - len(failed)} of {of} orders done{before}; see {LIST} and {SHEET} in {out}.")
-        say(kept)
+        said = f"{of - len(failed)} of {of} orders done{before}; see {LIST} and {SHEET} in {folder}."
+        _show(found, [said, *kept])
     if failed:
         number, error = min(failed)
         raise InputError(
             f"{len(failed)} of {of} orders failed, first line {number}: {error}",
-            f"All are told in {out / LIST}; correct the list and run it again.",
+            f"All are told in {folder / LIST}; correct the list and run it again.",
         )
 
 
@@ -116,10 +86,8 @@ def _running(
             yield run_on_present_backend(lines, shop)
 
 
-def _show(found: Sequence[ThreadTotal], said: str) -> None:
-    from rich.text import Text
-
-    from cli.console import out, swatch, table
+def _show(found: Sequence[ThreadTotal], said: Sequence[str]) -> None:
+    from cli.console import out, say, swatch, table
 
     def figure(amount: float | None, spelled: str) -> str:
         return "–" if amount is None else spelled.format(amount)
@@ -142,4 +110,4 @@ def _show(found: Sequence[ThreadTotal], said: str) -> None:
             ),
         )
     )
-    out.print(Text(said))
+    say(said)

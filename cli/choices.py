@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,6 +12,7 @@ from pipeline.order.options import OF_CHOICES
 
 if TYPE_CHECKING:
     from pipeline.choices.offers import Asked, Choice, Settled
+    from pipeline.order.request import Order
 
 SETTLED: dict[str, Settled] = {"worked": "worked", "turn": "turn", "ease": "ease", "hand-overs": "ease"}
 """What is the same in every band once it is asked for."""
@@ -26,7 +28,7 @@ def command(texts: Mapping[str, str]) -> None:
     """
     from cli.console import say
     from pipeline.choices.offers import offered
-    from pipeline.choices.planning import EFFORT
+    from pipeline.choices.planning import EFFORT, plan_choices
     from pipeline.choices.sheet import SHEET
     from pipeline.files.collection import claimed
     from pipeline.files.folder import folder_name
@@ -39,9 +41,9 @@ def command(texts: Mapping[str, str]) -> None:
     folder = Path(given.text("out") or Path("output") / f"{folder_name(order.title)}-choices")
     asked = offered(order.request(), settled=[settled for name, settled in SETTLED.items() if name in given])
     kept: list[str] = []
-    owned, seed = order.drawer.stash, order.search.seed
     with claimed(folder, SHEET, order.files, replace=replace):
-        shown = _plan(asked, order.title, folder, owned, jobs, effort, seed, quiet, kept)
+        planning = partial(plan_choices, jobs=jobs, effort=effort, seed=order.search.seed)
+        shown = _plan(asked, order, folder, planning, kept, quiet=quiet)
     if not quiet:
         _show(shown, len(asked), folder)
         say(dict.fromkeys(kept))
@@ -49,32 +51,32 @@ def command(texts: Mapping[str, str]) -> None:
 
 def _plan(
     asked: Sequence[Asked],
-    title: str,
+    order: Order,
     folder: Path,
-    stash: Path | None,
-    jobs: int,
-    effort: float,
-    seed: int,
-    quiet: bool,
+    planning: Callable[..., Iterator[Choice]],
     kept: list[str],
+    *,
+    quiet: bool,
 ) -> tuple[Choice, ...]:
     """Plan all, fill the sheet as they come, and write the folders of what is shown in the end.
 
-    ``kept`` hears of files of the maker's that were in the way.
+    ``planning`` is ``plan_choices`` with all but what is asked and when to halt; ``kept`` hears of files of
+    the maker's that were in the way.
     """
     from cli.console import err, watching
     from cli.interrupt import halting
-    from pipeline.choices.planning import plan_choices, unbeaten
+    from pipeline.choices.planning import unbeaten
     from pipeline.choices.sheet import choice_files, sheet
     from pipeline.files.collection import put
     from pipeline.files.folder import write_result
 
+    title, stash = order.title, order.drawer.stash
     done: list[Choice] = []
     page = folder / "choices.html"
     with halting(quiet) as halted, watching(quiet) as watch:
         watch.stage("planning the bands")
         watch.advising(0, len(asked), "")
-        for choice in plan_choices(asked, jobs=jobs, effort=effort, seed=seed, halted=halted):
+        for choice in planning(asked, halted=halted):
             done.append(choice)
             waiting = max(1, len(asked) - len(done))
             kept += put(folder, sheet(title, done, len(done), waiting=waiting, stash=stash))

@@ -46,9 +46,9 @@ class Command(TyperCommand):
     def format_options(self, ctx: Any, formatter: Any) -> None:
         """Write the flags under their headings; without ``--help-all`` the common ones."""
         sections: dict[str, list[tuple[str, str]]] = {}
-        hidden = 0
+        hidden, options = 0, getattr(self.callback, "options", NAMED)
         for param in self.get_params(ctx):
-            option = NAMED.get((param.name or "").replace("_", "-"))
+            option = options.get((param.name or "").replace("_", "-"))
             record = param.get_help_record(ctx)
             if option is not None and not option.common and not ctx.meta.get(ALL):
                 hidden += 1
@@ -68,7 +68,7 @@ class Command(TyperCommand):
 def _record(option: Option, flag: str) -> tuple[str, str]:
     """A line of help: the flag, what it does, and what is done without it."""
     without = option.otherwise or ("" if option.kind is Kind.SWITCH else option.usual)
-    named = option.shown if option.metavar == "SOURCE" else flag
+    named = option.shown if option.argument else flag
     return named, f"{option.help} [{without}]" if without else option.help
 
 

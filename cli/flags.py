@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import inspect
 from collections.abc import Callable, Iterable, Mapping
-from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
-from pipeline import limits
-from pipeline.order.options import NAMED, Kind, Option
+from pipeline.order.options import Kind, Option
 
 Body = Callable[[Mapping[str, str]], None]
 """What a command does with the texts of its options by name."""
@@ -36,6 +34,7 @@ def taking(options: Iterable[Option]) -> Callable[[Body], Callable[..., None]]:
         command.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
         command.__annotations__ = {parameter.name: parameter.annotation for parameter in parameters}
         command.__doc__, command.__module__ = body.__doc__, body.__module__
+        command.options = {option.name: option for option in listed}  # type: ignore[attr-defined]
         return command
 
     return of_body
@@ -43,13 +42,11 @@ def taking(options: Iterable[Option]) -> Callable[[Body], Callable[..., None]]:
 
 def annotation(option: Option) -> Any:
     """The annotation that makes a parameter the flag of ``option``: a text, several, or whether it is set."""
-    if option.metavar == "SOURCE":
-        return Annotated[
-            str | None,
-            typer.Argument(
-                help=option.help, metavar="SOURCE", show_default=False, rich_help_panel=option.group.value
-            ),
-        ]
+    if option.argument:
+        said = typer.Argument(
+            help=option.help, metavar=option.metavar, show_default=False, rich_help_panel=option.group.value
+        )
+        return Annotated[str | None, said]
     if option.kind is Kind.SWITCH:
         return Annotated[bool | None, _flag(option, *_switch(option))]
     return Annotated[list[str] | None if option.repeated else str | None, _flag(option)]
@@ -94,16 +91,3 @@ def texts(flags: Mapping[str, Any]) -> dict[str, str]:
 
 def _quoted(text: str) -> str:
     return f'"{text}"' if {",", ";"} & set(text) and '"' not in text else text
-
-
-def _as(kind: Any, name: str, *names: str, **more: Any) -> Any:
-    """The annotation of a parameter of another type than text, in a command that asks for little else."""
-    option = NAMED[name]
-    return Annotated[kind, typer.Option(*names, help=option.help, rich_help_panel=option.group.value, **more)]
-
-
-Stash = _as(Path | None, "stash")
-Replace = _as(bool, "replace", "--replace")
-Quiet = _as(bool, "quiet", "--quiet", "-q")
-Effort = _as(float, "effort", min=limits.EFFORT.least, max=limits.EFFORT.most)
-Seed = _as(int, "seed", min=int(limits.SEED.least), max=int(limits.SEED.most))

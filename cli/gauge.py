@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 import sys
 from collections.abc import Iterator
@@ -14,6 +15,7 @@ from pipeline.order.units import parse_length
 
 if TYPE_CHECKING:
     from pipeline.band.knots import Worked
+    from pipeline.band.pattern import Gauge
     from pipeline.materials.gauge import Measured, Strand, Swatch
 
 
@@ -54,54 +56,68 @@ def command(
 
     Example: hitchgrid gauge "my floss" --swatch 10x40=18mmx60mm --used 40,0=370mm --used 0,40=70mm
     """
-    from cli.console import out, table
-    from pipeline.materials.gauge import fit_gauge, save_gauge, saved
+    from cli.console import say
 
     worked: Worked = "diagonal" if diagonal else "rows"
     if thread is not None:
         _show_derived(thread, worked)
-        return
-    if how:
-        for line in _explained(worked):
-            out.print(line)
-        return
-    if name is None:
-        if swatch or used:
-            raise InputError("the swatch has no name.", "Put a name first: hitchgrid gauge NAME --swatch …")
-        rows = [
-            (
-                known,
-                order,
-                _figure(m.gauge.strand_pitch_mm, m.strand_pitch_error_mm),
-                _figure(m.gauge.row_pitch_mm, m.row_pitch_error_mm),
-                _figure(m.gauge.tie_mm, m.tie_error_mm),
-                _figure(m.gauge.core_mm, m.core_error_mm),
-            )
-            for known, orders in sorted(saved().items())
-            for order, m in orders.items()
-        ]
-        out.print(
-            table("Saved gauges", ("name", "worked", "strand", "row", "knot tied", "knot carried"), rows)
-            if rows
-            else "No gauge is saved yet; hitchgrid gauge --help shows how to measure one."
-        )
-        return
+    elif how:
+        say(_explained(worked))
+    elif name is not None:
+        _measure(name, worked, swatch or [], used or [], replace=replace)
+    elif swatch or used:
+        raise InputError("the swatch has no name.", "Put a name first: hitchgrid gauge NAME --swatch …")
+    else:
+        _list()
+
+
+FIGURES = {
+    "a strand across": "strand_pitch", "a row along": "row_pitch",
+    "a knot tied": "tie", "a knot carried": "core",
+}  # fmt: skip
+"""What a gauge holds, in words and by the beginning of its name."""
+
+
+def _list() -> None:
+    from cli.console import out, table
+    from pipeline.materials.gauge import saved
+
+    def figure(m: Measured, name: str) -> str:
+        error = getattr(m, f"{name}_error_mm")
+        return f"{getattr(m.gauge, f'{name}_mm'):.2f} mm" + ("" if error is None else f" ± {error:.2f}")
+
+    rows = [
+        (known, order, *(figure(m, name) for name in FIGURES.values()))
+        for known, orders in sorted(saved().items())
+        for order, m in orders.items()
+    ]
+    out.print(
+        table("Saved gauges", ("name", "worked", "strand", "row", "knot tied", "knot carried"), rows)
+        if rows
+        else "No gauge is saved yet; hitchgrid gauge --help shows how to measure one."
+    )
+
+
+def _measure(name: str, worked: Worked, swatch: list[str], used: list[str], *, replace: bool) -> None:
+    """Fit a gauge to what was given, or is asked for where nothing was, and save it."""
+    from cli.console import out
+    from pipeline.materials.gauge import fit_gauge, save_gauge
+
     if not name.strip() or len(name) > 60 or not name.isprintable():
         raise InputError("that is not a name for a swatch.", "Use up to 60 letters, digits and blanks.")
     _free(name.strip(), worked, replace=replace)
-    if not swatch and not used and answers():
+    if swatch:
+        first, *others = map(_swatch, swatch)
+        swatches = [dataclasses.replace(first, used=tuple(map(_strand, used))), *others]
+    elif not used and answers():
         swatches = [_asked(worked)]
-    elif not swatch:
+    else:
         raise InputError(
             "nothing was measured.", "Give --swatch STRANDSxROWS=WIDTHxLENGTH; --how explains the swatch."
         )
-    else:
-        swatches = _with_strands(
-            [_swatch(text) for text in swatch], tuple(_strand(text) for text in used or ())
-        )
     measured = fit_gauge(swatches, worked, name.strip())
-    path = save_gauge(measured)
-    _show(measured, swatches)
+    path = save_gauge(measured, worked)
+    _show(measured, worked, swatches)
     out.print(f"Saved as {measured.gauge.swatch!r} in {path}. Plan with --gauge.")
 
 
@@ -183,45 +199,27 @@ def _strand(text: str) -> Strand:
     return Strand(int(match[1]), int(match[2]), length)
 
 
-def _with_strands(swatches: list[Swatch], strands: tuple[Strand, ...]) -> list[Swatch]:
-    from dataclasses import replace
-
-    return [replace(swatches[0], used=strands), *swatches[1:]]
-
-
-def _figure(mm: float, error: float | None) -> str:
-    return f"{mm:.2f} mm" + ("" if error is None else f" ± {error:.2f}")
-
-
-def _show(measured: Measured, swatches: list[Swatch]) -> None:
+def _show(measured: Measured, worked: Worked, swatches: list[Swatch]) -> None:
     """Show the gauge, how exact it is, and what it changes."""
     from cli.console import out, table
     from pipeline.materials.gauge import MARGIN_SWATCH
     from pipeline.materials.practice import DRAWING_OUT_MM, READING_MM
 
-    gauge = measured.gauge
     used = [strand for swatch in swatches for strand in swatch.used]
-    most = [
-        max(swatch.strands for swatch in swatches),
-        max(swatch.rows for swatch in swatches),
-        max((strand.tied for strand in used), default=0),
-        max((strand.carried for strand in used), default=0),
-    ]
-    exact = (READING_MM, READING_MM, DRAWING_OUT_MM, DRAWING_OUT_MM)
-    lengths = (
-        ("a strand across", gauge.strand_pitch_mm, measured.strand_pitch_error_mm),
-        ("a row along", gauge.row_pitch_mm, measured.row_pitch_error_mm),
-        ("a knot tied", gauge.tie_mm, measured.tie_error_mm),
-        ("a knot carried", gauge.core_mm, measured.core_error_mm),
+    exact = (
+        (READING_MM, max(swatch.strands for swatch in swatches)),
+        (READING_MM, max(swatch.rows for swatch in swatches)),
+        (DRAWING_OUT_MM, max((strand.tied for strand in used), default=0)),
+        (DRAWING_OUT_MM, max((strand.carried for strand in used), default=0)),
     )
-    order = "row-worked" if measured.worked == "rows" else "diagonal-worked"
+    order = "row-worked" if worked == "rows" else "diagonal-worked"
     out.print(
         table(
-            f"{gauge.swatch}, {order}",
+            f"{measured.gauge.swatch}, {order}",
             ("", "", "± error"),
             (
-                (what, f"{mm:.2f} mm", _error(error, one, count))
-                for (what, mm, error), one, count in zip(lengths, exact, most, strict=True)
+                (*row, _error(getattr(measured, f"{name}_error_mm"), *one))
+                for row, name, one in zip(_rows(measured.gauge), FIGURES.values(), exact, strict=True)
             ),
         )
     )
@@ -229,6 +227,10 @@ def _show(measured: Measured, swatches: list[Swatch]) -> None:
         f"Cut lengths planned with it keep {100 * MARGIN_SWATCH:.0f} % in reserve instead of 25 %. "
         "Where the error is that of reading the ruler, a second swatch or a third strand would tell your own."
     )
+
+
+def _rows(gauge: Gauge) -> list[tuple[str, str]]:
+    return [(what, f"{getattr(gauge, f'{name}_mm'):.2f} mm") for what, name in FIGURES.items()]
 
 
 def _error(error: float | None, reading_mm: float, count: int) -> str:
@@ -250,11 +252,4 @@ def _show_derived(thread: str, worked: Worked) -> None:
         gauge = preset_gauge(parse_length(thread, "--thread"), worked)
     else:
         gauge = preset_gauge(thread, worked)
-    lengths = (
-        ("a strand across", gauge.strand_pitch_mm),
-        ("a row along", gauge.row_pitch_mm),
-        ("a knot tied", gauge.tie_mm),
-        ("a knot carried", gauge.core_mm),
-    )
-    rows = [(what, f"{mm:.2f} mm") for what, mm in lengths]
-    out.print(table(f"{thread}, derived: a swatch overrules it", ("", ""), rows))
+    out.print(table(f"{thread}, derived: a swatch overrules it", ("", ""), _rows(gauge)))

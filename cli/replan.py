@@ -54,7 +54,6 @@ def command(
     Example: hitchgrid replan output/pennant/pattern.json --from-row 21 --left 1=140cm --left 12=61cm
     """
     from cli.console import out as console
-    from cli.console import table
     from pipeline.band.pattern import read_pattern, render
     from pipeline.files.single import write_file
     from pipeline.instructions.compose import instructions
@@ -74,31 +73,29 @@ def command(
         longest_mm=parse_length(longest, "--longest"),
         roles=roles,
     )
-    for sentence in _hand(made):
-        console.print(sentence, markup=False)
-    console.print(
-        table(
-            f"From {'row' if from_row else 'step'} {from_row or from_step} on",
-            ("position", "strand", "thread", "left", "for knots", "tail", ""),
-            (_line(strand, told) for strand in made.strands),
-        )
-    )
-    if not made.run_out:
-        console.print("Every strand reaches.")
-    else:
-        console.print("What can be done:")
-        for sentence in _ways(made, told):
-            console.print(f"- {sentence}", markup=False)
-        if made.short:
-            console.print("- Or lay in new pieces" + (" besides:" if made.roles else ":"))
-        for sentence in _joins(made):
-            console.print(f"  {sentence}", markup=False)
-        for tying, sentence in ((False, CORE), (True, TYING)):
-            if any(laid.join.tying is tying for laid in made.laid):
-                console.print(sentence, markup=False)
+    _show(made, told, f"From {'row' if from_row else 'step'} {from_row or from_step} on")
     if out is not None:
         write_file(out, render(made.pattern), replace=replace, inputs=[pattern])
         console.print(f"{out} is written.", markup=False)
+
+
+def _show(made: Replan, told: Instructions, heading: str) -> None:
+    """Show the strands, and what can be done for those that run out."""
+    from cli.console import out, say, table
+
+    say(_hand(made))
+    columns = ("position", "strand", "thread", "left", "for knots", "tail", "")
+    out.print(table(heading, columns, (_line(strand, told) for strand in made.strands)))
+    if not made.run_out:
+        say(["Every strand reaches."])
+        return
+    say(["What can be done:", *(f"- {sentence}" for sentence in _ways(made, told))])
+    if made.short:
+        say(["- Or lay in new pieces" + (" besides:" if made.roles else ":")])
+    say(f"  {sentence}" for sentence in _joins(made))
+    for tying, sentence in ((False, CORE), (True, TYING)):
+        if any(laid.join.tying is tying for laid in made.laid):
+            say([sentence])
 
 
 def said(made: Replan, told: Instructions) -> Iterator[str]:

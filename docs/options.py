@@ -31,7 +31,7 @@ def page() -> str:
 
 
 def _line(option: Option) -> str:
-    flag = option.shown if option.metavar == "SOURCE" else f"--{option.name} {option.shown}".strip()
+    flag = option.shown if option.argument else f"--{option.name} {option.shown}".strip()
     if option is COPIES:
         flag = ""
     if option.kind is Kind.SWITCH and option.usual == "yes":

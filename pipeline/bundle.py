@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 
 from pipeline.band.pattern import Pattern, render
 from pipeline.instructions.text import write_instructions
-from pipeline.literals import Paper
 from pipeline.materials.lengths import Cut, cut_list_csv
 from pipeline.materials.skeins import SkeinPlan
 from pipeline.report import Report
@@ -34,7 +33,6 @@ def band_files(
     cells: NDArray[np.uint8] | None = None,
     lengthwise: bool = False,
     timings: Mapping[str, float] | None = None,
-    paper: Paper = "A4",
     stage: Callable[[str], None] = lambda name: None,
 ) -> dict[str, bytes | str]:
     """Render every file of a result, by name.
@@ -63,7 +61,6 @@ def band_files(
         "worksheet.html": lambda: worksheet_html(pattern, cuts, fit=fit),
         "sheet.pdf": lambda: sheet_pdf(
             pattern,
-            paper=paper,
             report=report,
             cuts=cuts,
             skeins=skeins,

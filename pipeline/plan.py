@@ -127,41 +127,35 @@ def plan(
     """Plan a band.
 
     ``touches``: cells that the maker gives another thread, or frees. ``budget`` is for the band's own search;
-    with ``further`` the eases and the advice get as much again.
-    Once its deadline has passed, or it is halted, what remains of the search is left out and the best band
-    so far is finished: checked, cut and returned. ``finishing_s``: how many seconds of the deadline to keep
-    for that and for whatever follows. Raises HitchgridError for anything that cannot be used or met.
+    with ``further`` the eases and the advice get as much again. Once its deadline has passed, or it is
+    halted, what remains of the search is left out and the best band so far is finished: checked and cut.
+    ``finishing_s``: how many seconds of the deadline to keep for that and for whatever follows. Raises
+    HitchgridError for anything that cannot be used or met.
 
     >>> from pipeline.drawer.stash import builtin_stash
     >>> from pipeline.order.asked import Band, Drawer, LetterSource
-    >>> drawer = Drawer(builtin_stash(), only=("navy", "chalk"))
-    >>> asked = Request(LetterSource("I"), Band(strands=8, rows=12), drawer)
-    >>> made = plan(asked, budget=Budget(effort=0.01), further=False)
-    >>> made.verdict.made <= made.verdict.cells, len(made.cuts)
-    (True, 8)
+    >>> asked = Request(LetterSource("I"), Band(strands=8, rows=12), Drawer(builtin_stash()))
+    >>> len(plan(asked, budget=Budget(effort=0.01), further=False).cuts)
+    8
     """
     clock = _Clock(watch)
     clock.stage("drawing the design")
     drawn = _drawn(asked, touches, budget, finishing_s)
-
     clock.stage("routing the strands")
     usual = 1.0 if drawn.floor is None else PICTURE_EFFORT
     budget = replace(budget, reporter=watch, effort=usual * budget.effort)
     budget = _keeping_back(budget, finishing_s(drawn.kinds.shape[0] * drawn.strands))
     fit = fit_of(asked.band, drawn.strands, gauge_for(asked.band, asked.drawer))
     found = _routed(drawn, asked, fit, budget)
-
     clock.stage("sharing the tying")
     loose, shared = _tied(asked, found, title or asked.artwork.title)
     pattern = _joined(shared, found.design, asked.tying)
-
     clock.stage("checking")
     verdict, margin = check(pattern), asked.tying.margin
     spare = replace(budget, effort=budget.effort * FURTHER_EFFORT / 2, reporter=None)
     forced = _forced(pattern, verdict, found, spare) if further and not budget.late else {}
     why = reasons(pattern, verdict, lower_bound=found.bound, ease=asked.tying.ease, found=forced)
     cuts = cut_list(pattern, margin=margin)
-
     easy: tuple[EaseLine, ...] = ()
     advice = None
     if further and not budget.late:
@@ -170,25 +164,11 @@ def plan(
     stopped = found.stopped
     if stopped is Stopped.DONE and (further or asked.tying.switching_rows or asked.tying.joins):
         stopped = budget.ended  # whatever was left out for it
-    return Plan(
-        pattern,
-        found.design,
-        verdict,
-        why,
-        _likeness(pattern, found.design),
-        found.bound,
-        stopped,
-        None if found.repeat is None else found.repeat.rows,
-        fit,
-        cuts,
-        plan_skeins(pattern, cuts, asked.drawer.stash),
-        compare(loose, shared, margin=margin),
-        found.switched,
-        found.joined,
-        easy,
-        advice,
-        clock.finish(),
-    )
+    period = None if found.repeat is None else found.repeat.rows
+    sharing, skeins = compare(loose, shared, margin=margin), plan_skeins(pattern, cuts, asked.drawer.stash)
+    how_good = _likeness(pattern, found.design), found.bound, stopped, period, fit
+    further_found = found.switched, found.joined, easy, advice, clock.finish()
+    return Plan(pattern, found.design, verdict, why, *how_good, cuts, skeins, sharing, *further_found)
 
 
 def _drawn(asked: Request, touches: Sequence[Touch], budget: Budget, finishing_s: Finishing) -> Design:

@@ -340,7 +340,7 @@ def measure(form: Mapping[str, str], tell: Tell) -> str:
     strand = Strand(whole("tied"), whole("carried"), used)
     name = title_of(form.get("name", ""))[:60]
     measured = fit_gauge([Swatch(whole("strands"), whole("rows"), width, length, (strand,))], worked, name)
-    save_gauge(measured)
+    save_gauge(measured, worked)
     gauge = measured.gauge
     return (
         f"{name} is kept: {gauge.tie_mm:.1f} mm a knot tied, {gauge.core_mm:.1f} mm carried, "

@@ -26,7 +26,7 @@ from __future__ import annotations
 
 import math
 import os
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated
@@ -158,20 +158,26 @@ class Swatch:
             raise InputError("a swatch has a width and a length.", "Measure both in millimetres.")
 
 
-@dataclass(frozen=True, slots=True)
-class Measured:
-    """A fitted gauge, and the standard error of its four figures (None where one measurement is all).
+Error = Annotated[float | None, Field(ge=0, allow_inf_nan=False)]
 
-    ``samples`` is how many strands were measured for their thread use.
+
+class Measured(BaseModel):
+    """A fitted gauge as it is saved, and the standard error of its four figures (None where one measurement
+    is all). ``samples`` is how many strands were measured for their thread use.
     """
 
-    worked: Worked
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+
     gauge: Gauge
-    strand_pitch_error_mm: float | None
-    row_pitch_error_mm: float | None
-    tie_error_mm: float | None
-    core_error_mm: float | None
-    samples: int
+    strand_pitch_error_mm: Error
+    row_pitch_error_mm: Error
+    tie_error_mm: Error
+    core_error_mm: Error
+    samples: Annotated[int, Field(ge=0, le=1_000_000)]
+
+
+Saved = dict[str, dict[Worked, Measured]]
+"""Gauges by the name of their swatch and by working order."""
 
 
 def fit_gauge(swatches: Sequence[Swatch], worked: Worked, name: str) -> Measured:
@@ -213,7 +219,14 @@ def fit_gauge(swatches: Sequence[Swatch], worked: Worked, name: str) -> Measured
         half_mm=round(tie * _HALF_OF_TIE, 4),
         swatch=name,
     )
-    return Measured(worked, gauge, across_error, along_error, tie_error, core_error, len(used))
+    return Measured(
+        gauge=gauge,
+        strand_pitch_error_mm=across_error,
+        row_pitch_error_mm=along_error,
+        tie_error_mm=tie_error,
+        core_error_mm=core_error,
+        samples=len(used),
+    )
 
 
 def _slope(pairs: Sequence[tuple[float, float]]) -> tuple[float, float | None]:
@@ -253,31 +266,12 @@ def gauges_path() -> Path:
     return platformdirs.user_data_path("hitchgrid") / "gauges.json"
 
 
-ERRORS = ("strand_pitch_error_mm", "row_pitch_error_mm", "tie_error_mm", "core_error_mm")
-
-
 GAUGES = Kind("file of gauges", MOST_GAUGES_BYTES, "Move it away and measure again.")
 _TRIES = 20
-Error = Annotated[float | None, Field(ge=0, allow_inf_nan=False)]
+_SAVED = TypeAdapter(Saved)
 
 
-class _Entry(BaseModel):
-    """One saved gauge: the figures, their standard errors, and how many strands were measured."""
-
-    model_config = ConfigDict(extra="forbid", strict=True)
-
-    gauge: Gauge
-    strand_pitch_error_mm: Error
-    row_pitch_error_mm: Error
-    tie_error_mm: Error
-    core_error_mm: Error
-    samples: Annotated[int, Field(ge=0, le=1_000_000)]
-
-
-_SAVED = TypeAdapter(dict[str, dict[Worked, _Entry]])
-
-
-def saved(path: Path | None = None) -> dict[str, dict[Worked, Measured]]:
+def saved(path: Path | None = None) -> Saved:
     """Read the saved gauges with their errors, by name and working order; none if nothing was saved yet.
 
     Raises InputError naming the place if the file is not what :func:`save_gauge` writes.
@@ -289,25 +283,15 @@ def _bytes(path: Path) -> bytes | None:
     return read_plain(path, GAUGES) if os.path.lexists(path) else None
 
 
-def _parsed(data: bytes | None, path: Path) -> dict[str, dict[Worked, Measured]]:
+def _parsed(data: bytes | None, path: Path) -> Saved:
     if data is None:
         return {}
     try:
-        entries = _SAVED.validate_python(json_of(data, label(path)))
+        return _SAVED.validate_python(json_of(data, label(path)))
     except ValidationError as error:
         first = error.errors()[0]
-        raise InputError(
-            f"{label(path)}, {place_of(first['loc'])}: {first['msg']}.", "Move it away and measure again."
-        ) from None
-    return {
-        name: {worked: _measured(worked, entry) for worked, entry in orders.items()}
-        for name, orders in entries.items()
-    }
-
-
-def _measured(worked: Worked, entry: _Entry) -> Measured:
-    across, along, tie, core = (getattr(entry, error) for error in ERRORS)
-    return Measured(worked, entry.gauge, across, along, tie, core, entry.samples)
+        place = f"{label(path)}, {place_of(first['loc'])}"
+        raise InputError(f"{place}: {first['msg']}.", GAUGES.instead) from None
 
 
 def saved_gauges(path: Path | None = None) -> dict[str, dict[Worked, Gauge]]:
@@ -315,7 +299,7 @@ def saved_gauges(path: Path | None = None) -> dict[str, dict[Worked, Gauge]]:
     return {name: {w: m.gauge for w, m in orders.items()} for name, orders in saved(path).items()}
 
 
-def save_gauge(measured: Measured, path: Path | None = None) -> Path:
+def save_gauge(measured: Measured, worked: Worked, path: Path | None = None) -> Path:
     """Save a measured gauge under its swatch's name, beside those that are there; return the file.
 
     Two that save at once both get in: whoever finds the file changed reads it again.
@@ -328,7 +312,7 @@ def save_gauge(measured: Measured, path: Path | None = None) -> Path:
     for left in reversed(range(_TRIES)):
         data = _bytes(path)
         kept = _parsed(data, path)
-        kept.setdefault(measured.gauge.swatch or "swatch", {})[measured.worked] = measured
+        kept.setdefault(measured.gauge.swatch or "swatch", {})[worked] = measured
         try:
             edit_file(path, _rendered(kept), expected=data, backup=False)
             break
@@ -338,14 +322,10 @@ def save_gauge(measured: Measured, path: Path | None = None) -> Path:
     return path
 
 
-def _rendered(kept: Mapping[str, Mapping[Worked, Measured]]) -> bytes:
+def _rendered(kept: Saved) -> bytes:
     content = {
         name: {
-            w: {
-                "gauge": m.gauge.model_dump(exclude_none=True),
-                **{error: getattr(m, error) for error in ERRORS},
-                "samples": m.samples,
-            }
+            w: {"gauge": m.gauge.model_dump(exclude_none=True), **m.model_dump(exclude={"gauge"})}
             for w, m in orders.items()
         }
         for name, orders in sorted(kept.items())
@@ -359,16 +339,12 @@ def find_gauge(name: str, worked: Worked, path: Path | None = None) -> Gauge:
     named = {same_name(known): orders for known, orders in kept.items()}
     gauge = named.get(same_name(name), {}).get(worked)
     if gauge is None:
-        known = ", ".join(_spelled(kept)) or "none yet"
+        known = ", ".join(f"{name} ({', '.join(orders)})" for name, orders in sorted(kept.items()))
         raise InputError(
             f"there is no gauge {name!r} for {worked} work.",
-            f"Saved: {known}. Measure one with hitchgrid gauge.",
+            f"Saved: {known or 'none yet'}. Measure one with hitchgrid gauge.",
         )
     return gauge
-
-
-def _spelled(kept: dict[str, dict[Worked, Gauge]]) -> Iterable[str]:
-    return (f"{name} ({', '.join(orders)})" for name, orders in sorted(kept.items()))
 
 
 def margin_of(gauges: Iterable[Gauge]) -> float:

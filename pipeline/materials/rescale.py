@@ -17,7 +17,7 @@ from pipeline.limits import WORKABLE_MM
 from pipeline.materials.gauge import half_mm, idle_mm, turn_mm
 from pipeline.materials.hand import Hand, Witness, fit_hand
 from pipeline.materials.joins import Laid, join_before, laid_in
-from pipeline.materials.ledger import Ledger, Place
+from pipeline.materials.ledger import Account, Ledger, Place
 from pipeline.materials.lengths import Cut
 from pipeline.materials.sharing import spare
 
@@ -120,20 +120,7 @@ def replan(
     order = order_after(pattern, done)
     _checked(left_mm, len(order))
     accounts = Ledger(pattern, cuts).at(done)
-    told, witnesses = [], []
-    for p in sorted(left_mm):
-        account = accounts[order[p]]
-        used = account.begun_mm - left_mm[p]
-        if used <= 0 < account.spent_mm:
-            raise InputError(
-                f"--left: {left_mm[p]:.0f} mm in position {p + 1} is more than that strand had.",
-                "Count positions from the left, and measure from the last knot to the end.",
-            )
-        if account.spent_mm > 0:
-            told.append(p)
-            witnesses.append(Witness(account.tied_mm, account.spent_mm - account.tied_mm, used))
-    hand = fit_hand(witnesses)
-    apart = {told[i] for i in hand.apart}
+    hand, apart = _told(accounts, order, left_mm)
     left = [
         a.begun_mm - a.tied_mm * hand.tie_rate - (a.spent_mm - a.tied_mm) * hand.core_rate for a in accounts
     ]
@@ -163,6 +150,26 @@ def replan(
             changed, short, joined, laid = _differing(scaled, spared), fewer, other, pieces
     rows = sum(len(section.rows) for section in pattern.sections)
     return Replan(hand, strands, rows, changed, short, laid, joined)
+
+
+def _told(
+    accounts: Sequence[Account], order: Sequence[int], left_mm: Mapping[int, float]
+) -> tuple[Hand, set[int]]:
+    """The hand that the strands measured tell, and the positions of those that do not agree with it."""
+    told, witnesses = [], []
+    for p in sorted(left_mm):
+        account = accounts[order[p]]
+        used = account.begun_mm - left_mm[p]
+        if used <= 0 < account.spent_mm:
+            raise InputError(
+                f"--left: {left_mm[p]:.0f} mm in position {p + 1} is more than that strand had.",
+                "Count positions from the left, and measure from the last knot to the end.",
+            )
+        if account.spent_mm > 0:
+            told.append(p)
+            witnesses.append(Witness(account.tied_mm, account.spent_mm - account.tied_mm, used))
+    hand = fit_hand(witnesses)
+    return hand, {told[i] for i in hand.apart}
 
 
 def order_after(pattern: Pattern, done: Collection[Place]) -> tuple[int, ...]:

@@ -46,7 +46,8 @@ class Given:
 
     def __init__(self, texts: Mapping[str, str], where: Where, options: Iterable[Option] = OPTIONS) -> None:
         self.where = where
-        known = {option.name for option in options}
+        known = {option.name: option for option in options}
+        self._options = NAMED | known
         self._texts: dict[str, str] = {}
         for key, text in texts.items():
             name = canonical(key)
@@ -61,7 +62,7 @@ class Given:
 
     def _check(self, name: str) -> None:
         """Read what can be read by its kind alone, so that nothing wrong goes unnoticed."""
-        option = NAMED[name]
+        option = self._options[name]
         if self._texts[name].strip().lower() in option.words:
             return
         match option.kind:
@@ -83,7 +84,7 @@ class Given:
 
     def text(self, name: str) -> str | None:
         """The text, or what is usual, or None."""
-        return self._texts.get(name) or NAMED[name].usual or None
+        return self._texts.get(name) or self._options[name].usual or None
 
     def word(self, name: str, known: tuple[Word, ...]) -> Word | None:
         """One of ``known`` words, in any case and in the spelling of either side of the ocean."""
@@ -125,7 +126,7 @@ class Given:
     def length(self, name: str, likely: Bounds | None = None) -> float | None:
         """A length within the option's bounds, in mm."""
         text = self.text(name)
-        bounds = NAMED[name].bounds
+        bounds = self._options[name].bounds
         assert bounds is not None
         return None if text is None else parse_length(text, self.where(name), bounds, likely)
 
@@ -164,13 +165,13 @@ class Given:
         return InputError(f"{self.where(name)}: {told.strip()[:SHOWN]!r} {what}", hint)
 
     def _bounded(self, name: str, number: float) -> float:
-        bounds = NAMED[name].bounds
+        bounds = self._options[name].bounds
         if bounds is not None and number not in bounds:
             raise self.refusal(name, "is out of range.", self._between(name))
         return number
 
     def _between(self, name: str) -> str:
-        option: Option = NAMED[name]
+        option: Option = self._options[name]
         words = "".join(f" or {word}" for word in option.words)
         if option.bounds is None:
             return f"Give a number{words}."

@@ -6,7 +6,7 @@ at once. :mod:`pipeline.order.request` reads what is given.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from pipeline import limits
@@ -80,6 +80,11 @@ class Option:
         if self.kind is Kind.CHOICE:
             return self.metavar or "|".join(self.words)
         return self.metavar or self.kind.value
+
+    @property
+    def argument(self) -> bool:
+        """Whether it is given without a flag."""
+        return self.name in ("picture", "orders")
 
     @property
     def opposite(self) -> str:
@@ -305,6 +310,18 @@ OF_BLOCKS: tuple[Option, ...] = (
     ),
 )  # fmt: skip
 """All that a band of colour blocks asks for."""
+OF_BATCH: tuple[Option, ...] = (
+    Option("orders", Group.RESULT, Kind.FILE, "A list of orders, CSV.", metavar="ORDERS", common=True),
+    NAMED["stash"],
+    replace(NAMED["out"], help="Folder of all results.", otherwise="output/orders"),
+    JOBS,
+    Option(
+        "scheduler", Group.RESULT, Kind.TEXT, "Run them on the Dask cluster of this scheduler.",
+        metavar="ADDRESS",
+    ),
+    *(NAMED[name] for name in ("effort", "seed", "quiet")),
+)  # fmt: skip
+"""What a batch asks for besides what its list says."""
 OF_CHOICES: tuple[Option, ...] = tuple(
     NAMED[name]
     for name in (

@@ -166,7 +166,7 @@ def test_gauges_are_saved_under_their_names(tmp_path):
     assert saved_gauges(path) == {}
     for worked, tie in (("rows", 370.0), ("diagonal", 350.0)):
         measured = fit_gauge([Swatch(10, 40, 18.0, 60.0, (Strand(40, 0, tie),))], worked, "winter")
-        save_gauge(measured, path)
+        save_gauge(measured, worked, path)
     assert find_gauge("winter", "diagonal", path).tie_mm == 8.75
     assert saved(path)["winter"]["diagonal"] == measured
     with pytest.raises(InputError, match=r"Saved: winter \(rows, diagonal\)"):
