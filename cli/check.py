@@ -22,7 +22,7 @@ def command(
     from rich.text import Text
 
     from cli.console import out, show_band
-    from pipeline.band.pattern import read_pattern
+    from pipeline.band.reading import read_pattern
     from pipeline.errors import PatternError
     from pipeline.files.channels import label
     from pipeline.verdict.feasibility import check

@@ -66,7 +66,7 @@ def command(
     Example: hitchgrid draw output/pennant/pattern.json --to chart.svg
     """
     from pipeline.band.handed import for_left_hand
-    from pipeline.band.pattern import read_pattern
+    from pipeline.band.reading import read_pattern
     from pipeline.files.single import write_file
     from pipeline.order.means import refuse_beyond_means
 

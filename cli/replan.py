@@ -54,7 +54,8 @@ def command(
     Example: hitchgrid replan output/pennant/pattern.json --from-row 21 --left 1=140cm --left 12=61cm
     """
     from cli.console import out as console
-    from pipeline.band.pattern import read_pattern, render
+    from pipeline.band.pattern import render
+    from pipeline.band.reading import read_pattern
     from pipeline.files.single import write_file
     from pipeline.instructions.compose import instructions
     from pipeline.materials.lengths import cut_list

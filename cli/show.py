@@ -39,7 +39,7 @@ def command(
     Example: hitchgrid show output/pennant/pattern.json --row 12
     """
     from cli.console import out
-    from pipeline.band.pattern import read_pattern
+    from pipeline.band.reading import read_pattern
     from pipeline.errors import InputError
 
     pages = Pages(read_pattern(pattern))

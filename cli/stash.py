@@ -142,7 +142,7 @@ def _import(file: Path, other: Path, yes: bool) -> None:
 
 def _book(file: Path, pattern: Path, margin: int | None, yes: bool) -> None:
     from cli.console import out, say, table
-    from pipeline.band.pattern import read_pattern
+    from pipeline.band.reading import read_pattern
     from pipeline.drawer.stash import parse_stash
     from pipeline.files.channels import label
     from pipeline.materials.booking import booked, bookings

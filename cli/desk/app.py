@@ -2,20 +2,14 @@
 
 from __future__ import annotations
 
-import asyncio
 import functools
-import hashlib
-import io
 import json
 import re
-import zipfile
 from collections import defaultdict
-from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
+from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import suppress
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
-from urllib.parse import quote
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.applications import Starlette
@@ -34,13 +28,12 @@ from starlette.staticfiles import StaticFiles
 from cli.desk.bench import Bench, Benches, Listener
 from cli.desk.drawer import Threads
 from cli.desk.guard import form_of, take_in
+from cli.desk.shelf import Shelf, archive, file_of, nothing
 from cli.desk.work import Work, cells_of
 from pipeline.band.pattern import title_of
 from pipeline.drawer.presets import PRESETS
 from pipeline.drawer.stash import split_names
 from pipeline.errors import HitchgridError, InputError, OutputError
-from pipeline.files import manifest
-from pipeline.files.single import write_file
 from pipeline.literals import END_STYLES, TAIL_STYLES
 from pipeline.materials.fit import SIZES
 
@@ -73,21 +66,8 @@ FILES = (
     ("report.html", "Report"),
     ("pattern.json", "Pattern for programs"),
 )
-BOOKED = "booked.json"
-SHOWN_HERE = (".png", ".pdf")
-"""Files that the browser may show in its window; others, which might run scripts in our name, it saves."""
 
 Answer = Callable[[Request], Awaitable[Response]]
-
-
-@dataclass
-class Shelved:
-    """A finished band in the output folder; ``key`` stands for its name in addresses."""
-
-    key: str
-    path: Path
-    title: str
-    files: tuple[str, ...]
 
 
 class Desk:
@@ -95,6 +75,7 @@ class Desk:
 
     def __init__(self, benches: Benches, threads: Threads, work: Work, ending: Callable[[], bool]) -> None:
         self.benches, self.threads, self.work, self.ending = benches, threads, work, ending
+        self.shelf = Shelf(work.output, threads.path, benches.folder, work.crew, self._tell_all)
         self.streams = 0
         self.pages = Environment(
             loader=FileSystemLoader(PAGE), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
@@ -123,7 +104,7 @@ class Desk:
 
     async def panel(self, request: Request, bench: Bench) -> Response:
         name = request.path_params["panel"]
-        return HTMLResponse(self.panel_of(bench, name)) if name in PANELS else _nothing()
+        return HTMLResponse(self.panel_of(bench, name)) if name in PANELS else nothing()
 
     def panel_of(self, bench: Bench, panel: str) -> str:
         """One piece of the page as HTML."""
@@ -165,7 +146,7 @@ class Desk:
             }
             values["swatches"] = self.swatches()
         elif panel == "shelf":
-            values |= {"shelved": self.shelf(), "booked": self.booked()}
+            values |= {"shelved": self.shelf.bands(), "booked": self.shelf.booked()}
         return self.pages.get_template(f"{panel}.html").render(values)
 
     async def events(self, request: Request, bench: Bench) -> Response:
@@ -194,7 +175,7 @@ class Desk:
 
     # ------------------------------------------------------------ the motif and what is asked
 
-    async def motif(self, request: Request, bench: Bench) -> Response:
+    async def motif(self, request: Request, bench: Bench) -> None:
         """Take a picture in: the body is the file, whatever its name was is only a title."""
         number = bench.newest = bench.number()
         path = bench.folder / f"motif-{number}"
@@ -213,9 +194,8 @@ class Desk:
         except BaseException:
             path.unlink(missing_ok=True)
             raise
-        return Response(status_code=204)
 
-    async def ask(self, request: Request, bench: Bench) -> Response:
+    async def ask(self, request: Request, bench: Bench) -> None:
         """Take fields of the form. Letters take the place of a picture."""
         form = await form_of(request)
         fields = {name: text for name, text in form.items() if name in FIELDS}
@@ -233,49 +213,40 @@ class Desk:
                 f'"{n}"' if "," in n else n for n in fields["threads"].split("\n") if n
             )
         await self.work.ask(bench, fields)
-        return Response(status_code=204)
 
-    async def view(self, request: Request, bench: Bench) -> Response:
+    async def view(self, request: Request, bench: Bench) -> None:
         form = await form_of(request)
         bench.state.view |= {name: form[name] for name in ("sort", "beside", "lie") if name in form}
         bench.keep("sheet", "band")
-        return Response(status_code=204)
 
     # ------------------------------------------------------------ the chosen band
 
-    async def choose(self, request: Request, bench: Bench) -> Response:
+    async def choose(self, request: Request, bench: Bench) -> None:
         await self.work.choose(bench, (await form_of(request)).get("key", ""))
-        return Response(status_code=204)
 
-    async def stop(self, request: Request, bench: Bench) -> Response:
+    async def stop(self, request: Request, bench: Bench) -> None:
         await self.work.stop(bench)
         bench.say("Stopped.")
-        return Response(status_code=204)
 
-    async def again(self, request: Request, bench: Bench) -> Response:
+    async def again(self, request: Request, bench: Bench) -> None:
         await self.work.sheet(bench)
-        return Response(status_code=204)
 
-    async def touch(self, request: Request, bench: Bench) -> Response:
+    async def touch(self, request: Request, bench: Bench) -> None:
         form = await form_of(request)
         thread = form.get("thread") or None
         if thread is not None:
             thread = self.threads.stash().find(thread).name
         await self.work.touch(bench, cells_of(form.get("cells", "")), thread)
-        return Response(status_code=204)
 
-    async def attempt(self, request: Request, bench: Bench) -> Response:
+    async def attempt(self, request: Request, bench: Bench) -> None:
         index = (await form_of(request)).get("index", "")
         await self.work.attempt(bench, int(index) if index.isascii() and index.isdecimal() else -1)
-        return Response(status_code=204)
 
-    async def decide(self, request: Request, bench: Bench) -> Response:
+    async def decide(self, request: Request, bench: Bench) -> None:
         await self.work.decide(bench, (await form_of(request)).get("take") == "yes")
-        return Response(status_code=204)
 
-    async def step(self, request: Request, bench: Bench) -> Response:
+    async def step(self, request: Request, bench: Bench) -> None:
         await self.work.step(bench, -1 if (await form_of(request)).get("way") == "undo" else 1)
-        return Response(status_code=204)
 
     async def drawn(self, request: Request, bench: Bench) -> Response:
         """A picture or the cells of this bench, by the number that the state gave it."""
@@ -285,73 +256,16 @@ class Desk:
             not re.fullmatch(r"(whole|taken|offer|band)-\d{1,9}\.(png|cells\.json)", name)
             or not path.is_file()
         ):
-            return _nothing()
+            return nothing()
         return FileResponse(path, headers={"cache-control": "private, max-age=86400, immutable"})
 
     async def archive(self, request: Request, bench: Bench) -> Response:
-        return await _archive(await self.work.written(bench))
+        return await archive(await self.work.written(bench))
 
     async def file(self, request: Request, bench: Bench) -> Response:
-        return _file_of(await self.work.written(bench), request.path_params["name"])
+        return file_of(await self.work.written(bench), request.path_params["name"])
 
-    # ------------------------------------------------------------ shelf and drawer
-
-    def shelf(self) -> list[Shelved]:
-        """Finished bands, the latest first."""
-        found = []
-        with suppress(OSError):
-            folders = [p for p in self.work.output.iterdir() if p.is_dir() and not p.name.startswith(".")]
-            for path in sorted(folders, key=lambda p: p.stat().st_mtime, reverse=True)[:200]:
-                files = _files(path)
-                if "pattern.json" in files:
-                    key = hashlib.sha256(path.name.encode("utf-8", "surrogateescape")).hexdigest()[:16]
-                    found.append(Shelved(key, path, title_of(path.name.replace("-", " ")), files))
-        return found
-
-    def shelved(self, request: Request) -> Path:
-        key = request.path_params["key"]
-        path = next((band.path for band in self.shelf() if band.key == key), None)
-        if path is None:
-            raise InputError("that band is not on the shelf.", "Load the page again.")
-        return path
-
-    async def shelf_archive(self, request: Request) -> Response:
-        return await _archive(self.shelved(request))
-
-    async def shelf_file(self, request: Request) -> Response:
-        return _file_of(self.shelved(request), request.path_params["name"])
-
-    async def shelf_left(self, request: Request) -> Response:
-        """All files of a band for the left hand."""
-        folder = self.shelved(request)
-        files = await self.work.crew.run("left_handed", str(folder), small=True)
-        return _zip(f"{folder.name}-left-handed", files)
-
-    async def shelf_resume(self, request: Request) -> Response:
-        form = await form_of(request)
-        return PlainTextResponse(
-            await self.work.crew.run("resume", str(self.shelved(request)), form, small=True)
-        )
-
-    async def shelf_book(self, request: Request) -> Response:
-        """Book the band's thread off the drawer, or undo that."""
-        folder = self.shelved(request)
-        took = self.booked()
-        before = took.pop(folder.name, None)
-        stash = str(self.threads.path)
-        now = await self.work.crew.run("book", stash, str(folder), before, small=True)
-        write_file(
-            self.benches.folder / BOOKED, json.dumps(took | ({folder.name: now} if now else {})), replace=True
-        )
-        self._tell_all("drawer", "shelf")
-        return PlainTextResponse("Booked off the drawer." if now else "Put back in the drawer.")
-
-    def booked(self) -> dict[str, dict[str, float]]:
-        """What the bands on the shelf took from the drawer, by folder and thread."""
-        with suppress(OSError, ValueError):
-            found = json.loads((self.benches.folder / BOOKED).read_text(encoding="utf-8"))
-            return found if isinstance(found, dict) else {}
-        return {}
+    # ------------------------------------------------------------ the drawer
 
     async def drawer(self, request: Request) -> Response:
         """Put in or change a thread, or take one out."""
@@ -393,16 +307,16 @@ class Desk:
 
     # ------------------------------------------------------------ putting it together
 
-    def of_bench(self, answer: Callable[[Request, Bench], Awaitable[Response]]) -> Answer:
+    def of_bench(self, answer: Callable[[Request, Bench], Awaitable[Response | None]]) -> Answer:
         @functools.wraps(answer)
         async def found(request: Request) -> Response:
             bench = self.benches.of(request.path_params["bench"])
             if bench is None:
-                return _nothing()
+                return nothing()
             if request.method == "GET" or answer.__name__ in ("motif", "stop"):
-                return await answer(request, bench)
+                return await answer(request, bench) or Response(status_code=204)
             async with bench.turn:
-                return await answer(request, bench)
+                return await answer(request, bench) or Response(status_code=204)
 
         return found
 
@@ -419,11 +333,7 @@ class Desk:
             Route(at + "/drawn/{name:str}", b(self.drawn)),
             Route(at + "/archive", b(self.archive)),
             Route(at + "/file/{name:str}", b(self.file)),
-            Route("/shelf/{key:str}/archive", self.shelf_archive),
-            Route("/shelf/{key:str}/file/{name:str}", self.shelf_file),
-            Route("/shelf/{key:str}/left", self.shelf_left),
-            Route("/shelf/{key:str}/resume", self.shelf_resume, methods=["POST"]),
-            Route("/shelf/{key:str}/book", self.shelf_book, methods=["POST"]),
+            *self.shelf.routes(),
             Route("/gauge", self.gauge, methods=["POST"]),
             Route("/drawer", self.drawer, methods=["POST"]),
             Route("/drawer/list", self.bring_in, methods=["POST"]),
@@ -444,40 +354,3 @@ async def _refusal(request: Request, error: Exception) -> Response:
 async def _disk(request: Request, error: Exception) -> Response:
     why = error.strerror if isinstance(error, OSError) else error
     return PlainTextResponse(f"The disk refuses: {why}. Free some space, then try again.", 507)
-
-
-def _nothing() -> Response:
-    return PlainTextResponse("There is nothing here. Load the page again.", 404)
-
-
-def _files(folder: Path) -> tuple[str, ...]:
-    """Names of the files of a result: those that it says it wrote, and no links."""
-    with suppress(OSError, HitchgridError):
-        plain = [folder / name for name in manifest.read(folder) or () if Path(name).name == name]
-        return tuple(sorted(path.name for path in plain if path.is_file() and not path.is_symlink()))
-    return ()
-
-
-def _file_of(folder: Path, name: str) -> Response:
-    if name not in _files(folder):
-        return _nothing()
-    kind = "inline" if name.endswith(SHOWN_HERE) else "attachment"
-    return FileResponse(folder / name, filename=name, content_disposition_type=kind)
-
-
-async def _archive(folder: Path) -> Response:
-    """All files of a result."""
-
-    def read() -> dict[str, bytes | str]:
-        return {name: (folder / name).read_bytes() for name in _files(folder)}
-
-    return _zip(folder.name, await asyncio.to_thread(read))
-
-
-def _zip(name: str, files: Mapping[str, bytes | str]) -> Response:
-    out = io.BytesIO()
-    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
-        for file, content in files.items():
-            archive.writestr(f"{name}/{file}", content)
-    named = {"content-disposition": f"attachment; filename*=utf-8''{quote(name, errors='replace')}.zip"}
-    return Response(out.getvalue(), media_type="application/zip", headers=named)

@@ -21,7 +21,8 @@ from cli.replan import left_of, said
 from pipeline.advice.advise import Change, ChangeKind, Suggestion
 from pipeline.advice.taking import under
 from pipeline.band.handed import for_left_hand
-from pipeline.band.pattern import Pattern, read_pattern, render, title_of
+from pipeline.band.pattern import Pattern, render, title_of
+from pipeline.band.reading import read_pattern
 from pipeline.band.replay import replay
 from pipeline.bundle import band_files
 from pipeline.choices.offers import Asked, Choice, offered

@@ -61,7 +61,7 @@ class RowReplay:
 def replay(pattern: Pattern) -> tuple[RowReplay, ...]:
     """Tie the pattern row by row. Strands are numbered by starting position from 0.
 
-    The pattern must be valid (see ``pipeline.band.pattern.problems``). Joins change a strand's thread after
+    The pattern must be valid (see ``pipeline.band.reading.problems``). Joins change a strand's thread after
     the knot in which the new piece is laid in. Kept for whoever asks next: most writers do.
 
     >>> from pipeline.band.example import two_rows

@@ -14,15 +14,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from pipeline.band.knots import Knot, knot_of
-from pipeline.band.pattern import (
-    Ends,
-    Gauge,
-    Pattern,
-    PatternThread,
-    Row,
-    Section,
-    title_of,
-)
+from pipeline.band.pattern import Ends, Gauge, Pattern, PatternThread, Row, Section, title_of
 from pipeline.errors import ImpossibleError, InputError
 from pipeline.limits import MOST_ROWS, MOST_STRANDS
 

@@ -36,7 +36,8 @@ import platformdirs
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
 from pipeline.band.knots import Worked
-from pipeline.band.pattern import Gauge, place_of
+from pipeline.band.pattern import Gauge
+from pipeline.band.reading import place_of
 from pipeline.drawer.stash import preset_named
 from pipeline.errors import InputError, OutputError
 from pipeline.files.channels import json_text, label, same_name

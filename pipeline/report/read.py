@@ -6,7 +6,8 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
-from pipeline.band.pattern import Pattern, place_of
+from pipeline.band.pattern import Pattern
+from pipeline.band.reading import place_of
 from pipeline.errors import InputError
 from pipeline.files.channels import label
 from pipeline.files.reading import Kind, json_of, read_plain

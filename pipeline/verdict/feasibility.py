@@ -78,7 +78,7 @@ def thread_distances(threads: tuple[PatternThread, ...]) -> NDArray[np.float64]:
 def check(pattern: Pattern) -> Feasibility:
     """Tie ``pattern`` from the first knot to the last and report what it shows.
 
-    The pattern must be valid (see ``pipeline.band.pattern.problems``).
+    The pattern must be valid (see ``pipeline.band.reading.problems``).
 
     >>> from pipeline.band.example import two_rows
     >>> verdict = check(two_rows())

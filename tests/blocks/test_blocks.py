@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.band.knots import Tied, tie
-from pipeline.band.pattern import problems
+from pipeline.band.reading import problems
 from pipeline.band.replay import replay
 from pipeline.blocks.weave import (
     Group,

@@ -15,7 +15,7 @@ import pytest
 from PIL import Image
 
 from cli.main import run
-from pipeline.band.pattern import read_pattern
+from pipeline.band.reading import read_pattern
 from pipeline.choices.offers import Asked, Choice
 from pipeline.choices.planning import plan_choice
 from pipeline.choices.sheet import sheet

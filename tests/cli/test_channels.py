@@ -23,7 +23,8 @@ from lxml import etree
 from PIL import Image
 
 from cli.draw import OUTPUTS
-from pipeline.band.pattern import Pattern, PatternThread, parse_pattern, render
+from pipeline.band.pattern import Pattern, PatternThread, render
+from pipeline.band.reading import parse_pattern
 from pipeline.files.channels import json_text, label, printable, shell, spreadsheet, xml
 from pipeline.instructions.text import write_instructions
 from tests.patterns import random_pattern

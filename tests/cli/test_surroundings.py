@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from pipeline.band.pattern import read_pattern, title_of
+from pipeline.band.pattern import title_of
+from pipeline.band.reading import read_pattern
 
 ROOT = Path(__file__).parents[2]
 HITCHGRID = "import sys; from cli.main import run; run(sys.argv[1:])"

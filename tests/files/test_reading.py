@@ -11,7 +11,8 @@ import pytest
 
 from cli.main import run
 from pipeline.band.example import two_rows
-from pipeline.band.pattern import read_pattern, render
+from pipeline.band.pattern import render
+from pipeline.band.reading import read_pattern
 from pipeline.batch.listing import read_lines
 from pipeline.drawer.stash import read_stash
 from pipeline.errors import HitchgridError, InputError

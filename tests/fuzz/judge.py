@@ -24,7 +24,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import cli.main
-from pipeline.band.pattern import read_pattern
+from pipeline.band.reading import read_pattern
 from pipeline.errors import HitchgridError
 from pipeline.files.folder import write_result
 from tests.fuzz.cases import OUT, Case

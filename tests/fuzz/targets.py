@@ -9,7 +9,8 @@ from collections.abc import Callable, Iterable
 from contextlib import suppress
 from pathlib import Path
 
-from pipeline.band.pattern import parse_pattern, render
+from pipeline.band.pattern import render
+from pipeline.band.reading import parse_pattern
 from pipeline.batch.listing import parse_lines
 from pipeline.drawer.ledger import with_metres, with_threads
 from pipeline.drawer.stash import parse_stash, split_names, thread_of

@@ -20,7 +20,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.band.pattern import parse_pattern, render, title_of
+from pipeline.band.pattern import render, title_of
+from pipeline.band.reading import parse_pattern
 from pipeline.batch.listing import parse_lines
 from pipeline.blocks.words import parse_groups, parse_moves
 from pipeline.colour import hex_of, parse_hex

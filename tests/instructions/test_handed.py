@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 
 from pipeline.band.handed import begins_right, for_left_hand, mirrored, turned
-from pipeline.band.pattern import End, Ends, Pattern, problems
+from pipeline.band.pattern import End, Ends, Pattern
+from pipeline.band.reading import problems
 from pipeline.band.replay import replay
 from pipeline.errors import ImpossibleError
 from pipeline.instructions.compare import compare

@@ -5,7 +5,8 @@ import pytest
 from cli.main import run
 from pipeline.band.example import two_rows
 from pipeline.band.knots import Knot, row_positions
-from pipeline.band.pattern import Row, Section, problems, read_pattern, render
+from pipeline.band.pattern import Row, Section, render
+from pipeline.band.reading import problems, read_pattern
 from pipeline.drawer.stash import read_stash
 from pipeline.materials.gauge import find_gauge
 from pipeline.materials.lengths import cut_list

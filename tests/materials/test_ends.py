@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.band.pattern import Ends, parse_pattern, problems, render
+from pipeline.band.pattern import Ends, render
+from pipeline.band.reading import parse_pattern, problems
 from pipeline.errors import InputError
 from pipeline.literals import END_STYLES, FOLDED_STYLES, TAIL_STYLES
 from pipeline.materials.ends import (

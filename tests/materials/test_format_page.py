@@ -6,17 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.band.pattern import (
-    End,
-    Gauge,
-    Join,
-    KnotLength,
-    Pattern,
-    PatternThread,
-    Row,
-    Section,
-    parse_pattern,
-)
+from pipeline.band.pattern import End, Gauge, Join, KnotLength, Pattern, PatternThread, Row, Section
+from pipeline.band.reading import parse_pattern
 
 PAGE = (Path(__file__).parents[2] / "docs" / "pattern-format.md").read_text(encoding="utf-8")
 

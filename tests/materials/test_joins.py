@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.band.pattern import Ends, problems
+from pipeline.band.pattern import Ends
+from pipeline.band.reading import problems
 from pipeline.band.replay import replay
 from pipeline.errors import InputError
 from pipeline.materials.ends import make_end

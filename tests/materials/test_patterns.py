@@ -2,7 +2,8 @@
 
 from hypothesis import given, settings
 
-from pipeline.band.pattern import parse_pattern, problems, render
+from pipeline.band.pattern import render
+from pipeline.band.reading import parse_pattern, problems
 from tests.patterns import patterns, random_pattern
 
 

@@ -6,7 +6,8 @@ from hypothesis import strategies as st
 
 from pipeline.band.example import two_rows
 from pipeline.band.knots import Knot, row_positions
-from pipeline.band.pattern import Row, Section, problems
+from pipeline.band.pattern import Row, Section
+from pipeline.band.reading import problems
 from pipeline.band.replay import replay
 from pipeline.errors import InputError
 from pipeline.instructions.compose import instructions

@@ -6,7 +6,8 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from pipeline.band.pattern import Pattern, problems
+from pipeline.band.pattern import Pattern
+from pipeline.band.reading import problems
 from pipeline.band.replay import replay
 from pipeline.materials.lengths import cut_list
 from pipeline.materials.paths import Paths

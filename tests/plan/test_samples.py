@@ -17,7 +17,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from pipeline.band.pattern import parse_pattern, render
+from pipeline.band.pattern import render
+from pipeline.band.reading import parse_pattern
 from pipeline.bundle import TIMINGS, band_files
 from pipeline.drawer.stash import builtin_stash, read_stash
 from pipeline.instructions.compare import compare

@@ -9,7 +9,7 @@ import pytest
 
 from pipeline.band.knots import Worked
 from pipeline.band.network import network, picture_rows
-from pipeline.band.pattern import problems
+from pipeline.band.reading import problems
 from pipeline.routing import Budget, Ease, Question, Routed, route, thread_changes
 from pipeline.routing.joins import tie_with_changes
 from pipeline.verdict.feasibility import check

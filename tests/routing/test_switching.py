@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from pipeline.band.knots import Worked
 from pipeline.band.network import picture_rows
-from pipeline.band.pattern import problems
+from pipeline.band.reading import problems
 from pipeline.routing import Budget, Ease, SwitchedPoint, insert_switching, route
 from pipeline.routing.seam import lead_over
 from pipeline.verdict.feasibility import check

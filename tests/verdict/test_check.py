@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from pipeline.band.knots import Knot
 from pipeline.band.network import RowPlan, network, picture_rows
-from pipeline.band.pattern import Pattern, Row, Section, problems, render
+from pipeline.band.pattern import Pattern, Row, Section, render
+from pipeline.band.reading import problems
 from pipeline.colour import delta_e, parse_hex
 from pipeline.verdict.feasibility import check
 from tests.verdict.bands import ENDS, GAUGE, THREADS, assembled, plain_replay, random_band, routes

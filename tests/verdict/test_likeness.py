@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from pipeline.band.example import two_rows
-from pipeline.band.pattern import parse_pattern, render
+from pipeline.band.pattern import render
+from pipeline.band.reading import parse_pattern
 from pipeline.colour import lab, linear, parse_hex
 from pipeline.verdict.likeness import Likeness, likeness, shown_light
 

@@ -3,17 +3,7 @@
 from __future__ import annotations
 
 from pipeline.band.knots import Knot, Worked, row_positions
-from pipeline.band.pattern import (
-    End,
-    Ends,
-    Gauge,
-    GaugeByOrder,
-    Join,
-    Pattern,
-    PatternThread,
-    Row,
-    Section,
-)
+from pipeline.band.pattern import End, Ends, Gauge, GaugeByOrder, Join, Pattern, PatternThread, Row, Section
 
 GAUGE = Gauge(strand_pitch_mm=1.42, row_pitch_mm=1.42, tie_mm=9.0, core_mm=1.6)
 DIAGONAL = Gauge(strand_pitch_mm=1.3, row_pitch_mm=1.0, tie_mm=9.0, core_mm=1.6)

@@ -13,7 +13,8 @@ from typer.testing import CliRunner
 
 from cli import draw, show
 from pipeline.band.handed import for_left_hand
-from pipeline.band.pattern import read_pattern, render
+from pipeline.band.pattern import render
+from pipeline.band.reading import read_pattern
 from pipeline.band.replay import replay
 from pipeline.errors import InputError, OutputError
 from pipeline.instructions.text import write_instructions
