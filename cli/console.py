@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from types import TracebackType
 
 from rich.color import Color
@@ -114,10 +115,17 @@ def progress(first: float, cost: float, bound: float) -> str:
     return f"{gained:.0f} % closer than at first" if gained >= 1 else "looking for a closer band"
 
 
-class Watch:
-    """Shows stages and the search on standard error, once they take longer than a second."""
+DRAFT_AFTER_S = 4.0
+"""A band that takes longer is drawn as it stands by then."""
 
-    def __init__(self, quiet: bool = False) -> None:
+
+class Watch:
+    """Shows stages and the search on standard error, once they take longer than a second.
+
+    ``draft`` draws the band as it stands into a file and returns where; that is said, once.
+    """
+
+    def __init__(self, quiet: bool = False, draft: Callable[[Pattern], Path | None] | None = None) -> None:
         self._progress = Progress(
             TextColumn("{task.description}", markup=False),
             BarColumn(bar_width=24),
@@ -131,6 +139,8 @@ class Watch:
         self._began = time.monotonic()
         self._running = False
         self._first: float | None = None
+        self._draft = None if quiet else draft
+        self._sketch: Callable[[], Pattern] | None = None
 
     def __enter__(self) -> Watch:
         return self
@@ -156,7 +166,22 @@ class Watch:
         """What the advice tries now."""
         self._update(completed=done / max(1, of), note=label)
 
+    def sketched(self, band: Callable[[], Pattern]) -> None:
+        """Remember the band as it stands, for when the rest takes long."""
+        self._sketch = band
+        self._show_draft()
+
+    def _show_draft(self) -> None:
+        draft, sketch = self._draft, self._sketch
+        if draft is None or sketch is None or time.monotonic() - self._began < DRAFT_AFTER_S:
+            return
+        self._draft = None
+        path = draft(sketch())
+        if path is not None:
+            err.print(Text(f"A first draft is drawn: {path}"), soft_wrap=True)
+
     def _update(self, **fields: object) -> None:
+        self._show_draft()
         if self._quiet:
             return
         self._progress.update(self._task, **fields)  # type: ignore[arg-type]
@@ -166,7 +191,7 @@ class Watch:
 
 
 @contextmanager
-def watching(quiet: bool = False) -> Iterator[Watch]:
+def watching(quiet: bool = False, draft: Callable[[Pattern], Path | None] | None = None) -> Iterator[Watch]:
     """Watch a run; the progress line is gone afterwards."""
-    with Watch(quiet) as watch:
+    with Watch(quiet, draft) as watch:
         yield watch

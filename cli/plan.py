@@ -5,9 +5,13 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from cli.flags import taking
 from pipeline.order.options import OPTIONS
+
+if TYPE_CHECKING:
+    from pipeline.band.pattern import Pattern
 
 FINISHING_S, FINISHING_EACH_S = 0.5, 0.0012
 """What sharing, checking and writing take of a core, in all and for each of rows × strands."""
@@ -26,11 +30,12 @@ def command(texts: Mapping[str, str]) -> None:
     from cli.interrupt import halting
     from cli.summary import show_summary
     from pipeline.bundle import band_files
-    from pipeline.files.folder import check_target, folder_name, write_result
+    from pipeline.files.folder import check_target, drafting, folder_name, write_result
     from pipeline.order.request import parse
     from pipeline.plan import plan
     from pipeline.report import report_of
     from pipeline.routing import Budget
+    from pipeline.writers.preview import band_png
 
     order = parse(texts)
     folder = Path(texts.get("out") or Path("output") / folder_name(order.title))
@@ -38,7 +43,11 @@ def command(texts: Mapping[str, str]) -> None:
     found = check_target(folder, replace=replace, inputs=order.files)
     asked, search = order.request(), order.search
     deadline = None if search.time_limit_s is None else began + search.time_limit_s
-    with halting(quiet) as halted, watching(quiet) as watch:
+
+    def drawn(band: Pattern) -> Path | None:
+        return show("draft.png", band_png(band, lengthwise=order.artwork.lengthwise))
+
+    with halting(quiet) as halted, drafting(folder) as show, watching(quiet, drawn) as watch:
         made = plan(
             asked,
             title=order.title,

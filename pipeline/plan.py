@@ -56,6 +56,7 @@ from pipeline.routing import (
     SwitchedPoint,
     add_rows,
     costs_if_made,
+    count_made,
     route,
     seamed,
     shortened,
@@ -87,6 +88,8 @@ class Watch(Protocol):
     def stage(self, name: str) -> None: ...
     def routing(self, done: float, cost: float, bound: float) -> None: ...
     def advising(self, done: int, of: int, label: str) -> None: ...
+    def sketched(self, band: Callable[[], Pattern]) -> None:
+        """``band`` makes the band as it stands so far; the first comes before the search."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -146,11 +149,21 @@ def plan(
     budget = replace(budget, reporter=watch, effort=usual * budget.effort)
     budget = _keeping_back(budget, finishing_s(drawn.kinds.shape[0] * drawn.strands))
     fit = fit_of(asked.band, drawn.strands, gauge_for(asked.band, asked.drawer))
-    found = _routed(drawn, asked, fit, budget)
+    called = title or asked.artwork.title
+
+    def sketch(begun: _Found) -> None:
+        if watch is not None:
+            watch.sketched(lambda: _assembled(asked, begun, called))
+
+    begun = _routed(drawn, asked, budget, None if watch is None else sketch)
+    found = _lengthened(begun, asked.tying, fit, budget)
     clock.stage("sharing the tying")
-    loose, shared = _tied(asked, found, title or asked.artwork.title)
+    loose = _assembled(asked, found, called)
+    shared = share_alike(loose, found.repeat, asked.tying.share, margin=asked.tying.margin)
     pattern = _joined(shared, found.design, asked.tying)
     clock.stage("checking")
+    if watch is not None:
+        watch.sketched(lambda: pattern)
     verdict, margin = check(pattern), asked.tying.margin
     spare = replace(budget, effort=budget.effort * FURTHER_EFFORT / 2, reporter=None)
     forced = _forced(pattern, verdict, found, spare) if further and not budget.late else {}
@@ -211,11 +224,26 @@ class _Found:
         return last if self.solution.stopped is Stopped.DONE else self.solution.stopped
 
 
-def _routed(drawn: Design, asked: Request, fit: Fit | None, budget: Budget) -> _Found:
-    """Route the strands; then add switching rows within the wrist, and joins, as far as the maker allows."""
-    tying = asked.tying
-    question, kinds = pose(drawn, asked.band, tying)
-    solution = route(question, budget)
+Sketch = Callable[["_Found"], None]
+
+
+def _routed(drawn: Design, asked: Request, budget: Budget, sketch: Sketch | None) -> _Found:
+    """Route the strands; ``sketch`` hears the first routing."""
+    question, kinds = pose(drawn, asked.band, asked.tying)
+
+    def begun(solution: Routed) -> _Found:
+        made = count_made(question, solution, kinds)
+        tied = SwitchedPoint(0, made, solution.cost, question, kinds, solution)
+        joined = thread_changes(question, kinds, solution, 0, budget)
+        return _Found(question, kinds, solution, (tied,), joined, tied, drawn, question.repeat)
+
+    first = None if sketch is None else lambda solution: sketch(begun(solution))
+    return begun(route(question, replace(budget, first=first)))
+
+
+def _lengthened(begun: _Found, tying: Tying, fit: Fit | None, budget: Budget) -> _Found:
+    """Add switching rows within the wrist, and joins, as far as the maker allows."""
+    drawn, question, kinds, solution = begun.design, begun.question, begun.kinds, begun.solution
     ends = drawn.ground_ends
     free = None if fit is None else max(0, fit.rows - drawn.kinds.shape[0])
     extra = None if free is None else free + sum(ends)
@@ -236,22 +264,21 @@ def _routed(drawn: Design, asked: Request, fit: Fit | None, budget: Budget) -> _
     return _Found(question, kinds, solution, switched, joined, tied, shown, repeat)
 
 
-def _tied(asked: Request, found: _Found, title: str) -> tuple[Pattern, Pattern]:
-    """The pattern as it was routed, and with its tying shared among strands of one thread."""
+def _assembled(asked: Request, found: _Found, title: str) -> Pattern:
+    """The pattern as it was routed."""
     drawn, joined, kinds, band = found.design, found.joined[-1], found.tied.wanted, asked.band
     wanted = [None if t < 0 else int(t) for t in drawn.wanted_of(kinds)]
     costs = None if drawn.floor is None else found.tied.problem.costs
     gauge = gauge_for(band, asked.drawer)
     ends = ends_of(band, [int(t) for t in joined.solution.strands], gauge)
-    loose = to_pattern(
+    made = to_pattern(
         found.tied.problem.network,
         joined.solution,
         Wants(wanted, costs, drawn.either_of(kinds)),
         Frame(band_threads(drawn.threads), gauge, ends, title, drawn.ground),
         joined.changes,
     )
-    loose = mirrored(loose) if band.left_handed else loose
-    return loose, share_alike(loose, found.repeat, asked.tying.share, margin=asked.tying.margin)
+    return mirrored(made) if band.left_handed else made
 
 
 def _joined(pattern: Pattern, drawn: Design, tying: Tying) -> Pattern:

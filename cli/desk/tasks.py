@@ -186,6 +186,9 @@ class Watch:
     def advising(self, done: int, of: int, label: str) -> None:
         self._often({"done": round(done / max(1, of), 3), "note": label})
 
+    def sketched(self, band: Callable[[], Pattern]) -> None:
+        """The chosen band is on the sheet already."""
+
     def _often(self, news: dict[str, Any]) -> None:
         if time.monotonic() - self._last > 0.2:
             self._last = time.monotonic()

@@ -12,8 +12,8 @@ import os
 import re
 import shutil
 import unicodedata
-from collections.abc import Iterable, Iterator, Mapping
-from contextlib import contextmanager, suppress
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
 from pipeline.errors import OutputError
@@ -147,6 +147,35 @@ def write_result(
         hint = "Free some space or choose another --out."
         reason = error.strerror or "something in it cannot be kept"
         raise OutputError(f"cannot write {label(folder)}: {reason}.", hint) from None
+
+
+@contextmanager
+def drafting(folder: Path) -> Iterator[Callable[[str, bytes], Path | None]]:
+    """Within the block the function yielded writes a file that is to be seen before the result is there.
+
+    It returns where, or None where it could not: in a hidden folder beside the target, never in the result.
+    That is gone after the block; what a killed run leaves is settled by the next run of the same target.
+    """
+    folder = folder.absolute()
+    with ExitStack() as stack:
+
+        def write(name: str, content: bytes) -> Path | None:
+            try:
+                for parent in reversed([p for p in folder.parents if not p.exists()]):
+                    parent.mkdir()
+                    stack.callback(_remove_empty, parent)
+                draft = stack.enter_context(_staged(folder)) / name
+                draft.write_bytes(content)
+            except (OSError, OutputError):  # a result is waited for, a draft is not
+                return None
+            return draft
+
+        yield write
+
+
+def _remove_empty(folder: Path) -> None:
+    with suppress(OSError):
+        folder.rmdir()
 
 
 @contextmanager

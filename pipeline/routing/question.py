@@ -161,7 +161,8 @@ class Budget:
     ``effort`` counts work, not time (1.0 is the default, about 10 s at 25 strands × 120 rows × 6
     threads), so that the same input and seed give the same answer. ``deadline`` is a
     ``time.monotonic()`` value after which the best so far is returned; ``halted`` is asked as often, and
-    once it answers True that is done too.
+    once it answers True that is done too. ``first`` hears the first routing, found without compiled loops,
+    before the search that may take long; where nothing is searched it hears none.
     """
 
     effort: float = 1.0
@@ -169,6 +170,7 @@ class Budget:
     deadline: float | None = None
     reporter: Reporter | None = field(default=None, compare=False)
     halted: Callable[[], bool] | None = field(default=None, compare=False)
+    first: Callable[[Routed], None] | None = field(default=None, compare=False)
 
     @property
     def ended(self) -> Stopped:

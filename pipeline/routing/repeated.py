@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.band.network import Repeat, network
-from pipeline.routing.board import board, solution, tie
+from pipeline.routing.board import Labels, board, solution, tie
 from pipeline.routing.bound import strip_bound
 from pipeline.routing.meter import Meter
 from pipeline.routing.question import Budget, Question, Routed, Stopped
@@ -27,8 +27,9 @@ that is not bound to close: bands that repeat nothing may cost less."""
 Router = Callable[[Question, Budget], Routed]
 
 
-def route_repeated(question: Question, budget: Budget, route: Router) -> Routed:
-    """Route one period and lay it out; ``route`` answers questions about the rows around.
+def route_repeated(question: Question, budget: Budget, route: Router, at_once: Router) -> Routed:
+    """Route one period and lay it out; ``route`` answers questions about the rows around, ``at_once`` does
+    so too for the first routing that is heard of.
 
     The bound is of all bands, whether they repeat or not.
     """
@@ -36,18 +37,28 @@ def route_repeated(question: Question, budget: Budget, route: Router) -> Routed:
     if repeat is None:
         raise ValueError("the question repeats nothing")
     period = replace(part(question, repeat.first, repeat.first + repeat.rows), closed=True)
-    once = route(period, _share(budget, PERIOD))
+    hear, budget = budget.first, replace(budget, first=None)
+
+    def first(once: Routed) -> None:
+        if hear is not None:
+            hear(solution(question, _laid_out(question, repeat, once, budget, at_once), 0.0))
+
+    once = route(period, replace(_share(budget, PERIOD), first=first))
     bound, stopped = 0.0, once.stopped
-    strands, ahead, rest = reach(question, repeat, once.strands, budget, route)
+    labels = _laid_out(question, repeat, once, budget, route)
     if once.cost > 0 and not budget.late:
         laid, meter = board(replace(period, closed=False)), Meter(budget, period.network.knots)
         least = strip_bound(laid, BOUND * meter.allowed, lambda: meter.late, enough=once.cost)
         bound = repeat.times * min(least.bound, once.cost)
-    swaps = np.concatenate([ahead, *[once.swaps] * repeat.times, rest])
-    labels = tie(question.network, strands, swaps)
     if stopped is Stopped.DONE:
         stopped = budget.ended
     return solution(question, labels, bound, stopped)
+
+
+def _laid_out(question: Question, repeat: Repeat, once: Routed, budget: Budget, route: Router) -> Labels:
+    """The routing of the whole band that ties one period over and over."""
+    strands, ahead, rest = reach(question, repeat, once.strands, budget, route)
+    return tie(question.network, strands, np.concatenate([ahead, *[once.swaps] * repeat.times, rest]))
 
 
 def reach(

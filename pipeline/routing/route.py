@@ -55,7 +55,7 @@ def route(problem: Question, budget: Budget | None = None) -> Routed:
 def _route(problem: Question, budget: Budget) -> Routed:
     require_possible(problem)
     if problem.repeat is not None:
-        return route_repeated(problem, budget, _route)
+        return route_repeated(problem, budget, _route, _at_once)
     if is_plain(problem) and (not problem.closed or one_run(problem)):
         return solve_plain(problem, budget)
     run = _Run(problem, budget)
@@ -65,7 +65,9 @@ def _route(problem: Question, budget: Budget) -> Routed:
         if run.finished:
             return solution(problem, run.best, run.bound)
         compiling = compiler(budget)
-        if compiling is not None and not compiling.done(budget):
+        if budget.first is not None:
+            budget.first(solution(problem, run.best, run.bound))
+        if compiling is not None and not compiling.done(budget, run.meter.tell):
             return solution(problem, run.best, run.bound, budget.ended)
         if not run.proved:
             run.search()
@@ -76,6 +78,10 @@ def _route(problem: Question, budget: Budget) -> Routed:
     run.meter.tell(always=True)
     found = solution(problem, run.best, run.bound, stopped)
     return found if stopped is Stopped.INTERRUPT else fewer_hand_overs(problem, found, budget, run.plain)
+
+
+def _at_once(problem: Question, budget: Budget) -> Routed:
+    return solution(problem, simple(board(problem)), 0.0)
 
 
 class _Run:

@@ -17,6 +17,7 @@ import platform
 import subprocess
 import sys
 import time
+from collections.abc import Callable
 from contextlib import suppress
 from importlib import import_module
 from pathlib import Path
@@ -138,12 +139,13 @@ class Compiler:
                     )
                 )
 
-    def done(self, budget: Budget) -> bool:
-        """Wait for them; False once the budget is late. What they have compiled by then is kept."""
+    def done(self, budget: Budget, tell: Callable[[], None] = lambda: None) -> bool:
+        """Wait for them, telling so; False once the budget is late. What they have compiled is kept."""
         try:
             while any(process.poll() is None for process in self._processes):
                 if budget.late:
                     return False
+                tell()
                 time.sleep(LOOK_EVERY_S)
             return True
         finally:
