@@ -247,7 +247,7 @@ class LongerBand:
         error = float(colour_error(laid, labels))
         if error >= self.error or faults(laid, labels):
             return self
-        strands = labels[: laid.strands].astype(np.int64)
+        strands = labels[laid.partner].astype(np.int64)
         return replace(self, strands=strands, swaps=~hand_overs(laid, labels), error=error)
 
     def trimmed(self) -> LongerBand:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise, permutations
 
 import numpy as np
@@ -15,6 +16,7 @@ from pipeline.band.reading import problems
 from pipeline.routing import Budget, Ease, SwitchedPoint, insert_switching, route
 from pipeline.routing.seam import lead_over
 from pipeline.verdict.feasibility import check
+from tests.routing.problems import picture
 from tests.routing.samples import crossed_blocks
 from tests.verdict.bands import assembled
 
@@ -52,6 +54,21 @@ def test_points_are_real_bands_and_the_error_falls(worked: Worked, ease: Ease) -
         assert tuple(picture) == picture_rows(9, 16, worked)
         if ease is not Ease.FULL:
             assert most_in_mid_row(pattern) <= (1 if ease is Ease.LIGHT else 0)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_folded_starts_stay_folded(seed: int) -> None:
+    """Both halves of a cut have one thread, however the search has moved the one that stands for the two."""
+    rng = np.random.default_rng(seed)
+    grid = rng.integers(0, 4, (15, 11))
+    free = picture(grid, "rows", threads=4)
+    costs = free.costs * rng.integers(5, 60, free.costs.shape)
+    problem = replace(free, costs=costs, folded=tuple((p, p + 1) for p in range(0, 11, 2)))
+    wanted = grid[problem.network.row, problem.network.position]
+    hasty = Budget(effort=0.02)
+    for point in insert_switching(problem, wanted, route(problem, hasty), 8, hasty):
+        pairs = point.solution.strands.reshape(-1, 2)
+        assert (pairs[:, 0] == pairs[:, 1]).all()
 
 
 def most_in_mid_row(pattern) -> int:
