@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -10,7 +9,7 @@ from rich.text import Text
 
 from cli.console import out, show_band, swatch, table
 from pipeline.band.pattern import Pattern
-from pipeline.materials.lengths import Cut
+from pipeline.materials.lengths import Cut, thread_use
 from pipeline.order.units import spell_length
 from pipeline.plan import Plan
 from pipeline.report import Report, looks, verdict
@@ -29,7 +28,7 @@ def show_summary(made: Plan, report: Report, folder: Path) -> None:
     for sentence in work_sentences(report):
         out.print(Text(sentence))
     if report.suggestions:
-        out.print(Text("What would make more cells, best first:", "bold"))
+        out.print(Text("What would help, best first:", "bold"))
         for suggestion in report.suggestions[:5]:
             out.print(Text(f"  {suggestion.sentence}"))
     out.print(Text(f"The result is in {folder}: sheet.pdf to print, worksheet.html to tie from.", "dim"))
@@ -60,13 +59,7 @@ def work_sentences(report: Report) -> list[str]:
 
 def thread_table(pattern: Pattern, cuts: Sequence[Cut]) -> object:
     """Strands, metres and the longest piece of each thread that hangs in the band or is laid in."""
-    strands = Counter(pattern.strands)
-    metres: Counter[int] = Counter()
-    longest: dict[int, float] = {}
-    for cut in cuts:
-        for length, thread in zip(cut.pieces_mm, cut.piece_threads, strict=True):
-            metres[thread] += length / 1000  # type: ignore[assignment]
-            longest[thread] = max(longest.get(thread, 0.0), length)
+    used = ((pattern.threads[use.thread], use) for use in thread_use(pattern, tuple(cuts)))
     return table(
         f"{len(pattern.strands)} strands",
         ("", "thread", "strands", "metres", "longest piece"),
@@ -74,11 +67,10 @@ def thread_table(pattern: Pattern, cuts: Sequence[Cut]) -> object:
             (
                 swatch(thread.colour, 4),
                 thread.name,
-                strands[i],
-                f"{metres[i]:.1f}",
-                spell_length(longest[i]),
+                pattern.strands.count(use.thread),
+                f"{use.metres:.1f}",
+                spell_length(use.longest_mm),
             )
-            for i, thread in enumerate(pattern.threads)
-            if i in longest
+            for thread, use in used
         ),
     )

@@ -1,4 +1,4 @@
-"""What would make more cells, each answer found by solving again, and what each answer costs.
+"""What would help, each answer found by solving again, and what each answer costs.
 
 The advice knows nothing of pictures or stashes: whoever planned the band poses it again under one
 :class:`Change` (:data:`Pose`). Switching rows and joins need no rebuilding and are

@@ -180,7 +180,10 @@ def _selvedge(asked: int | None, cells: int, on_ground: bool) -> int:
     if asked is None:
         return 1 if on_ground and cells >= 13 else 0
     if not 0 <= asked <= (cells - 1) // 2:
-        raise InputError(f"--selvedge {asked} leaves no room for the picture.", "Use 0, 1 or 2.")
+        raise InputError(
+            f"--selvedge {asked} leaves no room for the picture on {cells + 1} strands.",
+            f"Use {2 * asked + 2} strands or more, or a narrower selvedge.",
+        )
     return asked
 
 

@@ -19,6 +19,7 @@ from __future__ import annotations
 import csv
 import io
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -287,6 +288,33 @@ def pieces(pattern: Pattern, cuts: tuple[Cut, ...]) -> tuple[Piece, ...]:
         thread = pattern.strands[0] if pattern.ground is None else pattern.ground
         made.append(Piece(thread, up_to_cm(start.loop_mm), ()))
     return tuple(made)
+
+
+@dataclass(frozen=True, slots=True)
+class ThreadUse:
+    """What a band takes of one thread: all that is cut of it, the longest piece, and the knots it ties."""
+
+    thread: int
+    metres: float
+    longest_mm: float
+    tied: int
+
+
+def thread_use(pattern: Pattern, cuts: tuple[Cut, ...]) -> tuple[ThreadUse, ...]:
+    """What is cut of each thread, by its index: folded pieces whole, joins and a holding cord included.
+
+    >>> from pipeline.band.example import two_rows
+    >>> [(use.longest_mm, use.tied) for use in thread_use(two_rows(), cut_list(two_rows()))]
+    [(250.0, 3), (220.0, 3)]
+    """
+    lengths: dict[int, list[float]] = {}
+    for piece in pieces(pattern, cuts):
+        lengths.setdefault(piece.thread, []).append(piece.length_mm)
+    tied = Counter(step.shown for row in replay(pattern) for step in row.steps)
+    return tuple(
+        ThreadUse(thread, math.fsum(mm) / 1000, max(mm), tied[thread])
+        for thread, mm in sorted(lengths.items())
+    )
 
 
 def cut_list_csv(pattern: Pattern, cuts: tuple[Cut, ...]) -> str:

@@ -92,7 +92,7 @@ def best_height(cells_across: int, text: str = "") -> int:
             return fitting[-1]
     least = min(needed for _, needed in lines)
     raise InputError(
-        f"{cells_across} cells across are too few for these letters, which need {least}.",
+        f"a width of {cells_across} is too few cells for these letters, which need {least}.",
         f"Use {least + 1} strands or more{', or capitals' if text != text.upper() else ''}.",
     )
 

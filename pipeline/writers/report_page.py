@@ -15,7 +15,7 @@ from pipeline.files.channels import printable
 from pipeline.instructions.text import CAUTIONS
 from pipeline.instructions.words import span
 from pipeline.materials.fit import size_mm
-from pipeline.materials.lengths import Cut, pieces
+from pipeline.materials.lengths import Cut, thread_use
 from pipeline.report import Report, certificate, likeness, verdict
 from pipeline.report.model import EaseGiven, JoinsLine, SwitchingLine, UnmadeCell
 from pipeline.writers.bandmap import band_map, picture_map
@@ -272,20 +272,15 @@ def _skeins(report: Report, pattern: Pattern, cuts: Sequence[Cut]) -> Table | No
 def _use(report: Report, pattern: Pattern, cuts: Sequence[Cut]) -> Table | None:
     if not cuts:
         return None
-    metres: dict[int, float] = {}
-    longest: dict[int, float] = {}
-    for piece in pieces(pattern, tuple(cuts)):
-        metres[piece.thread] = metres.get(piece.thread, 0.0) + piece.length_mm / 1000
-        longest[piece.thread] = max(longest.get(piece.thread, 0.0), piece.length_mm / 1000)
     rows: list[list[Any]] = [
         [
-            _thread(pattern, thread),
-            pattern.strands.count(thread),
-            f"{metres[thread]:.1f}",
-            f"{longest[thread]:.2f}",
-            sum(cut.tied for cut in cuts if cut.thread == thread),
+            _thread(pattern, use.thread),
+            pattern.strands.count(use.thread),
+            f"{use.metres:.1f}",
+            f"{use.longest_mm / 1000:.2f}",
+            use.tied,
         ]
-        for thread in sorted(metres)
+        for use in thread_use(pattern, tuple(cuts))
     ]
     return _table(
         "Thread use",
@@ -318,7 +313,7 @@ def _cuts(report: Report, pattern: Pattern, cuts: Sequence[Cut]) -> Table | None
     return _table(
         "Cut list",
         f"In order of the positions at the start; {total:.1f} m in all, margin included.",
-        ["Strand", "Thread", "Cut", "Knots tied", "Knots carried"],
+        ["Strand", "Thread", "Cut", "Knots tied in all", "Knots carried in all"],
         rows,
         {3, 4},
     )

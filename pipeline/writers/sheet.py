@@ -226,7 +226,7 @@ def _cutting(
 
 
 def _cut_table(pattern: Pattern, cuts: Sequence[Cut], inner: float) -> Flowable:
-    head = ["Strand", "Thread", "Cut", "Tied", "Carried"]
+    head = ["Strand", "Thread", "Cut", "Tied in all", "Carried in all"]
     body: list[list[Any]] = [[Paragraph(f"<b>{name}</b>", SMALL) for name in head]]
     style = [
         ("LINEBELOW", (0, 0), (-1, 0), 0.8, INK),

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from pipeline.band.pattern import Ends, render
 from pipeline.band.reading import parse_pattern, problems
+from pipeline.band.replay import replay
 from pipeline.errors import InputError
 from pipeline.literals import END_STYLES, FOLDED_STYLES, TAIL_STYLES
 from pipeline.materials.ends import (
@@ -21,7 +22,7 @@ from pipeline.materials.ends import (
     start_steps,
 )
 from pipeline.materials.gauge import preset_gauge
-from pipeline.materials.lengths import cut_list, pieces
+from pipeline.materials.lengths import cut_list, pieces, thread_use
 from tests.materials.bands import lettering
 from tests.patterns import patterns, random_pattern
 
@@ -69,6 +70,19 @@ def test_pieces_of_folded_starts_sum_to_the_strands(pattern, start):
         if len(piece.positions) == 2:
             assert sum(piece.halves_mm) == piece.length_mm
             assert {band.strands[p] for p in piece.positions} == {piece.thread}
+
+
+@given(patterns(), st.sampled_from(END_STYLES))
+def test_what_is_cut_of_each_thread(pattern, start):
+    """All that is cut, and every knot once, under the thread that it shows."""
+    band = with_ends(pattern, start)
+    cuts = cut_list(band)
+    used = thread_use(band, cuts)
+    cut = pieces(band, cuts)
+    assert math.isclose(1000 * sum(use.metres for use in used), sum(piece.length_mm for piece in cut))
+    assert max(use.longest_mm for use in used) == max(piece.length_mm for piece in cut)
+    showing = Counter(step.shown for row in replay(band) for step in row.steps)
+    assert {use.thread: use.tied for use in used if use.tied} == showing
 
 
 def test_lark_heads_fill_neighbours_and_loops_any_positions():
