@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, assert_never
+from typing import TYPE_CHECKING, Annotated, assert_never
 
 import typer
 
@@ -13,6 +13,7 @@ from pipeline.literals import Paper
 if TYPE_CHECKING:
     from pipeline.band.pattern import Pattern
     from pipeline.report import Report
+    from pipeline.writers.original import Original
 
 
 class What(StrEnum):
@@ -73,11 +74,11 @@ def command(
     chosen = choose(to, what)
     document = read_pattern(pattern)
     refuse_beyond_means(sum(len(section.rows) for section in document.sections), len(document.strands))
-    source = None if picture is None else _picture(picture)
+    original = _original(picture, lengthwise)
     tied = for_left_hand(document) if left_handed else document
     content = _draw(
         document, tied, chosen, to.suffix.lower(),
-        paper=paper, source=source, lengthwise=lengthwise, beside=pattern.with_name("report.json"),
+        paper=paper, original=original, beside=pattern.with_name("report.json"),
     )  # fmt: skip
     write_file(to, content, replace=replace, inputs=[pattern, picture])
 
@@ -108,10 +109,14 @@ def choose(to: Path, what: What | None) -> What:
     return what
 
 
-def _picture(path: Path) -> Any:
+def _original(picture: Path | None, lengthwise: bool) -> Original:
+    from pipeline.writers.original import Original
+
+    if picture is None:
+        return Original(lengthwise=lengthwise)
     from pipeline.motif.picture import load_picture
 
-    return load_picture(path).rgb
+    return Original(load_picture(picture).rgb, lengthwise=lengthwise)
 
 
 def _report(beside: Path, pattern: Pattern, tied: Pattern) -> Report:
@@ -143,7 +148,7 @@ def _report(beside: Path, pattern: Pattern, tied: Pattern) -> Report:
 
 def _draw(
     pattern: Pattern, tied: Pattern, what: What, suffix: str, *,
-    paper: Paper, source: Any, lengthwise: bool, beside: Path,
+    paper: Paper, original: Original, beside: Path,
 ) -> bytes | str:  # fmt: skip
     """Call the writer of ``what``: previews show the finished ``pattern``, all else how it is ``tied``."""
     from pipeline.materials.lengths import cut_list, cut_list_csv
@@ -158,13 +163,13 @@ def _draw(
         case What.PREVIEW:
             from pipeline.writers.preview import preview_png
 
-            return preview_png(pattern, source, lengthwise=lengthwise)
+            return preview_png(pattern, original)
         case What.SHEET:
             from pipeline.writers.sheet import sheet_pdf
 
             return sheet_pdf(
-                tied, paper=paper, report=_report(beside, pattern, tied), cuts=cut_list(tied), source=source,
-                lengthwise=lengthwise, finished=pattern,
+                tied, paper=paper, report=_report(beside, pattern, tied), cuts=cut_list(tied),
+                original=original, finished=pattern,
             )  # fmt: skip
         case What.WORKSHEET:
             from pipeline.writers.worksheet import worksheet_html

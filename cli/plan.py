@@ -35,6 +35,7 @@ def command(texts: Mapping[str, str]) -> None:
     from pipeline.plan import plan
     from pipeline.report import report_of
     from pipeline.routing import Budget
+    from pipeline.writers.original import Original
     from pipeline.writers.preview import band_png
 
     order = parse(texts)
@@ -62,9 +63,7 @@ def command(texts: Mapping[str, str]) -> None:
             made.cuts,
             report,
             skeins=made.skeins,
-            source=made.design.picture,
-            cells=made.design.cells,
-            lengthwise=order.artwork.lengthwise,
+            original=Original(made.design.picture, made.design.cells, order.artwork.lengthwise),
             timings=made.timings,
             stage=watch.stage,
         )

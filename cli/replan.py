@@ -59,17 +59,14 @@ def command(
     from pipeline.files.single import write_file
     from pipeline.instructions.compose import instructions
     from pipeline.materials.lengths import cut_list
-    from pipeline.materials.rescale import replan, rows_done
+    from pipeline.materials.rescale import replan
 
-    if (from_row is None) == (from_step is None):
-        raise InputError("where you are is not known.", "Give --from-row, or --from-step in diagonal work.")
     document = read_pattern(pattern)
     told = instructions(document)
-    done = rows_done(document, from_row - 1) if from_row is not None else _before(told, from_step or "")
     made = replan(
         document,
         cut_list(document, margin=None if margin is None else margin / 100),
-        done,
+        _done(told, from_row, from_step),
         dict(left_of(word) for word in left),
         longest_mm=parse_length(longest, "--longest"),
         roles=roles,
@@ -115,12 +112,20 @@ def left_of(word: str) -> tuple[int, float]:
     return int(position) - 1, parse_length(length, "--left")
 
 
-def _before(told: Instructions, text: str) -> frozenset[tuple[int, int, int]]:
+def _done(told: Instructions, row: int | None, step: str | None) -> frozenset[tuple[int, int, int]]:
+    """The knots tied before a row or a step."""
     from pipeline.instructions.moments import tied_before_step
+    from pipeline.materials.rescale import rows_done
 
-    match = re.fullmatch(r"\s*(?:(\d{1,5}):)?(\d{1,6})\s*", text)
+    if (row is None) == (step is None):
+        raise InputError("where you are is not known.", "Give --from-row, or --from-step in diagonal work.")
+    if row is not None:
+        return rows_done(told.pattern, row - 1)
+    match = re.fullmatch(r"\s*(?:(\d{1,5}):)?(\d{1,6})\s*", step or "")
     if match is None:
-        raise InputError(f"--from-step: {text[:60]!r} is no step.", "Write it as 15, or 2:15 for section 2.")
+        raise InputError(
+            f"--from-step: {(step or '')[:60]!r} is no step.", "Write it as 15, or 2:15 for section 2."
+        )
     return tied_before_step(told, int(match[2]), int(match[1]) if match[1] else None)
 
 

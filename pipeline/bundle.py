@@ -5,15 +5,13 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Mapping
 
-import numpy as np
-from numpy.typing import NDArray
-
 from pipeline.band.pattern import Pattern, render
 from pipeline.instructions.text import write_instructions
 from pipeline.materials.lengths import Cut, cut_list_csv
 from pipeline.materials.skeins import SkeinPlan
 from pipeline.report import Report
 from pipeline.writers.chart import chart_png, chart_svg
+from pipeline.writers.original import UNKNOWN, Original
 from pipeline.writers.preview import preview_png
 from pipeline.writers.report_page import report_html
 from pipeline.writers.sheet import sheet_pdf
@@ -29,16 +27,13 @@ def band_files(
     report: Report,
     *,
     skeins: SkeinPlan | None = None,
-    source: NDArray[np.uint8] | None = None,
-    cells: NDArray[np.uint8] | None = None,
-    lengthwise: bool = False,
+    original: Original = UNKNOWN,
     timings: Mapping[str, float] | None = None,
     stage: Callable[[str], None] = lambda name: None,
 ) -> dict[str, bytes | str]:
     """Render every file of a result, by name.
 
-    ``skeins``: the cutting plan; ``source``: (height, width, 3) sRGB picture to show beside the band;
-    ``cells``: (picture rows, strands−1, 3) the same reduced to cells; ``stage`` hears which file is drawn.
+    ``skeins``: the cutting plan; ``original`` is shown beside the band; ``stage`` hears which file is drawn.
 
     >>> from pipeline.band.example import two_rows
     >>> from pipeline.verdict.feasibility import check
@@ -52,21 +47,14 @@ def band_files(
     writers: dict[str, Callable[[], bytes | str]] = {
         "pattern.json": lambda: render(pattern),
         "report.json": report.json_text,
-        "report.html": lambda: report_html(report, pattern, cuts=cuts, cells=cells),
+        "report.html": lambda: report_html(report, pattern, cuts=cuts, cells=original.cells),
         "cut-list.csv": lambda: cut_list_csv(pattern, cuts),
         "chart.png": lambda: chart_png(pattern),
         "chart.svg": lambda: chart_svg(pattern),
-        "preview.png": lambda: preview_png(pattern, source, lengthwise=lengthwise),
+        "preview.png": lambda: preview_png(pattern, original),
         "instructions.txt": lambda: write_instructions(pattern, cuts, fit=fit),
         "worksheet.html": lambda: worksheet_html(pattern, cuts, fit=fit),
-        "sheet.pdf": lambda: sheet_pdf(
-            pattern,
-            report=report,
-            cuts=cuts,
-            skeins=skeins,
-            source=source,
-            lengthwise=lengthwise,
-        ),
+        "sheet.pdf": lambda: sheet_pdf(pattern, report=report, cuts=cuts, skeins=skeins, original=original),
     }
     files: dict[str, bytes | str] = {}
     for name, write in writers.items():

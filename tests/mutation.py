@@ -32,22 +32,10 @@ TESTS: dict[str, tuple[str, ...]] = {
     "pipeline/materials/sharing.py": ("tests/materials/test_sharing.py", MATERIALS),
     "pipeline/materials/joins.py": (BY_HAND, "tests/materials/test_joins.py", MATERIALS),
     "pipeline/materials/ends.py": (BY_HAND, "pipeline/materials/ends.py", "tests/materials/test_ends.py"),
-    "pipeline/materials/cutting.py": (
-        BY_HAND,
-        "pipeline/materials/cutting.py",
-        "tests/materials/test_skeins.py",
-    ),
-    "pipeline/materials/skeins.py": (
-        BY_HAND,
-        "pipeline/materials/skeins.py",
-        "tests/materials/test_skeins.py",
-    ),
-    "pipeline/materials/price.py": (BY_HAND, "pipeline/materials/price.py", "tests/materials/test_price.py"),
-    "pipeline/materials/rescale.py": (
-        BY_HAND,
-        "pipeline/materials/rescale.py",
-        "tests/materials/test_rescale.py",
-    ),
+    "pipeline/materials/cutting.py": ("pipeline/materials/cutting.py", "tests/materials/test_skeins.py"),
+    "pipeline/materials/skeins.py": ("pipeline/materials/skeins.py", "tests/materials/test_skeins.py"),
+    "pipeline/materials/price.py": ("pipeline/materials/price.py", "tests/materials/test_price.py"),
+    "pipeline/materials/rescale.py": ("pipeline/materials/rescale.py", "tests/materials/test_rescale.py"),
 }
 """The modules of the sample, and the tests that are to notice a change in each."""
 SECONDS, BYTES = 200, 6_000_000_000

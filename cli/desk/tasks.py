@@ -52,6 +52,7 @@ from pipeline.report.model import Suggested
 from pipeline.routing import Budget, Ease
 from pipeline.routing.warm import compile_all
 from pipeline.verdict.feasibility import check
+from pipeline.writers.original import Original
 from pipeline.writers.preview import band_png
 
 Tell = Callable[[str, Any], None]
@@ -323,8 +324,7 @@ def write(folder: str, number: int, fields: Fields, lies: bool, target: str, tel
         cuts,
         report,
         skeins=plan_skeins(document, cuts, order.drawer.drawer().stash),
-        source=source,
-        lengthwise=lies,
+        original=Original(source, lengthwise=lies),
         stage=lambda name: tell("busy", {"stage": name, "done": 0.0, "note": ""}),
     )
     write_result(Path(target), files, replace=True)

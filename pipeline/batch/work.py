@@ -34,6 +34,7 @@ from pipeline.processes import deaf_children
 from pipeline.report import report_of
 from pipeline.routing import Budget
 from pipeline.routing.warm import compile_all, is_warm
+from pipeline.writers.original import Original
 
 ORDER = "order.json"
 ORDER_FILE = Kind("finished order", MOST_PATTERN_BYTES, "Remove it.")
@@ -149,9 +150,7 @@ def _planned(line: Line, shop: Shop, folder: Path, digest: str) -> Outcome:
         made.cuts,
         report_of(made, pace_s=order.pace_s),
         skeins=made.skeins,
-        source=made.design.picture,
-        cells=made.design.cells,
-        lengthwise=order.artwork.lengthwise,
+        original=Original(made.design.picture, made.design.cells, order.artwork.lengthwise),
     )
     files[ORDER] = json_text({"digest": digest, **kept}, 1) + "\n"
     return replace(outcome, note=" ".join(write_result(folder, files, replace=True, inputs=order.files)))

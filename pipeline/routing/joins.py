@@ -288,16 +288,8 @@ def _change_flow(
     tails = np.concatenate(
         [enter[both], enter[both], enter[single], leave[made], np.full(len(both) + len(single), joiner)]
     )
-    heads = np.concatenate(
-        [
-            leave[both],
-            leave[both],
-            leave[single],
-            np.where(taken < 0, sink, enter[taken]),
-            leave[both],
-            leave[single],
-        ]
-    )
+    beyond = np.where(taken < 0, sink, enter[taken])
+    heads = np.concatenate([leave[both], leave[both], leave[single], beyond, leave[both], leave[single]])
     hide = np.concatenate([np.zeros(len(both)), c_u - alone_t])
     prices = np.concatenate(
         [least - c_t[both], c_s[both] - least, alone_s - alone_t, np.zeros(len(wires)), hide]

@@ -12,7 +12,7 @@ from pipeline.band.pattern import Pattern
 from pipeline.band.replay import RowReplay, replay
 from pipeline.errors import InputError
 from pipeline.materials.fit import row_height_mm, size_mm
-from pipeline.writers.tails import lay_end, shown_mm
+from pipeline.writers.tails import Edge, lay_end, shown_mm
 from pipeline.writers.weave import Cloth, Floats, Stamp, knot, tube
 
 MAX_CLOTH_PIXELS = 6_000_000
@@ -55,10 +55,8 @@ def band(pattern: Pattern, *, px_per_mm: float = 9.0, lengthwise: bool = False) 
     cloth = Cloth(math.ceil(total * scale), math.ceil(across * scale))
     middle, top = across * scale / 2, (2 + above) * scale
     widths = [_width(pattern, section.worked) * scale for section in pattern.sections] or [wide * scale]
-    lay_end(
-        cloth, pattern, pattern.ends.start, pattern.strands,
-        at_start=True, wide=widths[0], middle=middle, edge=top, scale=scale,
-    )  # fmt: skip
+    edge = Edge(middle, top, -1, widths[0], scale)
+    lay_end(cloth, pattern, pattern.ends.start, pattern.strands, edge)
     y, threads = top, tuple(pattern.strands)
     for row, (s, _, section, _) in zip(replay(pattern), pattern.rows(), strict=True):
         tall = row_height_mm(pattern.gauge_of(section.worked), section.worked, row) * scale
@@ -70,10 +68,7 @@ def band(pattern: Pattern, *, px_per_mm: float = 9.0, lengthwise: bool = False) 
             _diagonal_row(cloth, row, threads, left, y, pitch, tall)
         y += tall
         threads = row.threads
-    lay_end(
-        cloth, pattern, pattern.ends.finish, threads,
-        at_start=False, wide=widths[-1], middle=middle, edge=y, scale=scale,
-    )  # fmt: skip
+    lay_end(cloth, pattern, pattern.ends.finish, threads, Edge(middle, y, 1, widths[-1], scale))
     light = (0.42, -0.55, 0.72) if lengthwise else (-0.42, -0.55, 0.72)
     fine = cloth.lit([thread.colour for thread in pattern.threads], light)
     return BandPicture(_halved(fine), scale / _FINE, (top / _FINE, y / _FINE))

@@ -17,6 +17,7 @@ from pipeline.materials.fit import size_mm
 from pipeline.writers.bandpicture import BandPicture, band
 from pipeline.writers.drawing import PNG_LEVEL, fitted, font
 from pipeline.writers.ink import SOFT, rgb
+from pipeline.writers.original import UNKNOWN, Original
 from pipeline.writers.weave import Floats
 
 PAGE = "#f2f0ea"
@@ -93,12 +94,11 @@ def _around(down: Floats) -> Floats:
 
 
 def preview_pictures(
-    pattern: Pattern, source: NDArray[np.uint8] | None = None, *, lengthwise: bool = False
+    pattern: Pattern, original: Original = UNKNOWN
 ) -> tuple[Image.Image, Image.Image, Image.Image | None]:
-    """The straight band, the band on a wrist, and the source picture at the band's size, as cut-outs."""
-    flat, wrist, knotted_px = _cut_outs(pattern, lengthwise)
-    original = None if source is None else _source(source, flat.width, knotted_px, lengthwise)
-    return flat, wrist, original
+    """The straight band, the band on a wrist, and the original at the band's size, as cut-outs."""
+    flat, wrist, knotted_px = _cut_outs(pattern, original.lengthwise)
+    return flat, wrist, _source(original, flat.width, knotted_px)
 
 
 @lru_cache(maxsize=1)
@@ -112,27 +112,19 @@ def _cut_outs(pattern: Pattern, lengthwise: bool) -> tuple[Image.Image, Image.Im
     return flat, _image(worn(straight, zoom=zoom)), length
 
 
-def preview(
-    pattern: Pattern, source: NDArray[np.uint8] | None = None, *, lengthwise: bool = False
-) -> Image.Image:
-    """The straight band and the worn band on one picture, with the source picture beside them if given.
-
-    ``source``: (height, width, 3) sRGB. ``lengthwise`` turns all a quarter so that the band runs from left
-    to right, for letters that read along it.
-    """
-    flat, wrist, original = preview_pictures(pattern, source, lengthwise=lengthwise)
+def preview(pattern: Pattern, original: Original = UNKNOWN) -> Image.Image:
+    """The straight band and the worn band on one picture, with the original beside them if it is known."""
+    flat, wrist, source = preview_pictures(pattern, original)
     wide, long = size_mm(pattern)
     pictures = [(flat, f"straight, {wide:.0f} × {long:.0f} mm knotted"), (wrist, "on the wrist")]
-    if lengthwise:
+    if original.lengthwise:
         pictures = [(image.transpose(Image.Transpose.ROTATE_90), words) for image, words in pictures]
-    if original is not None:
-        pictures.insert(0, (original, "the picture"))
-    return _mounted(pictures, printable(pattern.title), stacked=lengthwise)
+    if source is not None:
+        pictures.insert(0, (source, "the picture"))
+    return _mounted(pictures, printable(pattern.title), stacked=original.lengthwise)
 
 
-def preview_png(
-    pattern: Pattern, source: NDArray[np.uint8] | None = None, *, lengthwise: bool = False
-) -> bytes:
+def preview_png(pattern: Pattern, original: Original = UNKNOWN) -> bytes:
     r"""The preview as a PNG; see :func:`preview`.
 
     >>> from pipeline.band.example import two_rows
@@ -140,7 +132,7 @@ def preview_png(
     b'\x89PNG'
     """
     out = BytesIO()
-    preview(pattern, source, lengthwise=lengthwise).save(out, "PNG", compress_level=PNG_LEVEL)
+    preview(pattern, original).save(out, "PNG", compress_level=PNG_LEVEL)
     return out.getvalue()
 
 
@@ -196,10 +188,12 @@ def _image(rgba: Floats) -> Image.Image:
     return Image.fromarray((np.clip(rgba, 0, 1) * 255 + 0.5).astype(np.uint8), "RGBA")
 
 
-def _source(source: NDArray[np.uint8], band_px: int, knotted_px: float, lengthwise: bool) -> Image.Image:
-    """The source picture as long as the knotted part, or twice as wide as the band where it is wide."""
-    image = Image.fromarray(np.ascontiguousarray(source[..., :3])).convert("RGBA")
-    most_w, most_h = (knotted_px, 2.0 * band_px) if lengthwise else (2.0 * band_px, knotted_px)
+def _source(original: Original, band_px: int, knotted_px: float) -> Image.Image | None:
+    """The original as long as the knotted part, or twice as wide as the band where it is wide."""
+    if original.picture is None:
+        return None
+    image = Image.fromarray(np.ascontiguousarray(original.picture[..., :3])).convert("RGBA")
+    most_w, most_h = (knotted_px, 2.0 * band_px) if original.lengthwise else (2.0 * band_px, knotted_px)
     factor = min(most_w / image.width, most_h / image.height)
     size = max(1, round(image.width * factor)), max(1, round(image.height * factor))
     return image.resize(size, Image.Resampling.NEAREST if factor > 3 else Image.Resampling.LANCZOS)

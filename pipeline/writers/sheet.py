@@ -7,8 +7,6 @@ from io import BytesIO
 from typing import Any
 from xml.sax.saxutils import escape
 
-import numpy as np
-from numpy.typing import NDArray
 from PIL import Image as Pictures
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
@@ -49,6 +47,7 @@ from pipeline.writers.drawing import (
 )
 from pipeline.writers.ink import HAIR, INK, PAPER, SIGNAL, SOFT, ink_on
 from pipeline.writers.key import sign_key, thread_keys
+from pipeline.writers.original import UNKNOWN, Original
 from pipeline.writers.preview import PAGE, preview_pictures
 from pipeline.writers.printing import (
     BARE,
@@ -91,16 +90,13 @@ def sheet_pdf(
     report: Report | None = None,
     cuts: Sequence[Cut] | None = None,
     skeins: SkeinPlan | None = None,
-    source: NDArray[np.uint8] | None = None,
-    lengthwise: bool = False,
+    original: Original = UNKNOWN,
     finished: Pattern | None = None,
 ) -> bytes:
     """The sheet as a PDF; the same input gives the same bytes.
 
-    ``report``: for verdict and certificate. ``cuts`` are computed where not
-    given. ``source``: (height, width, 3) sRGB, the picture beside the preview. ``lengthwise`` turns both a
-    quarter, for letters that read along the band. ``finished``: the band as it is picked up, where
-    that is not as it is tied.
+    ``report``: for verdict and certificate. ``cuts`` are computed where not given. ``original`` is shown
+    beside the preview. ``finished``: the band as it is picked up, where that is not as it is tied.
 
     >>> from pipeline.band.example import two_rows
     >>> sheet_pdf(two_rows())[:5]
@@ -110,7 +106,7 @@ def sheet_pdf(
     inner = inner_width(paper)
     cuts = cut_list(pattern) if cuts is None else cuts
     story: list[Flowable] = [
-        *_cover(pattern, pattern if finished is None else finished, report, inner, source, lengthwise),
+        *_cover(pattern, pattern if finished is None else finished, report, inner, original),
         PageBreak(),
         *_cutting(pattern, cuts, skeins, inner),
         NextPageTemplate(BARE),
@@ -139,8 +135,7 @@ def _cover(
     finished: Pattern,
     report: Report | None,
     inner: float,
-    source: NDArray[np.uint8] | None,
-    lengthwise: bool,
+    original: Original,
 ) -> Iterator[Flowable]:
     wide, long = size_mm(pattern)
     rows = sum(len(section.rows) for section in pattern.sections)
@@ -153,7 +148,7 @@ def _cover(
     if finished != pattern:
         yield Paragraph(OTHER_END, FAINT)
     yield Spacer(1, 8)
-    yield _pictures(finished, inner, source, lengthwise)
+    yield _pictures(finished, inner, original)
     if report is not None:
         yield Spacer(1, 6)
         first = likeness(report) or verdict(report)
@@ -168,13 +163,13 @@ def _cover(
     yield KeepTogether([Paragraph("Cautions", HEAD), *(Paragraph(f"– {text}", STEP) for text in CAUTIONS)])
 
 
-def _pictures(pattern: Pattern, inner: float, source: NDArray[np.uint8] | None, lengthwise: bool) -> Flowable:
-    """The straight band on its side, and below it the source picture and the worn band."""
-    flat, wrist, original = preview_pictures(pattern, source, lengthwise=lengthwise)
+def _pictures(pattern: Pattern, inner: float, original: Original) -> Flowable:
+    """The straight band on its side, and below it the original and the worn band."""
+    flat, wrist, source = preview_pictures(pattern, original)
     quarter = Pictures.Transpose.ROTATE_90
     lying = _on_paper(flat.transpose(quarter), inner - 20, 42 * mm)
-    worn = wrist.transpose(quarter) if lengthwise else wrist
-    others = [_on_paper(image, inner / 2 - 20, 56 * mm) for image in (original, worn) if image is not None]
+    worn = wrist.transpose(quarter) if original.lengthwise else wrist
+    others = [_on_paper(image, inner / 2 - 20, 56 * mm) for image in (source, worn) if image is not None]
     row = Table([others], colWidths=[(inner - 8) / len(others)] * len(others))
     row.setStyle(TableStyle([("ALIGN", (0, 0), (-1, -1), "CENTER"), ("VALIGN", (0, 0), (-1, -1), "MIDDLE")]))
     table = Table([[lying], [row]], colWidths=[inner])

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import assert_never
+from typing import NamedTuple, assert_never
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,19 +30,29 @@ def shown_mm(end: End) -> float:
     return min(SHOWN_MM, end.tail_mm + (end.taper_mm or 0.0))
 
 
+class Edge(NamedTuple):
+    """An edge of the knotted part on the cloth, in pixels, ``scale`` of them a millimetre."""
+
+    middle: float
+    edge: float
+    sign: int
+    """−1 above the band and 1 below it."""
+    wide: float
+    scale: float
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class _Place:
-    """Where an end lies on the cloth, in pixels; ``sign`` is −1 above the band and 1 below it."""
+    """Where an end lies on the cloth: its edge, and its length and the radius of one strand in pixels."""
 
     cloth: Cloth
     middle: float
     edge: float
     sign: int
     wide: float
-    length: float
     scale: float
+    length: float
     radius: float
-    """Of one strand."""
 
     def at(self, p: int, count: int) -> float:
         """Distance of a strand from the middle where it leaves the band."""
@@ -62,17 +72,13 @@ class _Place:
             self.cloth.lay(stamp, self.middle, self.edge + self.sign * run + offset, thread)
 
 
-def lay_end(
-    cloth: Cloth, pattern: Pattern, end: End, threads: Sequence[int], *,
-    at_start: bool, wide: float, middle: float, edge: float, scale: float,
-) -> None:  # fmt: skip
-    """Draw one end; ``threads`` hang there by position, all lengths are pixels, ``scale`` pixels a mm."""
-    length = shown_mm(end) * scale
-    if length < 2 * scale:
+def lay_end(cloth: Cloth, pattern: Pattern, end: End, threads: Sequence[int], edge: Edge) -> None:
+    """Draw one end; ``threads`` hang there by position."""
+    if shown_mm(end) < 2:
         return
     diameter = sum(pattern.threads[t].diameter_mm for t in threads) / len(threads)
-    radius = max(1.0, min(0.39 * diameter * scale, 0.6 * wide / len(threads)))
-    place = _Place(cloth, middle, edge, -1 if at_start else 1, wide, length, scale, radius)
+    radius = max(1.0, min(0.39 * diameter * edge.scale, 0.6 * edge.wide / len(threads)))
+    place = _Place(cloth, *edge, length=shown_mm(end) * edge.scale, radius=radius)
     match end.style:
         case "larks-head" | "holding-cord":
             _hitched(place, end, threads, pattern.strands[0] if pattern.ground is None else pattern.ground)

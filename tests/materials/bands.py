@@ -2,7 +2,8 @@
 
 from collections.abc import Collection, Iterator
 
-from pipeline.band.knots import knot_of, row_positions
+from pipeline.band.example import two_rows
+from pipeline.band.knots import Knot, knot_of, row_positions
 from pipeline.band.pattern import End, Ends, Pattern, Row, Section
 from pipeline.materials.ends import end_use
 from pipeline.materials.gauge import preset_gauge
@@ -57,4 +58,16 @@ def lettering(
         sections=(Section(kind="picture", worked="rows", rows=tuple(made)),),
         ends=PLAIN_ENDS,
         ground=0,
+    )
+
+
+GAUGE = preset_gauge(0.71, "rows")
+
+
+def band_of(*rows: list[tuple[int, Knot]], strands: tuple[int, ...], worked: str = "rows", **more) -> Pattern:
+    """A band of these knots, each with its left position, on plain ends."""
+    made = tuple(Row(knots=tuple(row), wanted=(None,) * len(row)) for row in rows)
+    section = Section(kind="plain", worked=worked, rows=made)
+    return two_rows().model_copy(
+        update={"strands": strands, "sections": (section,), "gauge": GAUGE, "ends": PLAIN_ENDS, **more}
     )

@@ -10,32 +10,17 @@ import pytest
 
 from pipeline.band.example import two_rows
 from pipeline.band.knots import Knot
-from pipeline.band.pattern import Ends, Join, KnotLength, Pattern, Row, Section
-from pipeline.drawer.stash import Stash, thread_of
+from pipeline.band.pattern import Ends, Join, KnotLength
 from pipeline.errors import ImpossibleError, InputError
 from pipeline.limits import USUAL_ROOM_MM
-from pipeline.materials.cutting import cut_skeins
 from pipeline.materials.ends import end_use, finish_steps, make_end, start_steps
 from pipeline.materials.fit import GAP_MM, Fit, fit_rows
 from pipeline.materials.gauge import Strand, Swatch, fit_gauge, gauges_path, preset_gauge
 from pipeline.materials.joins import on_cards, place_joins
 from pipeline.materials.lengths import OVERLAP_MM, cut_list, pieces
-from pipeline.materials.price import grade, hours
-from pipeline.materials.rescale import order_after, replan, rows_done
-from pipeline.materials.skeins import owned_skeins, plan_skeins
-from tests.materials.bands import PLAIN_ENDS, left_after_rows, lettering
+from pipeline.materials.rescale import replan, rows_done
+from tests.materials.bands import GAUGE, PLAIN_ENDS, band_of, lettering
 from tests.patterns import random_pattern
-
-GAUGE = preset_gauge(0.71, "rows")
-
-
-def band_of(*rows: list[tuple[int, Knot]], strands: tuple[int, ...], worked: str = "rows", **more) -> Pattern:
-    made = tuple(Row(knots=tuple(row), wanted=(None,) * len(row)) for row in rows)
-    section = Section(kind="plain", worked=worked, rows=made)
-    return two_rows().model_copy(
-        update={"strands": strands, "sections": (section,), "gauge": GAUGE, "ends": PLAIN_ENDS, **more}
-    )
-
 
 # ---------------------------------------------------------------- thread use
 
@@ -339,171 +324,3 @@ def test_tapers_that_leave_nothing() -> None:
     wide = make_end("tie", (0,) * 300, GAUGE, at_start=False, taper=True)
     with pytest.raises(ImpossibleError, match="nothing to knot"):
         fit_rows(165, GAUGE, ends=Ends(start=PLAIN_ENDS.start, finish=wide))
-
-
-# ---------------------------------------------------------------- skeins
-
-
-def test_pieces_that_best_fit_cannot_place_are_packed_by_search() -> None:
-    """5+3+2 and 4+4+2 fill two skeins of 10; the longest first, where least is left over, fill three."""
-    plan = cut_skeins([5, 4, 4, 3, 2, 2], [], more_cm=10)
-    assert sorted(skein.pieces_cm for skein in plan.skeins) == [(4, 4, 2), (5, 3, 2)]
-    assert plan.proved and plan.new == 2
-
-
-def test_owned_metres_in_skeins_of_another_length() -> None:
-    """60 m on skeins of 25 m are two whole ones and 10 m; without a length a skein has 8 m."""
-    assert owned_skeins(thread_of("rope", "#c8a26a", 60, skein_m=25)) == (2500, 2500, 1000)
-    assert owned_skeins(thread_of("rope", "#c8a26a", 12)) == (800, 400)
-    assert owned_skeins(thread_of("rope", "#c8a26a", 0)) == ()
-
-
-def test_what_to_buy_is_said_with_its_figures() -> None:
-    """White needs 0.66 m in three strands of 22 cm; 0.3 m are owned, and a skein of it is 8 m."""
-    band, cuts = two_rows(), cut_list(two_rows())
-    drawer = (thread_of("navy", "#1b2a59", 8.0), thread_of("white", "#ffffff", 0.3))
-    plan = plan_skeins(band, cuts, Stash(drawer, "the test"))
-    assert plan.sentences() == ["white: 0.66 m are needed and 0.30 m owned; buy 1 skein of 8 m."]
-    assert not plan.enough
-
-
-def test_a_piece_that_no_skein_holds_is_told_in_metres() -> None:
-    band = lettering(strands=13, rows=64, ground_bases=())
-    (longest,) = cut_list(band)[0].pieces_mm
-    assert longest > 8000
-    plan = plan_skeins(band, cut_list(band), Stash((thread_of("tar", "#111111"),), "the test"))
-    said = [sentence for sentence in plan.sentences() if "cut it in two" in sentence]
-    assert said == [
-        f"harbour blue: a piece of {longest / 1000:.2f} m is longer than a skein of 8 m; "
-        "cut it in two with a join."
-    ]
-
-
-@pytest.mark.parametrize(("grey_m", "positions"), [(0.21, []), (0.25, [1]), (0.45, [1, 2]), (3.0, [1, 2])])
-def test_strands_swap_as_long_as_the_other_thread_lasts(grey_m: float, positions: list[int]) -> None:
-    """White lacks 0.36 m, which are two strands of 22 cm; grey has enough for none, one, or more of them."""
-    drawer = (
-        thread_of("navy", "#1b2a59", 8.0),
-        thread_of("white", "#ffffff", 0.3),
-        thread_of("pale grey", "#f4f4f4", grey_m),
-    )
-    plan = plan_skeins(two_rows(), cut_list(two_rows()), Stash(drawer, "the test"))
-    assert [swap.position for swap in plan.swaps] == positions
-    left = [round(grey_m - 0.22 * (i + 1), 2) for i in range(len(positions))]
-    assert [swap.left_m for swap in plan.swaps] == left
-    said = [sentence for sentence in plan.sentences() if "Instead of white" in sentence]
-    which = {0: "", 1: "strand 2 could", 2: "strands 2, 3 could"}[len(positions)]
-    assert (len(said) == bool(positions)) and all(which in sentence for sentence in said)
-
-
-# ---------------------------------------------------------------- grade
-
-
-def test_one_point_is_still_a_first_band_and_the_next_grade_says_what_helps() -> None:
-    """A switching row is a point; with 9 strands and one change of thread the band is steady."""
-    row = [(p, Knot.FORWARD) for p in range(3)]
-    band = band_of(row, strands=(0, 1, 1, 1))
-    extra = Section(kind="switching", worked="diagonal", rows=(Row(knots=(), wanted=()),))
-    one = band.model_copy(update={"sections": (*band.sections, extra)})
-    told = grade(one, cut_list(one))
-    assert (told.name, told.points, told.easier) == ("first band", 1, "")
-    assert [reason.reason for reason in told.reasons] == ["1 switching row"]
-    assert grade(band, cut_list(band)).reasons == ()
-
-    wide = band_of([(p, Knot.FORWARD) for p in range(8)], strands=(0, *[1] * 8))
-    wide = wide.model_copy(update={"sections": (*wide.sections, extra)})
-    told = grade(wide, cut_list(wide))
-    assert (told.name, told.points) == ("steady", 2)
-    assert told.easier == told.reasons[0].easier != ""
-
-
-def test_paces_from_half_a_second_to_ten_minutes() -> None:
-    band = two_rows()
-    assert hours(band, 0.5).quick == pytest.approx(6 * 0.5 / 3600)
-    assert hours(band, (8, 600)).calm == pytest.approx(1.0)
-    for pace in (0.49, 601, math.nan, (10, 8)):
-        with pytest.raises(InputError, match="out of range"):
-            hours(band, pace)
-
-
-def test_harder_is_never_easier() -> None:
-    """More strands, rows, threads, joins or switching rows never lower the points."""
-    extra = Section(kind="switching", worked="diagonal", rows=(Row(knots=(), wanted=()),) * 12)
-    for seed in range(6):
-        plain = random_pattern(seed, strands=8, rows=30, threads=2, sections=1, joins=0)
-        points = grade(plain, cut_list(plain)).points
-        for harder in (
-            random_pattern(
-                seed, strands=30, rows=30, threads=2, worked=plain.sections[0].worked, sections=1, joins=0
-            ),
-            plain.model_copy(update={"sections": (*plain.sections, extra)}),
-            random_pattern(seed, strands=8, rows=30, threads=2, sections=1, joins=8),
-        ):
-            assert grade(harder, cut_list(harder)).points >= points
-
-
-# ---------------------------------------------------------------- mid-band
-
-
-def test_what_the_rest_needs_by_hand() -> None:
-    """After row 1 of two: the leader is core in three knots and turns once, each base ties once; 5 % over."""
-    band = two_rows()
-    made = replan(band, cut_list(band), rows_done(band, 1), {3: 123.0})
-    turn = math.pi / 2 * 1.42
-    by_strand = {strand.strand: strand for strand in made.strands}
-    assert by_strand[0].need_mm == pytest.approx(1.05 * (3 * 1.6 + turn), rel=1e-3)
-    assert [by_strand[s].need_mm for s in (1, 2, 3)] == pytest.approx([1.05 * 9.0] * 3, rel=1e-3)
-    assert [by_strand[s].left_mm for s in (1, 2, 3)] == pytest.approx([120 - 1.6] * 3, rel=1e-3)
-    assert [strand.position for strand in made.strands] == [0, 1, 2, 3]
-    assert by_strand[0].measured and not by_strand[1].measured
-
-
-def test_rows_and_lengths_at_their_limits() -> None:
-    band, cuts = two_rows(), cut_list(two_rows())
-    for done in (0, 2, 3):
-        with pytest.raises(InputError, match="the band has 2 rows"):
-            rows_done(band, done)
-    for mm in (-1.0, math.nan, 2e6):
-        with pytest.raises(InputError, match="cannot be left"):
-            replan(band, cuts, rows_done(band, 1), {3: mm})
-    with pytest.raises(InputError, match="more than that strand had"):
-        replan(
-            band, cuts, rows_done(band, 1), {3: 150.0}
-        )  # it began with 150 mm below the tail and has tied three knots
-    assert replan(band, cuts, rows_done(band, 1), {3: 0.0}).strands[3].left_mm == 0.0
-
-
-def test_a_strand_that_has_not_worked_yet_may_be_as_long_as_it_was() -> None:
-    """The third strand of three meets its first knot in the second row."""
-    band = band_of([(0, Knot.FORWARD)], [], [(1, Knot.FORWARD)], strands=(0, 1, 1), worked="diagonal")
-    cuts = cut_list(band)
-    full = cuts[2].length_mm - 100
-    made = replan(
-        band, cuts, rows_done(band, 1), {2: full - GAUGE.idle_mm, 1: cuts[0].length_mm - 100 - GAUGE.tie_mm}
-    )
-    assert made.hand.tie_rate == pytest.approx(1.0, abs=0.05)
-    assert made.short == ()
-
-
-def test_the_first_to_run_out_is_named_first() -> None:
-    """Bases in the ground colour only hang; the others tie, and those with the least left end first."""
-    band = lettering(strands=13, rows=60, ground_bases=(0, 1, 10, 11))
-    cuts = cut_list(band)
-    made = replan(band, cuts, rows_done(band, 20), {0: 3000.0, 6: 130.0, 5: 100.0, 7: 160.0})
-    rows = [strand.runs_out for strand in made.short]
-    assert len(set(rows)) > 1
-    assert rows == sorted(rows)
-    assert all(strand.short_mm > 0 for strand in made.short)
-
-
-def test_a_hand_as_planned_is_recognised_below_a_join() -> None:
-    """What should be left after row 40 is measured, also of the leader's second piece."""
-    band = place_joins(lettering(strands=13, rows=60, ground_bases=(0, 1, 10, 11)), 2500, card_mm=4000)
-    cuts = cut_list(band)
-    after = list(left_after_rows(band, cuts))[39]
-    left = [after[strand] for strand in order_after(band, rows_done(band, 40))]
-    for measured in ({0: left[0]}, dict(enumerate(left))):
-        made = replan(band, cuts, rows_done(band, 40), measured)
-        assert (made.hand.tie_rate, made.hand.core_rate) == pytest.approx((1.0, 1.0), rel=0.01)
-        assert [strand.left_mm for strand in made.strands] == pytest.approx(left, abs=1.0)
-        assert made.short == () and made.pattern.joins == band.joins

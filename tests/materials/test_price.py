@@ -1,14 +1,19 @@
 """Hours, difficulty, price, and booking off the stash."""
 
+import math
+
 import pytest
 
+from pipeline.band.example import two_rows
+from pipeline.band.knots import Knot
+from pipeline.band.pattern import Row, Section
 from pipeline.drawer.stash import Stash, parse_stash, thread_of
 from pipeline.errors import ImpossibleError, InputError
 from pipeline.materials.booking import booked, bookings, merged
 from pipeline.materials.lengths import cut_list, pieces
 from pipeline.materials.price import GRADES, grade, hours, price
 from pipeline.materials.skeins import plan_skeins
-from tests.materials.bands import lettering
+from tests.materials.bands import band_of, lettering
 from tests.patterns import random_pattern
 
 BAND = lettering(strands=13, rows=40, ground_bases=())
@@ -76,3 +81,49 @@ def test_importing_keeps_what_is_there():
     new, told = merged(mine, parse_stash(b"name,colour,metres\nrope,#000000,9\ntar,#111111,8\n", "new.csv"))
     assert [thread.name for thread in new] == ["tar"]
     assert told == {"rope": "kept as it was", "tar": "added"}
+
+
+# ---------------------------------------------------------------- by hand
+
+
+def test_one_point_is_still_a_first_band_and_the_next_grade_says_what_helps() -> None:
+    """A switching row is a point; with 9 strands and one change of thread the band is steady."""
+    row = [(p, Knot.FORWARD) for p in range(3)]
+    band = band_of(row, strands=(0, 1, 1, 1))
+    extra = Section(kind="switching", worked="diagonal", rows=(Row(knots=(), wanted=()),))
+    one = band.model_copy(update={"sections": (*band.sections, extra)})
+    told = grade(one, cut_list(one))
+    assert (told.name, told.points, told.easier) == ("first band", 1, "")
+    assert [reason.reason for reason in told.reasons] == ["1 switching row"]
+    assert grade(band, cut_list(band)).reasons == ()
+
+    wide = band_of([(p, Knot.FORWARD) for p in range(8)], strands=(0, *[1] * 8))
+    wide = wide.model_copy(update={"sections": (*wide.sections, extra)})
+    told = grade(wide, cut_list(wide))
+    assert (told.name, told.points) == ("steady", 2)
+    assert told.easier == told.reasons[0].easier != ""
+
+
+def test_paces_from_half_a_second_to_ten_minutes() -> None:
+    band = two_rows()
+    assert hours(band, 0.5).quick == pytest.approx(6 * 0.5 / 3600)
+    assert hours(band, (8, 600)).calm == pytest.approx(1.0)
+    for pace in (0.49, 601, math.nan, (10, 8)):
+        with pytest.raises(InputError, match="out of range"):
+            hours(band, pace)
+
+
+def test_harder_is_never_easier() -> None:
+    """More strands, rows, threads, joins or switching rows never lower the points."""
+    extra = Section(kind="switching", worked="diagonal", rows=(Row(knots=(), wanted=()),) * 12)
+    for seed in range(6):
+        plain = random_pattern(seed, strands=8, rows=30, threads=2, sections=1, joins=0)
+        points = grade(plain, cut_list(plain)).points
+        for harder in (
+            random_pattern(
+                seed, strands=30, rows=30, threads=2, worked=plain.sections[0].worked, sections=1, joins=0
+            ),
+            plain.model_copy(update={"sections": (*plain.sections, extra)}),
+            random_pattern(seed, strands=8, rows=30, threads=2, sections=1, joins=8),
+        ):
+            assert grade(harder, cut_list(harder)).points >= points

@@ -1,5 +1,7 @@
 """At the table: what is left is measured, and the rest follows the maker's hand."""
 
+import math
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -13,9 +15,10 @@ from pipeline.errors import InputError
 from pipeline.instructions.compose import instructions
 from pipeline.instructions.moments import tied_before_step
 from pipeline.materials.hand import Witness, fit_hand
+from pipeline.materials.joins import place_joins
 from pipeline.materials.lengths import charges, cut_list
 from pipeline.materials.rescale import order_after, replan, rows_done
-from tests.materials.bands import lettering
+from tests.materials.bands import GAUGE, band_of, left_after_rows, lettering
 from tests.patterns import patterns, random_pattern
 
 BAND = lettering(strands=13, rows=60, ground_bases=(0, 1, 10, 11))
@@ -220,3 +223,70 @@ def test_one_outlier_never_moves_the_hand(rate, others, off, random):
     if abs(off - 1) > 0.35:
         assert hand.apart == (others,)
         assert (hand.tie_rate, hand.core_rate) == pytest.approx((rate, rate), rel=1e-6)
+
+
+# ---------------------------------------------------------------- by hand
+
+
+def test_what_the_rest_needs_by_hand() -> None:
+    """After row 1 of two: the leader is core in three knots and turns once, each base ties once; 5 % over."""
+    band = two_rows()
+    made = replan(band, cut_list(band), rows_done(band, 1), {3: 123.0})
+    turn = math.pi / 2 * 1.42
+    by_strand = {strand.strand: strand for strand in made.strands}
+    assert by_strand[0].need_mm == pytest.approx(1.05 * (3 * 1.6 + turn), rel=1e-3)
+    assert [by_strand[s].need_mm for s in (1, 2, 3)] == pytest.approx([1.05 * 9.0] * 3, rel=1e-3)
+    assert [by_strand[s].left_mm for s in (1, 2, 3)] == pytest.approx([120 - 1.6] * 3, rel=1e-3)
+    assert [strand.position for strand in made.strands] == [0, 1, 2, 3]
+    assert by_strand[0].measured and not by_strand[1].measured
+
+
+def test_rows_and_lengths_at_their_limits() -> None:
+    band, cuts = two_rows(), cut_list(two_rows())
+    for done in (0, 2, 3):
+        with pytest.raises(InputError, match="the band has 2 rows"):
+            rows_done(band, done)
+    for mm in (-1.0, math.nan, 2e6):
+        with pytest.raises(InputError, match="cannot be left"):
+            replan(band, cuts, rows_done(band, 1), {3: mm})
+    with pytest.raises(InputError, match="more than that strand had"):
+        replan(
+            band, cuts, rows_done(band, 1), {3: 150.0}
+        )  # it began with 150 mm below the tail and has tied three knots
+    assert replan(band, cuts, rows_done(band, 1), {3: 0.0}).strands[3].left_mm == 0.0
+
+
+def test_a_strand_that_has_not_worked_yet_may_be_as_long_as_it_was() -> None:
+    """The third strand of three meets its first knot in the second row."""
+    band = band_of([(0, Knot.FORWARD)], [], [(1, Knot.FORWARD)], strands=(0, 1, 1), worked="diagonal")
+    cuts = cut_list(band)
+    full = cuts[2].length_mm - 100
+    made = replan(
+        band, cuts, rows_done(band, 1), {2: full - GAUGE.idle_mm, 1: cuts[0].length_mm - 100 - GAUGE.tie_mm}
+    )
+    assert made.hand.tie_rate == pytest.approx(1.0, abs=0.05)
+    assert made.short == ()
+
+
+def test_the_first_to_run_out_is_named_first() -> None:
+    """Bases in the ground colour only hang; the others tie, and those with the least left end first."""
+    band = lettering(strands=13, rows=60, ground_bases=(0, 1, 10, 11))
+    cuts = cut_list(band)
+    made = replan(band, cuts, rows_done(band, 20), {0: 3000.0, 6: 130.0, 5: 100.0, 7: 160.0})
+    rows = [strand.runs_out for strand in made.short]
+    assert len(set(rows)) > 1
+    assert rows == sorted(rows)
+    assert all(strand.short_mm > 0 for strand in made.short)
+
+
+def test_a_hand_as_planned_is_recognised_below_a_join() -> None:
+    """What should be left after row 40 is measured, also of the leader's second piece."""
+    band = place_joins(lettering(strands=13, rows=60, ground_bases=(0, 1, 10, 11)), 2500, card_mm=4000)
+    cuts = cut_list(band)
+    after = list(left_after_rows(band, cuts))[39]
+    left = [after[strand] for strand in order_after(band, rows_done(band, 40))]
+    for measured in ({0: left[0]}, dict(enumerate(left))):
+        made = replan(band, cuts, rows_done(band, 40), measured)
+        assert (made.hand.tie_rate, made.hand.core_rate) == pytest.approx((1.0, 1.0), rel=0.01)
+        assert [strand.left_mm for strand in made.strands] == pytest.approx(left, abs=1.0)
+        assert made.short == () and made.pattern.joins == band.joins

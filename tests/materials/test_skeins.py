@@ -7,9 +7,11 @@ import sys
 from collections import Counter
 from pathlib import Path
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pipeline.band.example import two_rows
 from pipeline.drawer.stash import Stash, thread_of
 from pipeline.materials.cutting import _columns, cut_skeins
 from pipeline.materials.joins import place_joins
@@ -131,3 +133,58 @@ def test_ctrl_c_is_still_heard_after_cutting() -> None:
         "assert heard\n"
     )
     subprocess.run([sys.executable, "-c", code], check=True, cwd=Path(__file__).parents[2])
+
+
+# ---------------------------------------------------------------- by hand
+
+
+def test_pieces_that_best_fit_cannot_place_are_packed_by_search() -> None:
+    """5+3+2 and 4+4+2 fill two skeins of 10; the longest first, where least is left over, fill three."""
+    plan = cut_skeins([5, 4, 4, 3, 2, 2], [], more_cm=10)
+    assert sorted(skein.pieces_cm for skein in plan.skeins) == [(4, 4, 2), (5, 3, 2)]
+    assert plan.proved and plan.new == 2
+
+
+def test_owned_metres_in_skeins_of_another_length() -> None:
+    """60 m on skeins of 25 m are two whole ones and 10 m; without a length a skein has 8 m."""
+    assert owned_skeins(thread_of("rope", "#c8a26a", 60, skein_m=25)) == (2500, 2500, 1000)
+    assert owned_skeins(thread_of("rope", "#c8a26a", 12)) == (800, 400)
+    assert owned_skeins(thread_of("rope", "#c8a26a", 0)) == ()
+
+
+def test_what_to_buy_is_said_with_its_figures() -> None:
+    """White needs 0.66 m in three strands of 22 cm; 0.3 m are owned, and a skein of it is 8 m."""
+    band, cuts = two_rows(), cut_list(two_rows())
+    drawer = (thread_of("navy", "#1b2a59", 8.0), thread_of("white", "#ffffff", 0.3))
+    plan = plan_skeins(band, cuts, Stash(drawer, "the test"))
+    assert plan.sentences() == ["white: 0.66 m are needed and 0.30 m owned; buy 1 skein of 8 m."]
+    assert not plan.enough
+
+
+def test_a_piece_that_no_skein_holds_is_told_in_metres() -> None:
+    band = lettering(strands=13, rows=64, ground_bases=())
+    (longest,) = cut_list(band)[0].pieces_mm
+    assert longest > 8000
+    plan = plan_skeins(band, cut_list(band), Stash((thread_of("tar", "#111111"),), "the test"))
+    said = [sentence for sentence in plan.sentences() if "cut it in two" in sentence]
+    assert said == [
+        f"harbour blue: a piece of {longest / 1000:.2f} m is longer than a skein of 8 m; "
+        "cut it in two with a join."
+    ]
+
+
+@pytest.mark.parametrize(("grey_m", "positions"), [(0.21, []), (0.25, [1]), (0.45, [1, 2]), (3.0, [1, 2])])
+def test_strands_swap_as_long_as_the_other_thread_lasts(grey_m: float, positions: list[int]) -> None:
+    """White lacks 0.36 m, which are two strands of 22 cm; grey has enough for none, one, or more of them."""
+    drawer = (
+        thread_of("navy", "#1b2a59", 8.0),
+        thread_of("white", "#ffffff", 0.3),
+        thread_of("pale grey", "#f4f4f4", grey_m),
+    )
+    plan = plan_skeins(two_rows(), cut_list(two_rows()), Stash(drawer, "the test"))
+    assert [swap.position for swap in plan.swaps] == positions
+    left = [round(grey_m - 0.22 * (i + 1), 2) for i in range(len(positions))]
+    assert [swap.left_m for swap in plan.swaps] == left
+    said = [sentence for sentence in plan.sentences() if "Instead of white" in sentence]
+    which = {0: "", 1: "strand 2 could", 2: "strands 2, 3 could"}[len(positions)]
+    assert (len(said) == bool(positions)) and all(which in sentence for sentence in said)

@@ -27,6 +27,7 @@ from pipeline.order.asked import Band, Drawer, LetterSource, PictureSource, Requ
 from pipeline.plan import Plan, plan
 from pipeline.report import report_of
 from pipeline.routing import Budget, Ease
+from pipeline.writers.original import Original
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 PICTURES = sorted(p for p in SAMPLES.iterdir() if p.suffix in (".png", ".svg") and p.stem != "cells")
@@ -166,9 +167,8 @@ def test_the_same_plan_gives_the_same_bytes() -> None:
             Request(PictureSource(SAMPLES / "buoy.png"), Band(strands=12, rows=14), Drawer(builtin_stash())),
             budget=QUICK,
         )
-        return band_files(
-            made.pattern, made.cuts, report_of(made), skeins=made.skeins, source=made.design.picture
-        )
+        original = Original(made.design.picture)
+        return band_files(made.pattern, made.cuts, report_of(made), skeins=made.skeins, original=original)
 
     first = files()
     assert TIMINGS not in first

@@ -16,6 +16,7 @@ from pipeline.literals import END_STYLES, FOLDED_STYLES, TAIL_STYLES, EndStyle
 from pipeline.materials.fit import size_mm
 from pipeline.writers.bandpicture import band
 from pipeline.writers.ink import rgb
+from pipeline.writers.original import Original
 from pipeline.writers.preview import preview, preview_png, preview_terminal, worn
 from pipeline.writers.weave import Cloth, tube
 from tests.patterns import patterns, random_pattern
@@ -124,11 +125,11 @@ def test_worn_band_is_as_high_as_the_wrist_is_thick() -> None:
 def test_source_stands_beside_the_band_and_letters_lie_along() -> None:
     source = np.zeros((16, 7, 3), np.uint8)
     source[:, :, 1] = 255
-    alone, beside = preview(pennant(2)), preview(pennant(2), source)
+    alone, beside = preview(pennant(2)), preview(pennant(2), Original(source))
     assert beside.width > alone.width
     green = np.all(np.asarray(beside) == (0, 255, 0), axis=2)
     assert green.sum() > 500
-    along = preview(pennant(6), lengthwise=True)
+    along = preview(pennant(6), Original(lengthwise=True))
     assert along.width > along.height * 0.8
 
 

@@ -17,6 +17,7 @@ from pipeline.materials.lengths import cut_list
 from pipeline.materials.skeins import plan_skeins
 from pipeline.report import Report
 from pipeline.writers.chart import PAPERS
+from pipeline.writers.original import Original
 from pipeline.writers.sheet import sheet_pdf
 from tests.writers.bands import HOSTILE, pennant, tiny
 
@@ -117,6 +118,6 @@ def test_source_picture_is_taken() -> None:
     plain = sheet_pdf(pennant())
     assert "- strand 1, deep water" not in text_of(plain), "the cut list stands on its own page"
     source = np.full((8, 7, 3), 90, np.uint8)
-    with_picture = pypdf.PdfReader(io.BytesIO(sheet_pdf(pennant(), source=source)))
+    with_picture = pypdf.PdfReader(io.BytesIO(sheet_pdf(pennant(), original=Original(source))))
     alone = pypdf.PdfReader(io.BytesIO(plain))
     assert len(with_picture.pages[0].images) == len(alone.pages[0].images) + 1
