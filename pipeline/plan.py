@@ -145,43 +145,38 @@ def plan(
     clock.stage("drawing the design")
     drawn = _drawn(asked, touches, budget, finishing_s)
     clock.stage("routing the strands")
-    usual = 1.0 if drawn.floor is None else PICTURE_EFFORT
-    budget = replace(budget, reporter=watch, effort=usual * budget.effort)
+    effort = budget.effort * (1.0 if drawn.floor is None else PICTURE_EFFORT)
+    budget = replace(budget, reporter=watch, effort=effort)
     budget = _keeping_back(budget, finishing_s(drawn.kinds.shape[0] * drawn.strands))
     fit = fit_of(asked.band, drawn.strands, gauge_for(asked.band, asked.drawer))
-    called = title or asked.artwork.title
 
     def sketch(begun: _Found) -> None:
-        if watch is not None:
-            watch.sketched(lambda: _assembled(asked, begun, called))
+        clock.sketched(lambda: _assembled(asked, begun, title))
 
     begun = _routed(drawn, asked, budget, None if watch is None else sketch)
     found = _lengthened(begun, asked.tying, fit, budget)
     clock.stage("sharing the tying")
-    loose = _assembled(asked, found, called)
-    shared = share_alike(loose, found.repeat, asked.tying.share, margin=asked.tying.margin)
+    loose, margin = _assembled(asked, found, title), asked.tying.margin
+    shared = share_alike(loose, found.repeat, asked.tying.share, margin=margin)
     pattern = _joined(shared, found.design, asked.tying)
     clock.stage("checking")
-    if watch is not None:
-        watch.sketched(lambda: pattern)
-    verdict, margin = check(pattern), asked.tying.margin
+    clock.sketched(lambda: pattern)
+    verdict = check(pattern)
     spare = replace(budget, effort=budget.effort * FURTHER_EFFORT / 2, reporter=None)
     forced = _forced(pattern, verdict, found, spare) if further and not budget.late else {}
     why = reasons(pattern, verdict, lower_bound=found.bound, ease=asked.tying.ease, found=forced)
     cuts = cut_list(pattern, margin=margin)
-    easy: tuple[EaseLine, ...] = ()
-    advice = None
+    easy, advice = tuple[EaseLine, ...](), None
     if further and not budget.late:
         clock.stage("trying what would help")
         easy, advice = _advised(asked, drawn, found, verdict, spare, watch)
-    stopped = found.stopped
-    if stopped is Stopped.DONE and (further or asked.tying.switching_rows or asked.tying.joins):
-        stopped = budget.ended  # whatever was left out for it
+    more = further or asked.tying.switching_rows or asked.tying.joins
+    stopped = budget.ended if more and found.stopped is Stopped.DONE else found.stopped
     period = None if found.repeat is None else found.repeat.rows
     sharing, skeins = compare(loose, shared, margin=margin), plan_skeins(pattern, cuts, asked.drawer.stash)
     how_good = _likeness(pattern, found.design), found.bound, stopped, period, fit
-    further_found = found.switched, found.joined, easy, advice, clock.finish()
-    return Plan(pattern, found.design, verdict, why, *how_good, cuts, skeins, sharing, *further_found)
+    more_found = found.switched, found.joined, easy, advice, clock.finish()
+    return Plan(pattern, found.design, verdict, why, *how_good, cuts, skeins, sharing, *more_found)
 
 
 def _drawn(asked: Request, touches: Sequence[Touch], budget: Budget, finishing_s: Finishing) -> Design:
@@ -264,8 +259,8 @@ def _lengthened(begun: _Found, tying: Tying, fit: Fit | None, budget: Budget) ->
     return _Found(question, kinds, solution, switched, joined, tied, shown, repeat)
 
 
-def _assembled(asked: Request, found: _Found, title: str) -> Pattern:
-    """The pattern as it was routed."""
+def _assembled(asked: Request, found: _Found, title: str | None) -> Pattern:
+    """The pattern as it was routed, called as the artwork where it has no ``title``."""
     drawn, joined, kinds, band = found.design, found.joined[-1], found.tied.wanted, asked.band
     wanted = [None if t < 0 else int(t) for t in drawn.wanted_of(kinds)]
     costs = None if drawn.floor is None else found.tied.problem.costs
@@ -275,7 +270,7 @@ def _assembled(asked: Request, found: _Found, title: str) -> Pattern:
         found.tied.problem.network,
         joined.solution,
         Wants(wanted, costs, drawn.either_of(kinds)),
-        Frame(band_threads(drawn.threads), gauge, ends, title, drawn.ground),
+        Frame(band_threads(drawn.threads), gauge, ends, title or asked.artwork.title, drawn.ground),
         joined.changes,
     )
     return mirrored(made) if band.left_handed else made
@@ -362,6 +357,10 @@ class _Clock:
         self.name = name
         if self.watch is not None:
             self.watch.stage(name)
+
+    def sketched(self, made: Callable[[], Pattern]) -> None:
+        if self.watch is not None:
+            self.watch.sketched(made)
 
     def finish(self) -> dict[str, float]:
         """End the present stage; return the seconds of all."""
