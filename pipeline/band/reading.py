@@ -11,7 +11,7 @@ from pydantic import ValidationError
 from pipeline.band.knots import row_positions
 from pipeline.band.pattern import ASKING, FORMAT, VERSION, Ends, Join, Pattern, Row, Section
 from pipeline.errors import PatternError
-from pipeline.files.channels import label
+from pipeline.files.channels import label, same_name
 from pipeline.files.reading import Kind, read_plain
 from pipeline.limits import MOST_PATTERN_BYTES, MOST_ROWS_IN_ALL
 from pipeline.literals import FOLDED_STYLES
@@ -108,9 +108,11 @@ def problems(pattern: Pattern) -> Iterator[tuple[str, str]]:
             yield f"strands[{i}]", f"thread {thread} is not among the {threads} threads"
     if pattern.ground is not None and pattern.ground >= threads:
         yield "ground", f"thread {pattern.ground} is not among the {threads} threads"
-    names = [thread.name for thread in pattern.threads]
+    names = [same_name(thread.name) for thread in pattern.threads]
     for i, name in enumerate(names):
-        if name in names[:i]:
+        if not name:
+            yield f"threads[{i}].name", "a thread has no name"
+        elif name in names[:i]:
             yield f"threads[{i}].name", f"the name {name!r} stands twice"
     yield from _end_problems(pattern.ends, pattern.strands)
     for s, section in enumerate(pattern.sections):
@@ -129,6 +131,8 @@ def _end_problems(ends: Ends, strands: tuple[int, ...]) -> Iterator[tuple[str, s
                 f"ends.{name}.taper",
                 f"halves of {end.taper[0]} and {end.taper[1]} strands, not {len(strands)}",
             )
+        if end.taper is not None and (end.style in FOLDED_STYLES or min(end.taper) < 1):
+            yield f"ends.{name}.taper", "two halves of tails taper, and a folded start has none"
         if name == "finish" and (end.folded or end.style in FOLDED_STYLES):
             yield f"ends.{name}", "only a start can be folded"
         if end.folded and end.style not in FOLDED_STYLES:
@@ -161,6 +165,8 @@ def _price_problems(here: str, row: Row, threads: int) -> Iterator[tuple[str, st
             yield f"{here}.costs[{i}]", f"has {len(costs)} numbers for {threads} threads"
         elif min(costs) > 0:
             yield f"{here}.costs[{i}]", "the least of the costs is 0"
+        elif i < len(row.wanted) and (want := row.wanted[i]) is not None and want < threads and costs[want]:
+            yield f"{here}.wanted[{i}]", f"thread {want} is wanted, and another costs less"
     for i, others in enumerate(row.either or ()):
         wanted = row.wanted[i] if i < len(row.wanted) else None
         if others and wanted is None:

@@ -63,6 +63,9 @@ class Grade:
     easier: str
 
 
+FEWER, UNSHARED = "Allow fewer hand-overs: --hand-overs none.", "Do without shared tying: --share none."
+
+
 def grade(pattern: Pattern, cuts: Sequence[Cut]) -> Grade:
     """Grade a band from strands, length, threads, hand-overs, joins, extra rows and long strands.
 
@@ -85,10 +88,15 @@ def _reasons(pattern: Pattern, cuts: Sequence[Cut]) -> list[GradeReason]:
     for row in replay(pattern):
         count["knots"] += len(row.steps)
         if pattern.sections[row.section].worked == "rows":
-            turned = [step for step in row.steps if step.hand_over]
-            count["hand-overs"] += len(turned)
+            inner = row.steps[1:-1]
+            between = [step.shown != step.hidden for step in row.steps if step.hand_over]
+            count["between"] += sum(between)
+            count["within"] += len(between) - sum(between)
+            count["inner"] += sum(step.hand_over and step.shown != step.hidden for step in inner)
             count["mixed"] += len({step.tied.knot for step in row.steps}) > 1
         count["rows"] += 1
+    rows, turns = max(1, count["rows"]), count["between"] + count["within"]
+    shared = count["within"] > count["between"]  # what sharing turns, no other picture straightens
     switching = sum(len(s.rows) for s in pattern.sections if s.kind == "switching")
     long = sum(max(cut.pieces_mm) > WORKABLE_MM for cut in cuts)
     changes = sum(len(set(cut.piece_threads)) > 1 for cut in cuts)
@@ -101,14 +109,14 @@ def _reasons(pattern: Pattern, cuts: Sequence[Cut]) -> list[GradeReason]:
         ),
         (_steps(used, 4, 6, 8), f"{used} threads", "Use fewer threads: --colours."),
         (
-            _steps(100 * count["hand-overs"] / max(1, count["rows"]), 10, 60, 150, 300),
-            f"{_count(count['hand-overs'], 'hand-over')} in {_count(count['rows'], 'row')}",
-            "Allow fewer hand-overs: --hand-overs none.",
+            _steps(100 * turns / rows, 10, 60, 150, 300),
+            _turns(count["between"], count["within"], count["rows"]),
+            UNSHARED if shared else FEWER if count["inner"] else "Use fewer threads: --colours.",
         ),
         (
-            _steps(100 * count["mixed"] / max(1, count["rows"]), 20, 70),
+            _steps(100 * count["mixed"] / rows, 20, 70),
             f"{_count(count['mixed'], 'row')} with more than one kind of knot",
-            "Choose a picture with larger, calmer areas.",
+            UNSHARED if shared else "Choose a picture with larger, calmer areas.",
         ),
         (
             _steps(len(pattern.joins), 1, 6, 20),
@@ -124,6 +132,14 @@ def _reasons(pattern: Pattern, cuts: Sequence[Cut]) -> list[GradeReason]:
         (_steps(long, 1, 5), f"{_count(long, 'strand')} wound on a card", "Share the tying: --share full."),
     ]
     return [GradeReason(*reason) for reason in found if reason[0]]
+
+
+def _turns(between: int, within: int, rows: int) -> str:
+    """Hand-overs in words, those between threads as the report counts them."""
+    if not within:
+        return f"{_count(between, 'hand-over')} in {_count(rows, 'row')}"
+    said = f"{_count(between, 'hand-over')} and {within}" if between else _count(within, "hand-over")
+    return f"{said} within one thread in {_count(rows, 'row')}"
 
 
 def _count(number: int, what: str) -> str:

@@ -78,12 +78,14 @@ def _check_shape(pattern: Pattern) -> None:
     """Refuse cells so flat, tall, small or large that no picture of the band could be made."""
     for worked in {section.worked for section in pattern.sections}:
         gauge = pattern.gauge_of(worked)
-        across, along = gauge.strand_pitch_mm, gauge.row_pitch_mm
-        if not (1 / 20 <= across / along <= 20 and 0.05 <= across <= 100 and 0.05 <= along <= 100):
-            raise InputError(
-                f"a cell of {across:g} × {along:g} mm cannot be drawn as knots.",
-                "Check the gauge, strand_pitch_mm and row_pitch_mm.",
-            )
+        across = gauge.strand_pitch_mm
+        tied = (cell.along_mm for cell in (gauge.leader_tied, gauge.base_tied) if cell is not None)
+        for along in (gauge.row_pitch_mm, *tied):
+            if not (1 / 20 <= across / along <= 20 and 0.05 <= across <= 100 and 0.05 <= along <= 100):
+                raise InputError(
+                    f"a cell of {across:g} × {along:g} mm cannot be drawn as knots.",
+                    "Check the gauge: strand_pitch_mm, row_pitch_mm and along_mm.",
+                )
 
 
 def _halved(fine: Floats) -> Floats:

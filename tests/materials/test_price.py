@@ -46,6 +46,16 @@ def test_harder_bands_have_higher_grades_and_say_why():
     assert [reason.points for reason in two.reasons] == sorted((r.points for r in two.reasons), reverse=True)
 
 
+def test_what_would_be_easier_is_what_makes_it_hard():
+    """Strands of one thread turn back because they share the tying, which fewer hand-overs would not end."""
+    shared = random_pattern(2, strands=8, rows=20, threads=1, worked="rows", sections=1, joins=0)
+    asked = {reason.easier for reason in grade(shared, cut_list(shared)).reasons}
+    assert any("--share none" in easier for easier in asked)
+    assert not any("--hand-overs" in easier or "picture" in easier for easier in asked)
+    mixed = random_pattern(2, strands=8, rows=20, threads=5, worked="rows", sections=1, joins=0)
+    assert any("--hand-overs none" in reason.easier for reason in grade(mixed, cut_list(mixed)).reasons)
+
+
 def test_price_by_length_and_by_skein():
     stash = Stash(
         (thread_of("harbour blue", "#1b2a59", price=1.2), thread_of("chalk", "#f4f1e8")), "the test"

@@ -12,6 +12,7 @@ from PIL import Image
 
 from pipeline.band.pattern import End, Ends, Gauge, KnotLength, Pattern
 from pipeline.band.replay import replay
+from pipeline.errors import InputError
 from pipeline.literals import END_STYLES, FOLDED_STYLES, TAIL_STYLES, EndStyle
 from pipeline.materials.fit import size_mm
 from pipeline.writers.bandpicture import band
@@ -60,6 +61,13 @@ def test_rows_that_the_leader_ties_are_as_low_as_the_gauge_says() -> None:
     by_leader = [sum(c == "#" for c in line) for line in (".......", "...#...", "..##...", ".###...")]
     expected = sum((n * 1.0 + (7 - n) * 2.0) / 7 for n in [*by_leader, 1, 5, 3, 0])
     assert size_mm(pattern)[1] == pytest.approx(expected)
+
+
+def test_cells_of_no_thread_are_refused() -> None:
+    thin = KnotLength(across_mm=1.4, along_mm=1e-6)
+    gauge = GAUGE.model_copy(update={"leader_tied": thin, "base_tied": thin})
+    with pytest.raises(InputError, match="cannot be drawn as knots"):
+        band(pennant().model_copy(update={"gauge": gauge}))
 
 
 @pytest.mark.parametrize("worked", ["rows", "diagonal"])
