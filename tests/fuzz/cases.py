@@ -4,54 +4,13 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
 
 from tests.fuzz import corpus
+from tests.fuzz.around import OUT, Case, surrounded
 from tests.fuzz.mutate import NUMBERS, WORDS, damage_bytes, damage_cells, damage_json, flag_words
 
-OUT = "made"
-"""Name of the folder or file that a case writes to."""
-
-
-@dataclass(frozen=True, slots=True)
-class Around:
-    """What a case meets besides its input.
-
-    ``odd``: files that are no plain files (pipe, folder, circle, link, locked) by name; ``mine``: files of
-    the maker's in the folder that is written to, every byte of which must be there afterwards; ``former``:
-    whether a former result is there; ``terminal``: whether what is printed goes to one.
-    """
-
-    odd: Mapping[str, str] = field(default_factory=dict)
-    mine: Mapping[str, bytes] = field(default_factory=dict)
-    former: bool = False
-    terminal: bool = False
-    mask: int = 0o022
-
-
-ODD = ("pipe", "folder", "circle", "link", "locked")
-MINE = (
-    "notes.txt",
-    "stash.csv",
-    "photo.png",
-    "chart.png",
-    "pattern.json",
-    "orders.csv",
-    "made",
-    "written.txt",
-)
-
-
-@dataclass(frozen=True, slots=True)
-class Case:
-    """``words`` is the command line; ``files`` are laid out in the folder that it runs in."""
-
-    kind: str
-    words: tuple[str, ...]
-    files: Mapping[str, bytes] = field(default_factory=dict)
-    kept: tuple[str, ...] = ()
-    """Files that must be as they were when the command is refused."""
-    around: Around = field(default_factory=lambda: Around())
+SOUND, SOUND_IN_ODD_SURROUNDINGS = 0.1, 0.6
+"""Shares of the cases whose input is left sound, so that commands go through to their end."""
 
 
 def fixed() -> list[Callable[[], Case]]:
@@ -62,9 +21,8 @@ def fixed() -> list[Callable[[], Case]]:
         kind: str,
         words: tuple[str, ...],
         files: Callable[[], Mapping[str, bytes]],
-        kept: tuple[str, ...] = (),
     ) -> None:
-        made.append(lambda: Case(kind, words, files(), kept))
+        made.append(lambda: Case(kind, words, files()))
 
     for name, content in corpus.HOSTILE_PICTURES.items():
         lay = lambda name=name, content=content: {name: content()}  # noqa: E731
@@ -91,13 +49,13 @@ def fixed() -> list[Callable[[], Case]]:
         ):
             add("pattern", ("draw", name, "--to", f"{OUT}.{ending}"), lay)
         add("pattern", ("replan", name, "--from-row", "2", "--left", "1=1m", "--out", OUT), lay)
-        add("pattern", ("stash", "stash.csv", "--book", name, "--yes"), with_stash, ("stash.csv",))
+        add("pattern", ("stash", "stash.csv", "--book", name, "--yes"), with_stash)
     for name, content in corpus.HOSTILE_STASHES.items():
         others = {"flag.png": corpus.pictures()["flag.png"], "stash.csv": corpus.STASH}
         lay = lambda name=name, content=content, others=others: {name: content(), **others}  # noqa: E731
         add("stash", ("stash", name), lay)
         add("stash", ("stash", name, "--near", "#123456"), lay)
-        add("stash", ("stash", "stash.csv", "--import", name, "--yes"), lay, ("stash.csv",))
+        add("stash", ("stash", "stash.csv", "--import", name, "--yes"), lay)
         add(
             "stash",
             (
@@ -192,36 +150,35 @@ def fixed() -> list[Callable[[], Case]]:
             ("plan", "--letters", "A", "--font", path, *corpus.PLAN, "--out", OUT),
             ("plan", "--letters", "A", "--stash", path, *corpus.PLAN, "--out", OUT),
         ):
-            add("path", words, lambda: {"s.csv": corpus.STASH, "p.json": corpus.patterns()[0]}, ("s.csv",))
+            add("path", words, lambda: {"s.csv": corpus.STASH, "p.json": corpus.patterns()[0]})
     return made
 
 
 def drawn(seed: int, number: int) -> Case:
-    """The case of that number: a sound input, damaged."""
-    rng = random.Random(f"{seed}:{number}")
-    case = rng.choices(
-        (_pattern, _picture, _stash, _orders, _text, _flags, _letters), (32, 22, 17, 3, 6, 16, 4)
-    )[0](rng)
-    return _surrounded(case, random.Random(f"{seed}:{number}:around"))
+    """The case of that number: a sound input, mostly damaged, two times in five in odd surroundings."""
+    rng, around = random.Random(f"{seed}:{number}"), random.Random(f"{seed}:{number}:around")
+    odd = around.random() < 0.4
+    sound = rng.random() < (SOUND_IN_ODD_SURROUNDINGS if odd else SOUND)
+    harm = _left if sound else _harmed
+    makers = (_pattern, _picture, _stash, _orders, _text, _flags, _letters)
+    case = rng.choices(makers, (32, 22, 17, 3, 6, 16, 4))[0](rng, harm)
+    return surrounded(case, around) if odd else case
 
 
-def _surrounded(case: Case, rng: random.Random) -> Case:
-    """The case, one time in three, among files in the way, pipes and links, on a terminal, under a mask."""
-    if rng.random() > 0.34:
-        return case
-    names = sorted(case.files)
-    odd = {rng.choice(names): rng.choice(ODD)} if names and rng.random() < 0.4 else {}
-    writes = OUT in case.words and case.words[0] in ("plan", "blocks", "batch")
-    mine = {name: name.encode() * 9 for name in rng.sample(MINE, rng.randint(1, 3))} if writes else {}
-    former = writes and case.words[0] != "batch" and rng.random() < 0.6
-    words = (*case.words, "--replace") if former and rng.random() < 0.8 else case.words
-    around = Around(odd, mine, former, rng.random() < 0.4, rng.choice((0o022, 0o077, 0o002)))
-    kept = tuple(name for name in case.kept if name not in odd)
-    return replace(case, words=words, kept=kept, around=around)
+Damage = Callable[[random.Random, bytes], bytes]
+Harm = Callable[[random.Random, Damage, bytes], bytes]
 
 
-def _pattern(rng: random.Random) -> Case:
-    files = {"p.json": damage_json(rng, rng.choice(corpus.patterns())), "stash.csv": corpus.STASH}
+def _left(rng: random.Random, damage: Damage, data: bytes) -> bytes:
+    return data
+
+
+def _harmed(rng: random.Random, damage: Damage, data: bytes) -> bytes:
+    return damage(rng, data)
+
+
+def _pattern(rng: random.Random, harm: Harm) -> Case:
+    files = {"p.json": harm(rng, damage_json, rng.choice(corpus.patterns())), "stash.csv": corpus.STASH}
     words = rng.choice(
         (
             ("check", "p.json"),
@@ -239,21 +196,21 @@ def _pattern(rng: random.Random) -> Case:
             ("stash", "stash.csv", "--book", "p.json", "--yes"),
         )
     )
-    return Case("pattern", words, files, ("stash.csv",))
+    return Case("pattern", words, files)
 
 
-def _picture(rng: random.Random) -> Case:
+def _picture(rng: random.Random, harm: Harm) -> Case:
     name = rng.choice(sorted(corpus.pictures()))
-    content = damage_bytes(rng, corpus.pictures()[name])
+    content = harm(rng, damage_bytes, corpus.pictures()[name])
     if rng.random() < 0.1:
         content = damage_bytes(rng, corpus.pictures()[rng.choice(sorted(corpus.pictures()))])
     shape = ("--grid",) if rng.random() < 0.2 else ("--strands", "6", "--rows", "4")
     return Case("picture", ("plan", name, *shape, *corpus.PLAN, "--out", OUT), {name: content})
 
 
-def _stash(rng: random.Random) -> Case:
+def _stash(rng: random.Random, harm: Harm) -> Case:
     sound, name = rng.choice(((corpus.STASH, "s.csv"), (corpus.STASH, "s.csv"), (corpus.GPL, "s.gpl")))
-    content = damage_bytes(rng, sound) if name == "s.gpl" else damage_cells(rng, sound)
+    content = harm(rng, damage_bytes if name == "s.gpl" else damage_cells, sound)
     files = {
         name: content,
         "stash.csv": corpus.STASH,
@@ -282,21 +239,24 @@ def _stash(rng: random.Random) -> Case:
         ),
         (4, 2, 4, 3, 1),
     )[0]
-    return Case("stash", words, files, ("stash.csv", name))
+    return Case("stash", words, files)
 
 
-def _orders(rng: random.Random) -> Case:
-    files = {"o.csv": damage_cells(rng, corpus.ORDERS), "flag.png": corpus.pictures()["flag.png"]}
+def _orders(rng: random.Random, harm: Harm) -> Case:
+    files = {"o.csv": harm(rng, damage_cells, corpus.ORDERS), "flag.png": corpus.pictures()["flag.png"]}
     return Case("orders", ("batch", "o.csv", "--effort", "0.01", "--jobs", "1", "--out", OUT), files)
 
 
-def _text(rng: random.Random) -> Case:
+def _text(rng: random.Random, harm: Harm) -> Case:
     which = rng.randrange(len(corpus.instructions()))
-    files = {"p.json": corpus.patterns()[which], "i.txt": damage_bytes(rng, corpus.instructions()[which])}
+    files = {
+        "p.json": corpus.patterns()[which],
+        "i.txt": harm(rng, damage_bytes, corpus.instructions()[which]),
+    }
     return Case("text", ("check", "p.json", "--text", "i.txt"), files)
 
 
-def _flags(rng: random.Random) -> Case:
+def _flags(rng: random.Random, harm: Harm) -> Case:
     command = rng.choice(
         (
             "plan",
@@ -312,6 +272,7 @@ def _flags(rng: random.Random) -> Case:
             "stash",
             "replan",
             "batch",
+            "choices",
         )
     )
     files = {
@@ -341,23 +302,24 @@ def _flags(rng: random.Random) -> Case:
             rng.choice(("1=40cm", *WORDS)),
         ],
         "batch": ["o.csv"],
+        "choices": ["flag.png", "--grid"],
     }[command]
     # What would make a case long comes last, so that it holds whatever was drawn before.
     end = {
         "plan": [*corpus.PLAN, "--switching-rows", "0", "--out", OUT],
         "blocks": ["-q", "--out", OUT],
         "batch": ["--effort", "0.01", "--jobs", "1", "-q", "--out", OUT],
+        "choices": ["--effort", "0.01", "--jobs", "1", "-q", "--out", OUT],
     }
-    drawn_words = flag_words(rng, command)
+    drawn_words = flag_words(rng, command) if harm is _harmed else []
     return Case(
         "flags",
         (command, *begin, *drawn_words, *end.get(command, [])),
         files,
-        ("p.json", "flag.png", "o.csv"),
     )
 
 
-def _letters(rng: random.Random) -> Case:
+def _letters(rng: random.Random, harm: Harm) -> Case:
     text = "".join(rng.choice("RCIl♥é1&ß İ\u0301漢م\u202e") for _ in range(rng.randint(1, 4)))
     title = ("--title", rng.choice(WORDS)) if rng.random() < 0.5 else ()
     return Case(

@@ -185,6 +185,17 @@ def _sized(strands: int, rows: int, *, kind: str = "plain") -> bytes:
     return text.replace('"sections": []', f'"sections": [{section}]').encode()
 
 
+def _mixed(strands: int, rows: int) -> bytes:
+    """Every kind of knot in turn, over strands of three threads in turn."""
+    body = json.loads(_sized(strands, rows))
+    kinds = ("forward", "backward", "forward-backward", "backward-forward")
+    body["threads"] = [{"name": f"t{i}", "colour": f"#{i}0{i}0{i}0", "diameter_mm": 0.71} for i in range(3)]
+    body["strands"] = [i % 3 for i in range(strands)]
+    for r, row in enumerate(body["sections"][0]["rows"]):
+        row["knots"] = [[p, kinds[(p + r) % 4]] for p, _ in row["knots"]]
+    return json.dumps(body).encode()
+
+
 def _many_sections(count: int) -> bytes:
     body = json.loads(_sized(4, 1))
     body["sections"] *= count
@@ -209,6 +220,7 @@ HOSTILE_PATTERNS: Mapping[str, Callable[[], bytes]] = {
     "no-strands.json": lambda: _sized(1, 1).replace(b'"strands": [0]', b'"strands": []'),
     "no-rows.json": lambda: _sized(6, 0),
     "wide.json": lambda: _sized(400, 30),
+    "wide-mixed.json": lambda: _mixed(400, 3),
     "too-wide.json": lambda: _sized(10_000, 20),
     "long.json": lambda: _sized(4, 5_000),
     "longest.json": lambda: _sized(3, 10_000),

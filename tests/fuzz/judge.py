@@ -8,34 +8,32 @@ memory.
 from __future__ import annotations
 
 import os
-import pty
+import pickle
 import re
 import resource
-import shutil
 import signal
 import sys
 import tempfile
-import threading
 import time
 import traceback
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
 import cli.main
 from pipeline.band.reading import read_pattern
 from pipeline.errors import HitchgridError
-from pipeline.files.folder import write_result
-from tests.fuzz.cases import OUT, Case
+from tests.fuzz.around import OUT, Around, Case
 from tests.fuzz.corpus import PLAN
 from tests.fuzz.mutate import GROUP
+from tests.fuzz.stage import Shown, inside, lay_out, shown, streams
 
 SECONDS = 20.0
 """Processor time that the heaviest input may take."""
 MEGABYTES = 2500
 OWN_CODES = re.compile(r"\x1b\[(?:[0-9;]*m|\?25[lh]|\?1049[lh]|[0-9]*[ABCDGHJK])")
 NEEDED = ("pattern.json", "report.json", "cut-list.csv", "instructions.txt", "sheet.pdf", "worksheet.html")
+OF_A_CHOICE = ("pattern.json", "report.json", "band.png")
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +46,8 @@ class Finding:
     peak_mb: float
     broken: str
     words: tuple[str, ...]
+    around: tuple[str, ...] = ()
+    """The channels that were out of the common."""
 
 
 class TooLong(BaseException):
@@ -63,64 +63,70 @@ def prepare() -> None:
     run_case(Case("warm-up", plan), seconds=600)  # what is compiled once is not the first input's fault
 
 
+@dataclass(frozen=True, slots=True)
+class Ended:
+    """How a run of a command ended, and what it said."""
+
+    code: int | None
+    fault: str
+    out: bytes
+    err: bytes
+
+
 def run_case(case: Case, seconds: float = SECONDS) -> Finding:
     """Run a case in a folder of its own and judge it."""
     with tempfile.TemporaryDirectory(prefix="hitchgrid-fuzz-") as name:
         folder = Path(name) / "here"
         folder.mkdir()
-        for file, content in case.files.items():
-            _lay(folder / file, content, case.around.odd.get(file, ""), Path(name))
-        _surround(folder / OUT, case)
-        before = {file: (folder / file).read_bytes() for file in case.kept}
-        around = _listing(folder)
+        lay_out(case, folder)
+        before = shown(folder)
         _reset_peak()
         began = time.process_time() + _children()
-        mask = os.umask(case.around.mask)
-        try:
-            with _inside(folder), _captured(Path(name), terminal=case.around.terminal) as said:
-                code, fault = _run(case.words, seconds)
-        finally:
-            os.umask(mask)
+        with inside(folder, case.around):
+            other = _start_beside(case, Path(name), seconds) if case.around.beside else 0
+            ended = [_ended(case, Path(name) / "said", seconds)]
+            ended += [_wait_for(other, Path(name), 20 * seconds)] if other else []
         spent = time.process_time() + _children() - began
         peak = _peak_mb()
-        broken = fault or _said(code, *said) or _written(case, code, folder, before, around)
-        broken = broken or _lost(folder, case)
-    if not broken and spent > seconds:
+        broken = next(filter(None, (e.fault or _said(e, case.around) for e in ended)), "")
+        broken = broken or _written(case, ended, folder, before) or _results(case, ended, folder / OUT)
+    if not broken and spent > seconds * len(ended):
         broken = f"took {spent:.1f} s"
     if not broken and peak > MEGABYTES:
         broken = f"took {peak:.0f} MB"
-    return Finding(case.kind, code, spent, peak, broken, case.words)
+    return Finding(case.kind, ended[0].code, spent, peak, broken, case.words, case.around.said)
 
 
-def _lay(path: Path, content: bytes, odd: str, elsewhere: Path) -> None:
-    if odd == "pipe":
-        os.mkfifo(path)
-    elif odd == "folder":
-        path.mkdir()
-    elif odd == "circle":
-        path.symlink_to(path)
-    elif odd == "link":
-        (elsewhere / "home").mkdir(exist_ok=True)
-        (elsewhere / "home" / path.name).write_bytes(content)
-        path.symlink_to(elsewhere / "home" / path.name)
-    else:
-        path.write_bytes(content)
-        if odd == "locked":
-            path.chmod(0)
+def _ended(case: Case, place: Path, seconds: float) -> Ended:
+    with streams(place, case.around) as said:
+        code, fault = _run(case.words, seconds)
+    return Ended(code, fault, *said)
 
 
-def _surround(out: Path, case: Case) -> None:
-    if case.around.former:
-        write_result(out, {"pattern.json": "{}", "chart.png": b"former", "cut-list.csv": "position"})
-    for name, content in case.around.mine.items():
-        out.mkdir(exist_ok=True)
-        (out / name).write_bytes(content)
+def _start_beside(case: Case, place: Path, seconds: float) -> int:
+    """Run the same command a second time, in a process that is not waited for; return its number."""
+    process = os.fork()
+    if process:
+        return process
+    try:
+        (place / "other.pickle").write_bytes(pickle.dumps(_ended(case, place / "other", seconds)))
+    finally:
+        os._exit(0)
 
 
-def _lost(folder: Path, case: Case) -> str:
-    there = [path.read_bytes() for path in folder.rglob("*") if path.is_file() and not path.is_symlink()]
-    gone = [name for name, content in case.around.mine.items() if content not in there]
-    return f"lost {gone}" if gone else ""
+def _wait_for(process: int, place: Path, seconds: float) -> Ended:
+    until = time.monotonic() + seconds
+    while not os.waitpid(process, os.WNOHANG)[0]:
+        if time.monotonic() > until:
+            os.kill(process, signal.SIGKILL)
+            os.waitpid(process, 0)
+            return Ended(None, "the run beside it hangs", b"", b"")
+        time.sleep(0.005)
+    try:
+        ended: Ended = pickle.loads((place / "other.pickle").read_bytes())
+    except (OSError, EOFError, pickle.UnpicklingError):
+        return Ended(None, "the run beside it died", b"", b"")
+    return ended
 
 
 def _run(words: tuple[str, ...], seconds: float) -> tuple[int | None, str]:
@@ -153,7 +159,10 @@ def _where() -> str:
     return f"{kind.__name__ if kind else ''}: {str(error)[:160]} ({places})"
 
 
-def _said(code: int | None, out: bytes, err: bytes) -> str:
+def _said(ended: Ended, around: Around) -> str:
+    code, err = ended.code, ended.err
+    if around.gone and (code != 2 or b"the folder you are in is gone" not in err):
+        return f"exit code {code} where its folder is gone: {err[:200]!r}"
     if code not in (0, 2):
         return f"exit code {code}: {err[:200]!r}"
     if code == 0 and err:
@@ -164,43 +173,58 @@ def _said(code: int | None, out: bytes, err: bytes) -> str:
         return f"a fault in an order: {err[:300]!r}"
     if code == 2 and len(err) > 2000:
         return f"a sentence of {len(err)} bytes: {err[:100]!r}"
-    shown = OWN_CODES.sub("", out.decode(errors="replace")).replace("\r\n", "\n") + err.decode(
-        errors="replace"
-    )
-    strange = {c for c in shown if not (c.isprintable() or c in "\n\u00a0")}
+    out, err_text = (data.decode(around.coding, "replace") for data in (ended.out, err))
+    text = OWN_CODES.sub("", out).replace("\r\n", "\n") + err_text
+    strange = {c for c in text if not (c.isprintable() or c in "\n\u00a0")}
     if strange:
         return f"unprintable {sorted(strange)!r} in the terminal"
     return ""
 
 
-def _written(case: Case, code: int | None, folder: Path, before: dict[str, bytes], around: set[str]) -> str:
-    parent = _listing(folder.parent) - {"here", "stdout", "stderr", "home"}
-    if parent:
-        return f"wrote outside: {sorted(parent)[:3]}"
-    made = _listing(folder) - around
-    hidden = [name for name in made if name.startswith(".")]
+def _written(case: Case, ended: list[Ended], folder: Path, before: Shown) -> str:
+    beside = {path.name for path in folder.parent.iterdir()} - {
+        "here",
+        "home",
+        "said",
+        "other",
+        "other.pickle",
+    }
+    if beside:
+        return f"wrote outside: {sorted(beside)[:3]}"
+    if case.around.gone:
+        return "made the folder again" if folder.exists() else ""
+    after = shown(folder)
+    command = case.words[0] if case.words else ""
+    if all(e.code == 2 for e in ended) and command != "batch" and after != before:
+        return f"refused and changed {sorted(dict(after.items() ^ before.items()))[:3]}"
+    lists = [word for word in case.words[1:2] if command == "stash"]
+    touched = {name for name, content in before.items() if after.get(name, "gone") != content}
+    touched = {name for name in touched if name not in lists and not name.startswith(OUT)}
+    if touched:
+        return f"changed {sorted(touched)[:3]}"
+    hidden = [name for name in after.keys() - before.keys() if "/." in f"/{name}"]
     if hidden:
         return f"left {hidden[0]}"
+    there = set(after.values())
+    lost = [name for name, content in case.around.mine.items() if content not in there]
+    return f"lost {lost}" if lost else ""
+
+
+def _results(case: Case, ended: list[Ended], out: Path) -> str:
+    """What is wrong with the results that are there, if anything."""
     command = case.words[0] if case.words else ""
-    if code == 2:
-        for name, content in before.items():
-            if not (folder / name).exists() or (folder / name).read_bytes() != content:
-                return f"refused and changed {name}"
-        if command != "batch" and made:
-            return f"refused and wrote {sorted(made)[:3]}"
-    if command in ("plan", "blocks") and code == 0 and OUT in made:
-        return _whole(folder / OUT)
-    if command == "batch" and OUT in made:
-        for entry in (folder / OUT).iterdir():
-            if entry.name.startswith("."):
-                return f"left {entry.name}"
-            if entry.is_dir() and (fault := _whole(entry)):
-                return fault
+    done = OUT in case.words and any(e.code == 0 and not e.out for e in ended)  # help is not silent
+    if command in ("plan", "blocks") and done:
+        return _whole(out)
+    if command in ("batch", "choices") and out.is_dir():
+        needed = NEEDED if command == "batch" else OF_A_CHOICE
+        bands = [entry for entry in out.iterdir() if (entry / "pattern.json").exists()]
+        return next(filter(None, (_whole(band, needed) for band in bands)), "")
     return ""
 
 
-def _whole(result: Path) -> str:
-    missing = [name for name in NEEDED if not (result / name).is_file() or not (result / name).stat().st_size]
+def _whole(result: Path, needed: tuple[str, ...] = NEEDED) -> str:
+    missing = [name for name in needed if not (result / name).is_file() or not (result / name).stat().st_size]
     if missing:
         return f"a result without {missing}"
     try:
@@ -208,74 +232,6 @@ def _whole(result: Path) -> str:
     except HitchgridError as error:
         return f"wrote a pattern that is refused: {error}"
     return ""
-
-
-def _listing(folder: Path) -> set[str]:
-    return {entry.name for entry in folder.iterdir()}
-
-
-@contextmanager
-def _inside(folder: Path) -> Iterator[None]:
-    former = Path.cwd()
-    home = {key: os.environ.get(key) for key in ("HOME", "XDG_CONFIG_HOME", "XDG_DATA_HOME")}
-    os.environ["HOME"] = str(folder.parent / "home")
-    for key in ("XDG_CONFIG_HOME", "XDG_DATA_HOME"):
-        os.environ.pop(key, None)
-    os.chdir(folder)
-    try:
-        yield
-    finally:
-        os.chdir(former)
-        for key, value in home.items():
-            os.environ.pop(key, None) if value is None else os.environ.__setitem__(key, value)
-        shutil.rmtree(folder.parent / "home", ignore_errors=True)
-
-
-@contextmanager
-def _captured(folder: Path, *, terminal: bool = False) -> Iterator[list[bytes]]:
-    """Catch standard output and error of this process and of its children and libraries.
-
-    With ``terminal`` standard output is a pseudo-terminal.
-    """
-    said: list[bytes] = []
-    paths = [folder / "stdout", folder / "stderr"]
-    kept = [os.dup(1), os.dup(2)]
-    streams = sys.stdout, sys.stderr
-    for handle, path in enumerate(paths, start=1):
-        file = os.open(path, os.O_RDWR | os.O_CREAT | os.O_TRUNC)
-        os.dup2(file, handle)
-        os.close(file)
-    seen: list[bytes] = []
-    reader = None
-    if terminal:
-        ours, theirs = pty.openpty()
-        os.dup2(theirs, 1)
-        os.close(theirs)
-        reader = threading.Thread(target=_drain, args=(ours, seen), daemon=True)
-        reader.start()
-    sys.stdout = os.fdopen(os.dup(1), "w", encoding="utf-8", newline="\n")
-    sys.stderr = os.fdopen(os.dup(2), "w", encoding="utf-8", newline="\n")
-    try:
-        yield said
-    finally:
-        for stream in (sys.stdout, sys.stderr):
-            with suppress(ValueError, OSError):
-                stream.close()
-        sys.stdout, sys.stderr = streams
-        for handle, former in enumerate(kept, start=1):
-            os.dup2(former, handle)
-            os.close(former)
-        if reader is not None:
-            reader.join(10)
-            paths[0].write_bytes(b"".join(seen))
-        said.extend(path.read_bytes() for path in paths)
-
-
-def _drain(handle: int, seen: list[bytes]) -> None:
-    with suppress(OSError):  # the other side is closed
-        while part := os.read(handle, 65536):
-            seen.append(part)
-    os.close(handle)
 
 
 def _children() -> float:

@@ -7,11 +7,13 @@ from __future__ import annotations
 
 import copy
 import json
+import os
 import re
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import suppress
+from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -41,6 +43,7 @@ from tests.fuzz import corpus
 from tests.fuzz.cases import fixed
 
 ROOT = Path(__file__).parents[2]
+TESTER = os.getpid()
 
 
 def fuzz(*words: str) -> subprocess.CompletedProcess[str]:
@@ -56,17 +59,25 @@ def test_a_slice_of_the_fuzzer() -> None:
 
 
 def test_the_fuzzer_sees_what_is_broken(tmp_path: Path) -> None:
-    """The judge itself: a command that writes and refuses, and one that says two lines."""
-    from tests.fuzz.cases import Case
+    """The judge itself: a command that writes and refuses, says two lines, takes a file, never ends."""
+    from tests.fuzz.around import Around, Case
     from tests.fuzz.judge import run_case
 
+    mine = Case("x", ("plan", "--out", "made"), {"a.png": b"a"}, Around(mine={"notes.txt": b"mine"}))
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("cli.main.run", _half)
-        assert "refused and wrote" in run_case(Case("x", ("plan",))).broken
+        assert "refused and changed" in run_case(Case("x", ("plan",))).broken
         patch.setattr("cli.main.run", _twice)
         assert "not one line" in run_case(Case("x", ("plan",))).broken
         patch.setattr("cli.main.run", _crash)
         assert "KeyError" in run_case(Case("x", ("plan",))).broken
+        patch.setattr("cli.main.run", _take)
+        assert "changed ['a.png']" in run_case(mine).broken
+        assert "lost ['notes.txt']" in run_case(replace(mine, files={})).broken
+        patch.setattr("cli.main.run", _wait)
+        assert "still running" in run_case(Case("x", ("plan",)), 0.2).broken
+        patch.setattr("cli.main.run", _alone)
+        assert "KeyError" in run_case(replace(mine, around=Around(beside=True))).broken
 
 
 def _half(words: object) -> None:
@@ -82,6 +93,22 @@ def _twice(words: object) -> None:
 
 def _crash(words: object) -> None:
     raise KeyError("tar")
+
+
+def _take(words: object) -> None:
+    Path("a.png").unlink(missing_ok=True)
+    Path("made/notes.txt").unlink()
+
+
+def _wait(words: object) -> None:
+    while True:
+        pass
+
+
+def _alone(words: object) -> None:
+    """Only the run beside another one fails."""
+    if os.getppid() == TESTER:
+        raise KeyError("bow")
 
 
 READERS: dict[str, Callable[[bytes], object]] = {
