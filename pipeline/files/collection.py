@@ -25,12 +25,14 @@ def claimed(
 ) -> Iterator[None]:
     """Make ``folder`` one of ours, if it is not yet, and keep other runs out of it.
 
-    Without ``replace`` a folder that is one of ours already is refused.
+    Without ``replace`` a folder that is one of ours already is refused. What was made for a run that put
+    nothing into it goes again with the run.
 
     ``lists`` are the names that :func:`put` will write there; none may be one of ``inputs``. Raises
     OutputError for a folder that holds other files or in which another run is at work.
     """
     refuse_inputs((folder / name for name in lists), inputs)
+    new = [place for place in (folder, *folder.parents) if not place.exists()]
     try:
         folder.mkdir(parents=True, exist_ok=True)
         foreign = sorted(path.name for path in folder.iterdir() if path.name != _CLAIM)
@@ -52,7 +54,11 @@ def claimed(
         yield
     finally:
         with suppress(OSError):
+            if not foreign and {path.name for path in folder.iterdir()} == {MANIFEST, _CLAIM}:
+                (folder / MANIFEST).unlink()
             (folder / _CLAIM).unlink()
+            for place in new:
+                place.rmdir()  # unless something is in it
         os.close(handle)
 
 

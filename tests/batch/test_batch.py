@@ -21,7 +21,7 @@ from pipeline.batch.told import orders_csv, skeins_csv
 from pipeline.batch.work import Outcome, Shop, run_lines
 from pipeline.drawer.stash import Stash, parse_stash
 from pipeline.errors import ImpossibleError, InputError, OutputError
-from pipeline.files.collection import claimed
+from pipeline.files.collection import claimed, put
 from pipeline.materials.workshop import NamedPiece, cut_all
 from pipeline.order.asked import PictureSource
 from pipeline.writers.workshop import cutting_sheet_pdf
@@ -278,3 +278,18 @@ def test_two_runs_in_one_folder_are_kept_apart(tmp_path: Path) -> None:
     with claimed(made, (), ()):
         assert (made / "written.json").exists()
     assert [path.name for path in made.iterdir()] == ["written.json"]
+
+
+@pytest.mark.parametrize("there", [(), ("made",), ("made", "of ours")])
+def test_a_run_that_writes_nothing_leaves_no_folder(tmp_path: Path, there: tuple[str, ...]) -> None:
+    out = tmp_path / "new" / "made"
+    if "made" in there:
+        out.mkdir(parents=True)
+    if "of ours" in there:
+        with claimed(out, (), ()):
+            put(out, {"orders.csv": "title\n"})
+    before = files_of(tmp_path)
+    with pytest.raises(KeyboardInterrupt), claimed(out, ("orders.csv",), ()):
+        raise KeyboardInterrupt
+    assert files_of(tmp_path) == before and out.exists() == bool(there)
+    assert out.parent.exists() == bool(there)
