@@ -60,7 +60,8 @@ def share(pattern: Pattern, level: Level, *, margin: float | None = None) -> Pat
     return paths.written(pattern)
 
 
-MOST_SPARED = 8_000
+MOST_LOOKED_AT = 1_000_000
+"""Knots that are weighed for strands to stand in, over and over: some seconds of a core."""
 FLOOR_MM = 1e5
 """What is added to every strand's excess so that lengths stay above zero."""
 
@@ -70,12 +71,10 @@ def spare(pattern: Pattern, done: Collection[Place], over_mm: Sequence[float], m
 
     ``over_mm``: by how much each strand (by starting position) is too short for the rest, below 0 if it has
     some to spare. Knots that are ``done`` stay, as do rows that need no change. A band with joins yet to come
-    is left as it is: its strands are not in one piece. So is one of more than ``MOST_SPARED`` knots,
-    for which this would take minutes.
+    is left as it is: its strands are not in one piece. The most wanting strand is helped first, and in a
+    band of very many knots no more is found after ``MOST_LOOKED_AT``.
     """
     places = [(s, r, k) for s, r, _, row in pattern.rows() for k in range(len(row.knots))]
-    if len(places) > MOST_SPARED:
-        return pattern
     if any((join.section, join.row, join.knot) not in done for join in pattern.joins):
         return pattern
     paths = Paths(pattern, margin)
@@ -86,7 +85,7 @@ def spare(pattern: Pattern, done: Collection[Place], over_mm: Sequence[float], m
     paths.walk()
     sharer = _RowSharer(paths)
     first = list(paths.kinds)
-    sharer.descend((0.0, 1.0), enough=FLOOR_MM)
+    sharer.descend((0.0, 1.0), enough=FLOOR_MM, most=MOST_LOOKED_AT)
     for unit in sharer.units:  # what is needless is undone
         former = [first[v] for v in unit]
         if [paths.kinds[v] for v in unit] != former and paths.longest(unit, former) <= FLOOR_MM:
@@ -149,9 +148,11 @@ class _Sharer:
         self.restore(first)
         self.even_out()
 
-    def descend(self, least_gain: tuple[float, float], *, enough: float = 0.0) -> None:
-        """Change one unit at a time, for the longest strand that gains by it, until none does or all are
-        ``enough``.
+    def descend(
+        self, least_gain: tuple[float, float], *, enough: float = 0.0, most: float = math.inf
+    ) -> None:
+        """Change one unit at a time, for the longest strand that gains by it, until none does, all are
+        ``enough``, or ``most`` knots were looked at.
         """
         paths = self.paths
         settled: set[int] = set()
@@ -166,9 +167,12 @@ class _Sharer:
             below = lengths[strand] - max(least_gain[0] * lengths[strand], least_gain[1])
             found: Change | None = None
             for unit in self.units_of(strand):
+                most -= len(unit)
                 for change in self.changes(unit, strand, below if found is None else found[0] - 1e-9):
                     if found is None or change[0] < found[0] - 1e-9:
                         found = change
+            if most < 0:
+                return
             if found is None:
                 settled.add(strand)
                 continue
@@ -329,11 +333,12 @@ class _RowSharer(_Sharer):
                 if longest < below:
                     yield longest, unit, kinds
             return
+        elsewhere = self._hands_over_elsewhere(unit)
         for leader_ties in (True, False):
             swap = knot_of(left_ties=leader_ties == rising, swaps=True)
             stay = knot_of(left_ties=leader_ties == rising, swaps=False)
             for i, longest in enumerate(self._by_hand_over(unit, rising, swap, stay, strand)):
-                if longest < below and not (i and self._hands_over_elsewhere(unit)):
+                if longest < below and not (i and elsewhere):
                     kinds = [swap] * len(unit)
                     if i:
                         kinds[i - 1] = stay
@@ -346,7 +351,8 @@ class _RowSharer(_Sharer):
 
     def _hands_over_elsewhere(self, run: tuple[int, ...]) -> bool:
         paths = self.paths
-        return any(paths.free[v] and not paths.kinds[v].swaps for v in self.row_of[run] if v not in run)
+        rest = set(self.row_of[run]).difference(run)
+        return any(paths.free[v] and not paths.kinds[v].swaps for v in rest)
 
     def _by_hand_over(
         self, run: tuple[int, ...], rising: bool, swap: Knot, stay: Knot, strand: int

@@ -14,6 +14,7 @@ from pipeline.band.replay import replay
 from pipeline.errors import InputError
 from pipeline.instructions.compose import instructions
 from pipeline.instructions.moments import tied_before_step
+from pipeline.materials import sharing
 from pipeline.materials.hand import Witness, fit_hand
 from pipeline.materials.joins import place_joins
 from pipeline.materials.lengths import charges, cut_list
@@ -138,23 +139,45 @@ def chalk_ground(rows=40):
     return two_rows().model_copy(update={"strands": (1,) * 10, "sections": (section,)})
 
 
-def test_a_strand_of_its_thread_ties_in_its_stead():
+@pytest.mark.parametrize(("rows", "has"), [(40, 0.9), (900, 0.99)])
+def test_a_strand_of_its_thread_ties_in_its_stead(rows, has):
     """One strand leads all the way; after ten rows it has not what it needs, and nine others are alike."""
-    band = chalk_ground()
+    band = chalk_ground(rows)
     cuts, done = cut_list(band, lots=0.0), rows_done(band, 10)
     as_planned = left_by_hand(band, cuts, 10, 1.0, 1.0)
     leader = max(as_planned, key=as_planned.get)
     need = replan(band, cuts, done, {leader: as_planned[leader]}).strands[leader].need_mm
-    measured = {p: mm for p, mm in as_planned.items() if p != leader} | {leader: 0.9 * need}
+    measured = {p: mm for p, mm in as_planned.items() if p != leader} | {leader: has * need}
     made = replan(band, cuts, done, measured)
     assert [strand.position for strand in made.run_out] == [leader]
     assert made.roles and made.short == made.laid == ()
     assert made.pattern.joins == ()
-    assert {place[1] for place in made.roles} <= set(range(10, 40))  # what is tied stays
+    assert {place[1] for place in made.roles} <= set(range(10, rows))  # what is tied stays
     shown = [[step.shown for step in row.steps] for row in replay(made.pattern)]
     assert shown == [[step.shown for step in row.steps] for row in replay(band)]
     without = replan(band, cuts, done, measured, roles=False)
     assert without.roles == () and without.laid
+
+
+def test_knots_weighed_for_a_band_of_any_size_are_so_many_at_most(monkeypatch):
+    """The most wanting strand is helped first, so what was found by then holds."""
+    band = chalk_ground(200)
+    cuts, done = cut_list(band, lots=0.0), rows_done(band, 10)
+    left = {p: 0.5 * mm for p, mm in left_by_hand(band, cuts, 10, 1.0, 1.0).items()}
+    looked = []
+    weigh = sharing._RowSharer.changes
+    monkeypatch.setattr(
+        sharing._RowSharer,
+        "changes",
+        lambda self, unit, *rest: looked.append(len(unit)) or weigh(self, unit, *rest),
+    )
+    counts = []
+    for most in (1000, 5000):
+        monkeypatch.setattr(sharing, "MOST_LOOKED_AT", most)
+        looked.clear()
+        replan(band, cuts, done, left)
+        counts.append(sum(looked))
+    assert 1000 < counts[0] <= 1000 + 9 * 200 < counts[1] <= 5000 + 9 * 200
 
 
 # ---------------------------------------------------------------- the clock of steps
