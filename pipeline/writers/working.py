@@ -16,7 +16,7 @@ from pipeline.writers.drawing import Drawing, Polygon, Shape, Text, box, moved, 
 from pipeline.writers.hanging import hanging_drawing
 from pipeline.writers.ink import INK, PAPER, ink_on
 from pipeline.writers.knotpicture import knot_sheet
-from pipeline.writers.printing import CHECK, HEAD, STEP, SUB, TITLE, Painted
+from pipeline.writers.printing import CHECK, HEAD, HIGHEST_MM, STEP, SUB, TITLE, Painted
 
 STRIP_MM = 62.0
 """Room for the colours beside the words."""
@@ -49,7 +49,7 @@ def entry_line(told: Instructions, entry: Entry, inner: float) -> Flowable:
     """A line of the instructions on paper."""
     text = escape(printable(entry.text))
     if entry.role in ("work", "again"):
-        return Worked(Paragraph(text, STEP), _strip(told, entry), inner)
+        return Worked(Paragraph(text, STEP), Painted(_strip(told, entry)), inner)
     if entry.role == "item":
         text = f"– {text}"
     style = {"section": SUB, "check": CHECK, "measure": CHECK}.get(entry.role, STEP)
@@ -57,9 +57,12 @@ def entry_line(told: Instructions, entry: Entry, inner: float) -> Flowable:
 
 
 class Worked(Flowable):  # type: ignore[misc]  # reportlab is untyped
-    """A line of work: a box to tick, its words, and beside them a drawing."""
+    """A line of work: a box to tick, its words, and beside them a drawing.
 
-    def __init__(self, said: Paragraph, strip: Drawing, width: float) -> None:
+    ``strip`` is None where a line goes on that began on the page before.
+    """
+
+    def __init__(self, said: Paragraph, strip: Painted | None, width: float) -> None:
         super().__init__()
         self._said, self._strip = said, strip
         self.width = width
@@ -67,14 +70,23 @@ class Worked(Flowable):  # type: ignore[misc]  # reportlab is untyped
     def wrap(self, width: float, height: float) -> tuple[float, float]:
         """Size in points."""
         _, said = self._said.wrap(self.width - (STRIP_MM + BOX_MM + 3) * mm, height)
-        self.height = max(said, self._strip.height_mm * mm) + 1.5
+        self.height = max(said, self._strip.height if self._strip else 0) + 1.5
         return self.width, self.height
+
+    def split(self, width: float, height: float) -> list[Worked]:
+        """Parts of a line that no page has room for; none of a line that may go upon the next page whole."""
+        room, beside = height - 1.5, self._strip.height if self._strip else 0
+        if self._said.height <= HIGHEST_MM * mm or beside > room:
+            return []
+        parts = self._said.split(self.width - (STRIP_MM + BOX_MM + 3) * mm, room)
+        return [Worked(part, None if i else self._strip, self.width) for i, part in enumerate(parts)]
 
     def draw(self) -> None:
         """Paint the box, the words and the drawing, all from the same height."""
-        paint_pdf(self.canv, _BOX, 0, self.height - 2.2)
         self._said.drawOn(self.canv, (BOX_MM + 1) * mm, self.height - self._said.height)
-        paint_pdf(self.canv, self._strip, self.width - STRIP_MM * mm, self.height - 1.6)
+        if self._strip is not None:
+            paint_pdf(self.canv, _BOX, 0, self.height - 2.2)
+            self._strip.drawOn(self.canv, self.width - STRIP_MM * mm, self.height - 1.6 - self._strip.height)
 
 
 _BOX = Drawing(BOX_MM, BOX_MM, (Polygon(box(0, 0, BOX_MM, BOX_MM), PAPER, INK, 0.25),), "box to tick")

@@ -19,7 +19,7 @@ from pipeline.report import Report
 from pipeline.writers.chart import PAPERS
 from pipeline.writers.original import Original
 from pipeline.writers.sheet import sheet_pdf
-from tests.writers.bands import HOSTILE, pennant, tiny
+from tests.writers.bands import HOSTILE, chequers, pennant, tiny
 
 REPORT = Report(cells=56, made=55, unmade=1, colour_error=12.5, lower_bound=10.0, gap_per_cent=20.0)
 
@@ -121,3 +121,9 @@ def test_source_picture_is_taken() -> None:
     with_picture = pypdf.PdfReader(io.BytesIO(sheet_pdf(pennant(), original=Original(source))))
     alone = pypdf.PdfReader(io.BytesIO(plain))
     assert len(with_picture.pages[0].images) == len(alone.pages[0].images) + 1
+
+
+def test_a_drawing_higher_than_a_page_is_made_smaller() -> None:
+    """400 strands as they hang take 420 mm of lines; no page of either paper has so much room."""
+    text = text_of(sheet_pdf(chequers("rows", rows=2, strands=400)))
+    assert "400" in text.split()
