@@ -256,25 +256,18 @@ def _text(rng: random.Random, harm: Harm) -> Case:
     return Case("text", ("check", "p.json", "--text", "i.txt"), files)
 
 
+COMMANDS = "plan plan plan blocks blocks check show draw gauge gauge stash replan batch choices".split()
+LAST = {
+    "plan": (*corpus.PLAN, "--switching-rows", "0", "--out", OUT),
+    "blocks": ("-q", "--out", OUT),
+    "batch": ("--effort", "0.01", "--jobs", "1", "-q", "--out", OUT),
+    "choices": ("--effort", "0.01", "--jobs", "1", "-q", "--out", OUT),
+}
+"""What would make a case long comes last, so that it holds whatever was drawn before."""
+
+
 def _flags(rng: random.Random, harm: Harm) -> Case:
-    command = rng.choice(
-        (
-            "plan",
-            "plan",
-            "plan",
-            "blocks",
-            "blocks",
-            "check",
-            "show",
-            "draw",
-            "gauge",
-            "gauge",
-            "stash",
-            "replan",
-            "batch",
-            "choices",
-        )
-    )
+    command = rng.choice(COMMANDS)
     files = {
         "p.json": corpus.patterns()[rng.randrange(12)],
         "flag.png": corpus.pictures()["flag.png"],
@@ -304,19 +297,8 @@ def _flags(rng: random.Random, harm: Harm) -> Case:
         "batch": ["o.csv"],
         "choices": ["flag.png", "--grid"],
     }[command]
-    # What would make a case long comes last, so that it holds whatever was drawn before.
-    end = {
-        "plan": [*corpus.PLAN, "--switching-rows", "0", "--out", OUT],
-        "blocks": ["-q", "--out", OUT],
-        "batch": ["--effort", "0.01", "--jobs", "1", "-q", "--out", OUT],
-        "choices": ["--effort", "0.01", "--jobs", "1", "-q", "--out", OUT],
-    }
     drawn_words = flag_words(rng, command) if harm is _harmed else []
-    return Case(
-        "flags",
-        (command, *begin, *drawn_words, *end.get(command, [])),
-        files,
-    )
+    return Case("flags", (command, *begin, *drawn_words, *LAST.get(command, ())), files)
 
 
 def _letters(rng: random.Random, harm: Harm) -> Case:
