@@ -256,7 +256,10 @@ def _text(rng: random.Random, harm: Harm) -> Case:
     return Case("text", ("check", "p.json", "--text", "i.txt"), files)
 
 
-COMMANDS = "plan plan plan blocks blocks check show draw gauge gauge stash replan batch choices".split()
+COMMANDS = (
+    *("plan", "plan", "plan", "blocks", "blocks", "check", "show", "draw"),
+    *("gauge", "gauge", "stash", "replan", "batch", "choices"),
+)
 LAST = {
     "plan": (*corpus.PLAN, "--switching-rows", "0", "--out", OUT),
     "blocks": ("-q", "--out", OUT),
