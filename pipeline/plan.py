@@ -18,7 +18,6 @@ from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.advice.advise import (
     Advice,
@@ -32,7 +31,6 @@ from pipeline.advice.advise import (
 )
 from pipeline.advice.changes import Redesign
 from pipeline.band.handed import mirrored
-from pipeline.band.network import Repeat
 from pipeline.band.pattern import Pattern
 from pipeline.design.assemble import Frame, Wants, to_pattern
 from pipeline.design.design import design
@@ -48,19 +46,14 @@ from pipeline.materials.skeins import DEFAULT_SKEIN_M, SkeinPlan, plan_skeins
 from pipeline.order.asked import Request, Tying
 from pipeline.order.means import refuse_beyond_means
 from pipeline.routing import (
+    Allowed,
     Budget,
-    JoinedPoint,
-    Question,
+    Lengthened,
+    LongerBand,
     Routed,
     Stopped,
-    SwitchedPoint,
-    add_rows,
     costs_if_made,
-    count_made,
-    route,
-    seamed,
-    shortened,
-    thread_changes,
+    lengthened,
 )
 from pipeline.verdict.feasibility import Feasibility, check
 from pipeline.verdict.likeness import Likeness, likeness
@@ -110,8 +103,8 @@ class Plan:
     cuts: tuple[Cut, ...]
     skeins: SkeinPlan
     sharing: Sharing
-    trade_off: tuple[SwitchedPoint, ...]
-    joins_trade_off: tuple[JoinedPoint, ...]
+    trade_off: tuple[LongerBand, ...]
+    joins_trade_off: tuple[LongerBand, ...]
     eases: tuple[EaseLine, ...]
     advice: Advice | None
     timings: Mapping[str, float]
@@ -149,34 +142,32 @@ def plan(
     budget = replace(budget, reporter=watch, effort=effort)
     budget = _keeping_back(budget, finishing_s(drawn.kinds.shape[0] * drawn.strands))
     fit = fit_of(asked.band, drawn.strands, gauge_for(asked.band, asked.drawer))
-
-    def sketch(begun: _Found) -> None:
-        clock.sketched(lambda: _assembled(asked, begun, title))
-
-    begun = _routed(drawn, asked, budget, None if watch is None else sketch)
-    found = _lengthened(begun, asked.tying, fit, budget)
+    found = _routed(asked, drawn, fit, title, budget, clock)
+    tied, shown = found.band, drawn.without_ends(*found.off)
     clock.stage("sharing the tying")
-    loose, margin = _assembled(asked, found, title), asked.tying.margin
-    shared = share_alike(loose, found.repeat, asked.tying.share, margin=margin)
-    pattern = _joined(shared, found.design, asked.tying)
+    repeat = None if asked.tying.joins else tied.question.repeat
+    loose, margin = _assembled(asked, shown, tied, title), asked.tying.margin
+    shared = share_alike(loose, repeat, asked.tying.share, margin=margin)
+    pattern = _joined(shared, shown, asked.tying)
     clock.stage("checking")
     clock.sketched(lambda: pattern)
-    verdict = check(pattern)
+    verdict, bound = check(pattern), tied.solution.lower_bound
     spare = replace(budget, effort=budget.effort * FURTHER_EFFORT / 2, reporter=None)
-    forced = _forced(pattern, verdict, found, spare) if further and not budget.late else {}
-    why = reasons(pattern, verdict, lower_bound=found.bound, ease=asked.tying.ease, found=forced)
+    forced = _forced(pattern, verdict, tied, spare) if further and not budget.late else {}
+    why = reasons(pattern, verdict, lower_bound=bound, ease=asked.tying.ease, found=forced)
     cuts = cut_list(pattern, margin=margin)
     easy, advice = tuple[EaseLine, ...](), None
     if further and not budget.late:
         clock.stage("trying what would help")
-        easy, advice = _advised(asked, drawn, found, verdict, spare, watch)
+        redesign = Redesign(asked, drawn, *found.posed)
+        easy, advice = _advised(redesign, found, verdict, spare, watch)
     more = further or asked.tying.switching_rows or asked.tying.joins
     stopped = budget.ended if more and found.stopped is Stopped.DONE else found.stopped
-    period = None if found.repeat is None else found.repeat.rows
+    period = None if repeat is None else repeat.rows
     sharing, skeins = compare(loose, shared, margin=margin), plan_skeins(pattern, cuts, asked.drawer.stash)
-    how_good = _likeness(pattern, found.design), found.bound, stopped, period, fit
-    more_found = found.switched, found.joined, easy, advice, clock.finish()
-    return Plan(pattern, found.design, verdict, why, *how_good, cuts, skeins, sharing, *more_found)
+    how_good = _likeness(pattern, shown), bound, stopped, period, fit
+    more_found = found.by_rows, found.by_joins, easy, advice, clock.finish()
+    return Plan(pattern, shown, verdict, why, *how_good, cuts, skeins, sharing, *more_found)
 
 
 def _drawn(asked: Request, touches: Sequence[Touch], budget: Budget, finishing_s: Finishing) -> Design:
@@ -192,86 +183,37 @@ def _drawn(asked: Request, touches: Sequence[Touch], budget: Budget, finishing_s
     return drawn
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Found:
-    """What routing found: the ``question`` as posed with the kind of cell at each knot, its ``solution``;
-    what switching rows and joins gave on top; and the band that is ``tied``, with its ``design``.
+def _routed(
+    asked: Request, drawn: Design, fit: Fit | None, title: str | None, budget: Budget, clock: _Clock
+) -> Lengthened:
+    """Route the strands, with switching rows within the wrist and joins as far as the maker allows.
+
+    The clock hears of the first routing.
     """
-
-    question: Question
-    kinds: NDArray[np.int64]
-    solution: Routed
-    switched: tuple[SwitchedPoint, ...]
-    joined: tuple[JoinedPoint, ...]
-    tied: SwitchedPoint
-    design: Design
-    repeat: Repeat | None
-    """The rows that are tied again and again; where joins are allowed none are."""
-
-    @property
-    def bound(self) -> float:
-        """Certified for the band that is tied; with joins nothing is."""
-        return self.tied.solution.lower_bound if not self.joined[-1].joins else 0.0
-
-    @property
-    def stopped(self) -> Stopped:
-        last = self.tied.solution.stopped
-        return last if self.solution.stopped is Stopped.DONE else self.solution.stopped
-
-
-Sketch = Callable[["_Found"], None]
-
-
-def _routed(drawn: Design, asked: Request, budget: Budget, sketch: Sketch | None) -> _Found:
-    """Route the strands; ``sketch`` hears the first routing."""
     question, kinds = pose(drawn, asked.band, asked.tying)
 
-    def begun(solution: Routed) -> _Found:
-        made = count_made(question, solution, kinds)
-        tied = SwitchedPoint(0, made, solution.cost, question, kinds, solution)
-        joined = thread_changes(question, kinds, solution, 0, budget)
-        return _Found(question, kinds, solution, (tied,), joined, tied, drawn, question.repeat)
+    def sketch(begun: Routed) -> None:
+        clock.sketched(lambda: _assembled(asked, drawn, LongerBand(question, kinds, begun), title))
 
-    first = None if sketch is None else lambda solution: sketch(begun(solution))
-    return begun(route(question, replace(budget, first=first)))
-
-
-def _lengthened(begun: _Found, tying: Tying, fit: Fit | None, budget: Budget) -> _Found:
-    """Add switching rows within the wrist, and joins, as far as the maker allows."""
-    drawn, question, kinds, solution = begun.design, begun.question, begun.kinds, begun.solution
-    ends = drawn.ground_ends
-    free = None if fit is None else max(0, fit.rows - drawn.kinds.shape[0])
-    extra = None if free is None else free + sum(ends)
-    switched = add_rows(question, kinds, solution, tying.switching_rows, extra, budget)
-    tied, shown = switched[-1], drawn
-    if free is not None and tied.switching_rows > free:
-        off = _taken(tied.switching_rows - free, ends)
-        tied, shown = shortened(tied, *off), drawn.without_ends(*off)
-    repeat = tied.problem.repeat if tying.joins == 0 else None
-    joined = thread_changes(tied.problem, tied.wanted, tied.solution, tying.joins, budget)
-    if tying.joins:
-        most = tying.switching_rows or 0
-        most = most if free is None else min(most, free)
-        seam = seamed(question, kinds, solution, most, tying.joins, budget)
-        if seam is not None and seam[1].colour_error < joined[-1].colour_error - 1e-6:
-            tied, shown = seam[0], drawn
-            joined = (*(p for p in joined if p.joins < seam[1].joins), seam[1])
-    return _Found(question, kinds, solution, switched, joined, tied, shown, repeat)
+    room = None if fit is None else max(0, fit.rows - drawn.kinds.shape[0])
+    allowed = Allowed(asked.tying.switching_rows, asked.tying.joins, room, drawn.ground_ends)
+    budget = replace(budget, first=None if clock.watch is None else sketch)
+    return lengthened(question, kinds, allowed, budget)
 
 
-def _assembled(asked: Request, found: _Found, title: str | None) -> Pattern:
+def _assembled(asked: Request, drawn: Design, tied: LongerBand, title: str | None) -> Pattern:
     """The pattern as it was routed, called as the artwork where it has no ``title``."""
-    drawn, joined, kinds, band = found.design, found.joined[-1], found.tied.wanted, asked.band
+    band, kinds, routes = asked.band, tied.kinds, tied.solution
     wanted = [None if t < 0 else int(t) for t in drawn.wanted_of(kinds)]
-    costs = None if drawn.floor is None else found.tied.problem.costs
+    costs = None if drawn.floor is None else tied.question.costs
     gauge = gauge_for(band, asked.drawer)
-    ends = ends_of(band, [int(t) for t in joined.solution.strands], gauge)
+    ends = ends_of(band, [int(t) for t in routes.strands], gauge)
     made = to_pattern(
-        found.tied.problem.network,
-        joined.solution,
+        tied.question.network,
+        routes,
         Wants(wanted, costs, drawn.either_of(kinds)),
         Frame(band_threads(drawn.threads), gauge, ends, title or asked.artwork.title, drawn.ground),
-        joined.changes,
+        tied.changes,
     )
     return mirrored(made) if band.left_handed else made
 
@@ -282,34 +224,28 @@ def _joined(pattern: Pattern, drawn: Design, tying: Tying) -> Pattern:
     return place_joins(pattern, tying.longest_mm, card_mm=skeins, margin=tying.margin)
 
 
-def _forced(pattern: Pattern, verdict: Feasibility, found: _Found, budget: Budget) -> Mapping[int, float]:
+def _forced(pattern: Pattern, verdict: Feasibility, tied: LongerBand, budget: Budget) -> Mapping[int, float]:
     """What unmade cells would cost if they were made, by knot; none is asked for in a band with joins."""
-    if found.joined[-1].joins:
+    if tied.joins:
         return {}
-    cells = knot_numbers(pattern, verdict)
-    return costs_if_made(found.tied.problem, found.tied.solution, cells, budget)
+    return costs_if_made(tied.question, tied.solution, knot_numbers(pattern, verdict), budget)
 
 
 def _advised(
-    asked: Request,
-    drawn: Design,
-    found: _Found,
-    verdict: Feasibility,
-    budget: Budget,
-    watch: Watch | None,
+    redesign: Redesign, found: Lengthened, verdict: Feasibility, budget: Budget, watch: Watch | None
 ) -> tuple[tuple[EaseLine, ...], Advice | None]:
     """What each ease of hand-overs would give, and, where cells are unmade, what would help."""
-    tying, in_rows = asked.tying, drawn.worked == "rows"
+    tying, drawn, question = redesign.asked.tying, redesign.drawn, redesign.problem
+    in_rows = drawn.worked == "rows"
     easy: tuple[EaseLine, ...] = ()
     if in_rows:
-        known = {tying.ease: found.switched[0].solution}
-        easy = eases(found.question, found.kinds, known, budget, watch)
+        known = {tying.ease: found.by_rows[0].solution}
+        easy = eases(question, redesign.wanted, known, budget, watch)
     if not verdict.unmade:
         return easy, None
     figures = verdict.cells, verdict.made, verdict.colour_error, drawn.beyond, verdict.hand_overs
     base = Suggestion(Change(ChangeKind.EASE, ease=tying.ease), "as planned", "", *figures)
-    changes = usual_changes(found.question, tying.ease, tying.switching_rows or 0, tying.joins, in_rows)
-    redesign = Redesign(asked, drawn, found.question, found.kinds, found.solution)
+    changes = usual_changes(question, tying.ease, tying.switching_rows or 0, tying.joins, in_rows)
     return easy, advise(redesign.under, base, changes, budget, watch, easy)
 
 
@@ -317,12 +253,6 @@ def _refuse_early(rows: int, strands: int, budget: Budget, finishing_s: Finishin
     """Refuse a band that cannot be finished in the time or the memory there is."""
     left = None if budget.deadline is None else budget.deadline - time.monotonic() + GRACE_S
     refuse_beyond_means(rows, strands, seconds=left, finishing_s=finishing_s)
-
-
-def _taken(rows: int, ends: tuple[int, int]) -> tuple[int, int]:
-    """How many of so many rows are taken off each end, as evenly as their ground allows."""
-    top = min(ends[0], max(rows // 2, rows - ends[1]))
-    return top, rows - top
 
 
 def _likeness(pattern: Pattern, drawn: Design) -> Likeness | None:

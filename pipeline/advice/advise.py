@@ -16,16 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.literals import HAND_OVERS_OF
-from pipeline.routing import (
-    Budget,
-    Ease,
-    Question,
-    Routed,
-    add_rows,
-    count_made,
-    route,
-    thread_changes,
-)
+from pipeline.routing import Allowed, Budget, Ease, Question, Routed, count_made, lengthened, route
 
 EASES = (Ease.PLAIN, Ease.LIGHT, Ease.FULL)
 
@@ -225,20 +216,13 @@ def _as_known(change: Change, asked: Replanned, line: EaseLine) -> Suggestion:
 
 
 def _solve(change: Change, asked: Replanned, budget: Budget) -> Suggestion:
-    cells = int((asked.wanted >= 0).sum())
-    problem, wanted = asked.problem, asked.wanted
-    solution = asked.present or route(problem, budget)
-    made, cost = count_made(problem, solution, wanted), solution.cost
-    if change.kind is ChangeKind.SWITCHING_ROWS:
-        longer = add_rows(problem, wanted, solution, change.amount, None, budget)[-1]
-        solution, made, cost = longer.solution, longer.made, longer.colour_error
-        cells = int((longer.wanted >= 0).sum())
-    elif change.kind is ChangeKind.JOINS:
-        joined = thread_changes(problem, wanted, solution, change.amount, budget)[-1]
-        solution, made, cost = joined.solution, joined.made, joined.colour_error
-    return Suggestion(
-        change, asked.label, asked.price, cells, made, cost, asked.off_picture, solution.hand_overs
+    allowed = Allowed(
+        rows=change.amount if change.kind is ChangeKind.SWITCHING_ROWS else 0,
+        joins=change.amount if change.kind is ChangeKind.JOINS else 0,
     )
+    band = lengthened(asked.problem, asked.wanted, allowed, budget, asked.present).band
+    figures = band.cells, band.made, band.colour_error, asked.off_picture, band.solution.hand_overs
+    return Suggestion(change, asked.label, asked.price, *figures)
 
 
 def eases(

@@ -1,30 +1,23 @@
 """Finds which strand goes where, so that the band shows the picture as closely as it can."""
 
-from pipeline.routing.extra import add_rows, shortened
+from pipeline.routing.extra import Allowed, Lengthened, lengthened
 from pipeline.routing.forced import costs_if_made
-from pipeline.routing.joins import JoinedPoint, thread_changes
-from pipeline.routing.lengthening import Point as SwitchedPoint
-from pipeline.routing.lengthening import count_made
+from pipeline.routing.lengthening import LongerBand, count_made
 from pipeline.routing.question import Budget, Ease, Question, Reporter, Routed, Stopped
 from pipeline.routing.route import route
-from pipeline.routing.seam import seamed
-from pipeline.routing.switching import insert_switching
 
 __all__ = [
+    "Allowed",
     "Budget",
     "Ease",
-    "JoinedPoint",
+    "Lengthened",
+    "LongerBand",
     "Question",
     "Reporter",
     "Routed",
     "Stopped",
-    "SwitchedPoint",
-    "add_rows",
     "costs_if_made",
     "count_made",
-    "insert_switching",
+    "lengthened",
     "route",
-    "seamed",
-    "shortened",
-    "thread_changes",
 ]

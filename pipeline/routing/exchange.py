@@ -30,35 +30,41 @@ Ints = NDArray[np.int64]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Flow:
-    """The flow of one exchange: arcs of knots, then those of the wires that may change, then a bypass."""
+    """The flow of two threads: arcs of knots, then those of the wires that may change, then a bypass."""
 
     arcs: tuple[Ints, Ints, Ints, Ints]
     """Tail, head, capacity and cost of each."""
     supply: Ints
+    """By node: the entry and the exit of each knot in turn, the source, the sink."""
     wires: Ints
     """The wires that may change."""
     strands: NDArray[np.bool_]
     """(wires,) which of them are strands that cross the seam of a closed board."""
+    limits: tuple[int, int]
+    """How many of these may be s, at least and at most."""
+    hidden: tuple[Ints, Ints]
+    """Knots that touch either thread, and what it costs that a strand of t does not show there."""
+    fixed: int
+    """Cost that comes on top."""
+    scale: float
+    """How many whole units one of cost is."""
 
     def solve(self, price: int = 0) -> tuple[int, NDArray[np.bool_]]:
         """Least cost with a price on each strand that crosses the seam as s, and which wires carry s."""
         tails, heads, capacity, costs = self.arcs
-        begin = len(tails) - 1 - len(self.wires)
+        first = len(tails) - 1 - len(self.wires)
         if price:
             costs = costs.copy()
-            costs[begin:-1][self.strands] += price
-        flow = SimpleMinCostFlow()
-        arcs = flow.add_arcs_with_capacity_and_unit_cost(tails, heads, capacity, costs)
-        flow.set_nodes_supplies(np.arange(len(self.supply)), self.supply)
-        if flow.solve() != flow.OPTIMAL:
-            raise RuntimeError("the exchange of two threads found no flow, not even the present one")
-        return flow.optimal_cost(), np.asarray(flow.flows(arcs[begin:-1]) > 0)
+            costs[first:-1][self.strands] += price
+        cost, carried = _least((tails, heads, capacity, costs), self.supply)
+        return cost, carried[first:-1]
 
-    def within(self, fewest: int, most: int) -> tuple[float, NDArray[np.bool_] | None]:
-        """A lower bound where so many strands are s, and the best answer found, if any."""
+    def within(self) -> tuple[float, NDArray[np.bool_] | None]:
+        """A lower bound under the limits on strands across the seam, and the best answer found, if any."""
+        fewest, most = self.limits
         least, carries = self.solve()
         count = int(carries[self.strands].sum())
-        if fewest <= count <= most:
+        if fewest <= count <= most or not self.strands.any():
             return least, carries
         many = count > most
         limit = most if many else fewest
@@ -77,6 +83,28 @@ class _Flow:
             low, high = (price, high) if still else (low, price)
         return bound, best
 
+    def joined(self) -> tuple[NDArray[np.bool_], int]:
+        """Which wires carry s where one strand of t goes on as s, and the knot in which it hides."""
+        knots, prices = self.hidden
+        joiner, first = len(self.supply), len(self.arcs[0]) - 1 - len(self.wires)
+        more = (np.full(len(knots), joiner), 2 * knots + 1, np.ones(len(knots), np.int64), prices)
+        supply = np.append(self.supply, 1)
+        supply[joiner - 1] -= 1
+        arcs = tuple(np.append(arcs, added) for arcs, added in zip(self.arcs, more, strict=True))
+        carried = _least(arcs, supply)[1][first:]
+        return carried[: len(self.wires)], int(knots[carried[len(self.wires) + 1 :].argmax()])
+
+
+def _least(arcs: tuple[Ints, ...], supply: Ints) -> tuple[int, NDArray[np.bool_]]:
+    """The cost of the cheapest flow, and which arcs carry any."""
+    tails, heads, capacity, costs = arcs
+    flow = SimpleMinCostFlow()
+    made = flow.add_arcs_with_capacity_and_unit_cost(tails, heads, capacity, costs)
+    flow.set_nodes_supplies(np.arange(len(supply)), supply)
+    if flow.solve() != flow.OPTIMAL:
+        raise RuntimeError("two threads were routed anew and found no flow, not even the present one")
+    return flow.optimal_cost(), np.asarray(flow.flows(made) > 0)
+
 
 def exchange(board: Board, cost: np.ndarray, labels: Labels, s: int, t: int) -> float:
     """Route threads ``s`` and ``t`` anew in ``labels``; return the least cost of the knots they touch.
@@ -86,9 +114,32 @@ def exchange(board: Board, cost: np.ndarray, labels: Labels, s: int, t: int) -> 
     Hand-overs are free here, so this is for boards without a limit on them. Folded and pinned wires keep
     their thread. The network may hold no knot.
     """
-    knots = len(board.wire)
-    if not knots:
+    if not len(board.wire):
         return 0.0
+    flow = _flow(board, cost, labels, s, t)
+    bound, carries = flow.within()
+    if carries is not None:
+        labels[flow.wires] = np.where(carries, s, t)
+    return (bound + flow.fixed) / flow.scale
+
+
+def change(board: Board, cost: np.ndarray, labels: Labels, s: int, t: int) -> int:
+    """Route both threads anew like ``exchange``, and let one strand of ``t`` go on as ``s`` somewhere.
+
+    Returns the wire on which it comes out of the knot of its join as s.
+    """
+    flow = _flow(board, cost, labels, s, t)
+    carries, knot = flow.joined()
+    labels[flow.wires] = np.where(carries, s, t)
+    wires = board.wire[knot]
+    left, right = labels[wires[2:]] == s
+    crossing = left and right and labels[wires[0]] == t  # it swaps rather than stays
+    return int(wires[3 if crossing or not left else 2])
+
+
+def _flow(board: Board, cost: np.ndarray, labels: Labels, s: int, t: int) -> _Flow:
+    """The flow of the wires that carry s, on a board of at least one knot."""
+    knots = len(board.wire)
     maker, taker = np.full(len(board.ends), -1), np.full(len(board.ends), -1)
     for side in (0, 1):
         taker[board.wire[:, side]] = np.arange(knots)
@@ -101,17 +152,12 @@ def exchange(board: Board, cost: np.ndarray, labels: Labels, s: int, t: int) -> 
     touch = ours[board.wire[:, :2]]
     both = np.flatnonzero(touch.all(axis=1))
     single = np.flatnonzero(touch[:, 0] ^ touch[:, 1])
-    c_s, c_t = cost[:, s], cost[:, t]
     third = np.where(touch[single, 0], labels[board.wire[single, 1]], labels[board.wire[single, 0]])
-    c_u = cost[single, third]
     scale = 2.0**SCALE_BITS / max(float(np.abs(cost).max(initial=0.0)), 1e-30)
-
-    def whole(values: np.ndarray) -> Ints:
-        return np.asarray(np.rint(values * scale), dtype=np.int64)
-
-    least = whole(np.minimum(c_s[both], c_t[both]))
-    at_none, at_two = whole(c_t[both]), whole(c_s[both])
-    alone_s, alone_t = whole(np.minimum(c_s[single], c_u)), whole(np.minimum(c_t[single], c_u))
+    whole = np.rint(cost * scale).astype(np.int64)
+    at_none, at_two = whole[both, t], whole[both, s]
+    least, alone = np.minimum(at_none, at_two), whole[single, third]
+    alone_s, alone_t = (np.minimum(whole[single, thread], alone) for thread in (s, t))
 
     # from the knot that makes a wire (or the source) to the knot that takes it (or the sink)
     enter, leave = 2 * np.arange(knots), 2 * np.arange(knots) + 1
@@ -134,9 +180,13 @@ def exchange(board: Board, cost: np.ndarray, labels: Labels, s: int, t: int) -> 
     supply[source], supply[sink] = inflow, -(inflow + int(supply.sum()))
     capacity = np.ones(len(costs), dtype=np.int64)
     capacity[-1] = max(0, inflow - (fewest if inflow > pieces else 0))
-    tail, head = np.append(np.concatenate(tails), source), np.append(np.concatenate(heads), sink)
-    flow = _Flow((tail, head, capacity, costs), supply, wires, strands & ~begins)
-    bound, carries = flow.within(fewest, most) if flow.strands.any() else flow.solve()
-    if carries is not None:
-        labels[wires] = np.where(carries, s, t)
-    return float((bound + at_none.sum() + alone_t.sum()) / scale)
+    return _Flow(
+        (np.append(np.concatenate(tails), source), np.append(np.concatenate(heads), sink), capacity, costs),
+        supply,
+        wires,
+        strands & ~begins,
+        (fewest, most),
+        (np.append(both, single), np.append(np.zeros(len(both), np.int64), alone - alone_t)),
+        int(at_none.sum() + alone_t.sum()),
+        scale,
+    )

@@ -1,4 +1,4 @@
-"""How many switching rows a band gets: at most as many as are allowed, or as many as earn their keep.
+"""One band from one question: routed, then made longer by switching rows and joined, as far as is allowed.
 
 A row of knots is work, and shows nothing that was not there. So unless the maker says how many rows there
 may be, each must take off as much colour error as one cell that plainly shows another thread: ``EARNED``,
@@ -7,16 +7,17 @@ which is about the difference between two threads that nobody takes for one anot
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.band.network import Repeat, network
-from pipeline.routing.board import board, colour_error, labels_of, solution, tie
-from pipeline.routing.lengthening import Point, count_made
-from pipeline.routing.question import Budget, Question, Routed
-from pipeline.routing.repeated import part, reach
+from pipeline.band.network import Repeat
+from pipeline.routing.joins import add_joins
+from pipeline.routing.lengthening import LongerBand, stacked
+from pipeline.routing.question import Budget, Question, Routed, Stopped
+from pipeline.routing.repeated import reach
 from pipeline.routing.route import route
 from pipeline.routing.switching import insert_switching
 
@@ -30,31 +31,114 @@ EFFORT = 0.4
 Ints = NDArray[np.int64]
 
 
-def add_rows(
-    question: Question, kinds: Ints, start: Routed, most: int | None, room: int | None, budget: Budget
-) -> tuple[Point, ...]:
+@dataclass(frozen=True, slots=True)
+class Allowed:
+    """What a band may have beside its own rows.
+
+    ``rows``: how many switching rows, None for as many as earn their keep; ``joins``: how many strands may
+    change their thread; ``room``: how many rows the wrist has room for, None where it is not known; ``ends``:
+    rows of plain ground at the beginning and at the end, which may make room for more.
+    """
+
+    rows: int | None = 0
+    joins: int = 0
+    room: int | None = None
+    ends: tuple[int, int] = (0, 0)
+
+    def most(self, rows: int) -> int:
+        """``rows``, as far as there is room."""
+        return rows if self.room is None else max(0, min(rows, self.room + sum(self.ends)))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Lengthened:
+    """What came of a question: its ``solution``; ``by_rows`` the bands with more and more switching rows;
+    ``by_joins`` those with more and more joins beside, of which the last one is to be tied; and how many
+    rows of ground were taken ``off`` its ends.
+    """
+
+    solution: Routed
+    by_rows: tuple[LongerBand, ...]
+    by_joins: tuple[LongerBand, ...]
+    off: tuple[int, int]
+
+    @property
+    def posed(self) -> tuple[Question, Ints, Routed]:
+        """The question, the kinds of its cells, its solution."""
+        return self.by_rows[0].question, self.by_rows[0].kinds, self.solution
+
+    @property
+    def band(self) -> LongerBand:
+        """The band to be tied."""
+        return self.by_joins[-1]
+
+    @property
+    def stopped(self) -> Stopped:
+        """Why the search ended."""
+        first, last = self.solution.stopped, self.by_rows[-1].solution.stopped
+        return last if first is Stopped.DONE else first
+
+
+def lengthened(
+    question: Question, kinds: Ints, allowed: Allowed, budget: Budget, known: Routed | None = None
+) -> Lengthened:
+    """Route a question, put in switching rows, then joins.
+
+    ``kinds``: (knots,) kind of cell, −1 where nothing is asked; ``known``: routes of the question to set out
+    from. Each stage has the effort of the budget.
+    """
+    solution = known or route(question, budget)
+    bare, budget = LongerBand(question, kinds, solution), budget.share(1.0)
+    by_rows = _with_rows(bare, allowed, budget)
+    band, off = by_rows[-1], (0, 0)
+    over = 0 if allowed.room is None else band.switching_rows - allowed.room
+    if over > 0:
+        off = _off(over, allowed.ends)
+        band = shortened(band, *off)
+    return Lengthened(solution, by_rows, add_joins(band, allowed.joins, budget), off)
+
+
+def _off(rows: int, ends: tuple[int, int]) -> tuple[int, int]:
+    """How many of so many rows are taken off each end, as evenly as their ground allows."""
+    top = min(ends[0], max(rows // 2, rows - ends[1]))
+    return top, rows - top
+
+
+def shortened(band: LongerBand, top: int, bottom: int) -> LongerBand:
+    """The band without its first ``top`` and its last ``bottom`` rows, which are all ground."""
+    stop, repeat = len(band.question.network.rows) - bottom, band.question.repeat
+    if repeat is not None:
+        inside = repeat.first >= top and repeat.stop <= stop
+        repeat = replace(repeat, first=repeat.first - top) if inside else None
+    shorter = band.part(top, stop)
+    shorter = replace(shorter, question=replace(shorter.question, repeat=repeat))
+    return shorter.checked(stopped=band.solution.stopped)
+
+
+# -- rows ------------------------------------------------------------------------------------------------
+
+
+def _with_rows(bare: LongerBand, allowed: Allowed, budget: Budget) -> tuple[LongerBand, ...]:
     """Put in switching rows; return the trade-off from none on.
 
-    ``most``: how many there may be, None for as many as earn their keep; ``room``: how many the wrist has
-    room for, None where it is not known. Where a motif repeats, every repeat gets the same rows, and only
-    where a number is given: without them the instructions say a repeat once and count the others. Else as
-    ``insert_switching``.
+    Where a motif repeats, every repeat gets the same rows, and only where a number is given: without them the
+    instructions say a repeat once and count the others.
     """
-    limit = MOST if most is None else most
-    limit = limit if room is None else min(limit, max(0, room))
-    times = 1 if question.repeat is None else question.repeat.times
-    if most is None:
-        hopeless = start.cost - start.lower_bound < EARNED or question.folded or times > 1
-        limit = 0 if hopeless else limit
-        budget = replace(budget, effort=EFFORT * budget.effort)
-    if question.repeat is None or limit < times:
-        points = insert_switching(question, kinds, start, limit if times == 1 else 0, budget)
+    asked = bare.question
+    limit = allowed.most(MOST if allowed.rows is None else allowed.rows)
+    times = 1 if asked.repeat is None else asked.repeat.times
+    if allowed.rows is None:
+        most_gain = bare.colour_error - bare.solution.lower_bound
+        limit = 0 if most_gain < EARNED or asked.folded or times > 1 else limit
+        budget = budget.share(EFFORT)
+    if asked.repeat is not None and limit >= times:
+        points = _in_every_repeat(bare, asked.repeat, limit // times, budget)
     else:
-        points = _in_every_repeat(question, question.repeat, kinds, start, limit // times, budget)
-    return _earning(points) if most is None else points
+        points = insert_switching(bare, limit if times == 1 else 0, budget)
+    return _earning(points) if allowed.rows is None else points
 
 
-def _earning(points: tuple[Point, ...]) -> tuple[Point, ...]:
+def _earning(points: Sequence[LongerBand]) -> tuple[LongerBand, ...]:
     """The points at which every further row has earned its keep."""
     kept = [points[0]]
     for point in points[1:]:
@@ -64,71 +148,36 @@ def _earning(points: tuple[Point, ...]) -> tuple[Point, ...]:
     return tuple(kept)
 
 
-def _in_every_repeat(
-    question: Question, repeat: Repeat, kinds: Ints, start: Routed, most: int, budget: Budget
-) -> tuple[Point, ...]:
+def _in_every_repeat(bare: LongerBand, repeat: Repeat, most: int, budget: Budget) -> tuple[LongerBand, ...]:
     """Put rows into the period, closed, and lay it out again."""
-    net, labels = question.network, labels_of(question.network, start)
-    knots = slice(*np.searchsorted(net.row, [repeat.first, repeat.first + repeat.rows]).tolist())
-    period = replace(part(question, repeat.first, repeat.first + repeat.rows), closed=True)
-    strands = labels[network(net.strands, net.rows[: repeat.first]).last].astype(np.int64)
-    swaps = start.swaps[knots]
-    cost = float(colour_error(board(period), tie(period.network, strands, swaps)))
-    found = insert_switching(period, kinds[knots], Routed(strands, swaps, cost, 0.0), most, budget)
-    points = [Point(0, count_made(question, start, kinds), start.cost, question, kinds, start)]
-    for point in found[1:]:
-        laid = _laid_out(question, repeat, kinds, point, budget)
+    period = bare.part(repeat.first, repeat.first + repeat.rows)
+    period = stacked(replace(period.question, closed=True), [period])
+    points = [bare]
+    for point in insert_switching(period, most, budget)[1:]:
+        laid = _laid_out(bare, repeat, point, budget)
         if laid.colour_error < points[-1].colour_error - 1e-6:
             points.append(laid)
     return tuple(points)
 
 
-def _laid_out(question: Question, repeat: Repeat, kinds: Ints, point: Point, budget: Budget) -> Point:
-    """The whole band with the period of ``point``; its bound is 0, since other bands need not repeat."""
-    net, once = question.network, point.problem
-    begin, end = np.searchsorted(net.row, [repeat.first, repeat.stop]).tolist()
-    strands, ahead, rest = reach(question, repeat, point.solution.strands, budget, route)
-    rows = list(net.rows[: repeat.first])
+def _laid_out(bare: LongerBand, repeat: Repeat, period: LongerBand, budget: Budget) -> LongerBand:
+    """The whole band with this period; its bound is 0, since other bands need not repeat."""
+    asked = bare.question
+    rows = period.question.network.rows
+    strands, ahead, rest = reach(asked, repeat, period.solution.strands, budget, route)
+    parts = [_rerouted(bare.part(0, repeat.first), strands, ahead)]
     for i in range(repeat.times):
-        for row in once.network.rows:
-            picture = None if row.picture is None else row.picture + i * repeat.rows
-            rows.append(replace(row, picture=picture))
-    rows += net.rows[repeat.stop :]
-    longer = replace(
-        question,
-        network=network(net.strands, rows),
-        costs=np.concatenate([question.costs[:begin], *[once.costs] * repeat.times, question.costs[end:]]),
-        allowance=(
-            *question.allowance[: repeat.first],
-            *once.allowance * repeat.times,
-            *question.allowance[repeat.stop :],
-        ),
-        repeat=Repeat(repeat.first, len(once.network.rows), repeat.times),
-    )
-    said = np.concatenate([kinds[:begin], *[point.wanted] * repeat.times, kinds[end:]])
-    swaps = np.concatenate([ahead, *[point.solution.swaps] * repeat.times, rest])
-    routes = solution(longer, tie(longer.network, strands, swaps), 0.0, point.solution.stopped)
-    made = count_made(longer, routes, said)
-    return Point(point.switching_rows * repeat.times, made, routes.cost, longer, said, routes)
+        plans = [
+            row if row.picture is None else replace(row, picture=row.picture + i * repeat.rows)
+            for row in rows
+        ]
+        net = replace(period.question.network, rows=tuple(plans))
+        parts.append(replace(period, question=replace(period.question, network=net)))
+    after = bare.part(repeat.stop, len(asked.network.rows))
+    parts.append(_rerouted(after, strands, rest))
+    laid = stacked(asked, parts, Repeat(repeat.first, len(rows), repeat.times))
+    return laid.checked(stopped=period.solution.stopped)
 
 
-def shortened(point: Point, top: int, bottom: int) -> Point:
-    """The band without its first ``top`` and its last ``bottom`` rows, which are all ground."""
-    if not top + bottom:
-        return point
-    question, net = point.problem, point.problem.network
-    stop = len(net.rows) - bottom
-    knots = slice(*np.searchsorted(net.row, [top, stop]).tolist())
-    labels = labels_of(net, point.solution)
-    strands = labels[network(net.strands, net.rows[:top]).last].astype(np.int64)
-    repeat = question.repeat
-    if repeat is not None:
-        inside = repeat.first >= top and repeat.stop <= stop
-        repeat = replace(repeat, first=repeat.first - top) if inside else None
-    shorter = replace(part(question, top, stop), repeat=repeat)
-    swaps = point.solution.swaps[knots]
-    routes = solution(shorter, tie(shorter.network, strands, swaps), 0.0, point.solution.stopped)
-    kinds = point.wanted[knots]
-    return Point(
-        point.switching_rows, count_made(shorter, routes, kinds), routes.cost, shorter, kinds, routes
-    )
+def _rerouted(part: LongerBand, strands: Ints, swaps: NDArray[np.bool_]) -> LongerBand:
+    return replace(part, solution=Routed(strands, swaps, 0.0, 0.0))

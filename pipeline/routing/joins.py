@@ -1,363 +1,313 @@
 """Thread changes at joins: a strand goes on as a piece of another thread where both tails hide.
 
 A join lies in a knot in which the strand is core; up to that knot it can show its old thread, after it the
-new one. In the network one unit of flow changes its commodity there. For two threads the best single
-change and the routes of both around it are one minimum-cost flow: beside the arcs of ``exchange`` there is
-one unit that may enter at any knot, for the colour that hiding the join costs.
-
-A strand that changes is kept as a *leg*: a thread of its own, beside the real ones, whose costs are those
-of its old thread before the join and of its new thread after it. So every move of the router works on it.
+new one. On the board the strand's wire is cut there: what comes after is a wire of its own that begins in
+mid-band, so every move of the router works on it. Where the cut is made matters little, for a join is moved
+along its strand to the knot in which it hides best.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from itertools import pairwise, product
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from ortools.graph.python.min_cost_flow import SimpleMinCostFlow
 
-from pipeline.band.network import Network
-from pipeline.routing.board import Board, Labels, board, colour_error, labels_of
+from pipeline.band.network import Network, network
+from pipeline.routing.beam import follow
+from pipeline.routing.board import Board, Labels, board, colour_error, faults, hand_overs
+from pipeline.routing.exchange import change
+from pipeline.routing.lengthening import Bools, Changes, Ints, LongerBand, tied
 from pipeline.routing.meter import Meter
 from pipeline.routing.question import Budget, Question, Routed
-from pipeline.routing.search import Search
+from pipeline.routing.search import EXCHANGE_WORK, Search
 
-HIDDEN = 1e3
-"""Cost of showing the strand in the knot of its join (CIEDE2000 stays near or below 120)."""
-SETTLED = 3
+PLACES, APART = 3, 6
+"""Calm places that are tried for a seam, and how many rows they lie apart, and from the ends, at least."""
+SETTLED = 2
 """How many of the best single changes are looked at further for each join; more where none of them helps."""
-SCALE = 2.0**24
-"""Costs times this are whole numbers in the flows."""
-Changes = Mapping[int, tuple[int, int]]
-"""{knot: (side, thread)}: the strand on that side (0 left, 1 right) is core there, then ``thread``."""
+GREEDY = 0.6
+"""Share of the effort for adding joins one by one; the rest searches the whole band."""
+
+Floats = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class JoinedPoint:
-    """A band with ``joins`` thread changes, recounted by tying it."""
+def add_joins(band: LongerBand, most: int, budget: Budget) -> tuple[LongerBand, ...]:
+    """Add joins to a band until it has up to ``most``, each where it takes off the most colour error.
 
-    joins: int
-    made: int
-    colour_error: float
-    solution: Routed
-    """Starting strands and swaps; its ``lower_bound`` is 0, since none is certified for bands with joins."""
-    changes: Changes
-
-
-@dataclass(frozen=True, slots=True)
-class _Leg:
-    old: int
-    new: int
-    knot: int
-
-
-def tie_with_changes(
-    network: Network, costs: NDArray[np.float64], solution: Routed, changes: Changes
-) -> tuple[NDArray[np.int64], float, int]:
-    """Tie a band with thread changes: (knots,) thread that shows, colour error, hand-overs in row work."""
-    hanging = solution.strands.copy()
-    shown = np.empty(network.knots, dtype=np.int64)
-    hand_overs = 0
-    straight = [row.worked == "rows" for row in network.rows]
-    for v in range(network.knots):
-        p = int(network.position[v])
-        pair = [int(hanging[p]), int(hanging[p + 1])]
-        change = changes.get(v)
-        if change is None:
-            shown[v] = pair[0] if costs[v, pair[0]] <= costs[v, pair[1]] else pair[1]
-        else:
-            shown[v] = pair[1 - change[0]]
-        if not solution.swaps[v] and pair[0] != pair[1] and straight[int(network.row[v])]:
-            hand_overs += 1
-        if change is not None:
-            pair[change[0]] = change[1]
-        hanging[p : p + 2] = pair[::-1] if solution.swaps[v] else pair
-    return shown, float(costs[np.arange(network.knots), shown].sum()), hand_overs
-
-
-def thread_changes(
-    problem: Question, wanted: NDArray[np.int64], solution: Routed, most: int, budget: Budget
-) -> tuple[JoinedPoint, ...]:
-    """Add up to ``most`` thread changes to ``solution``, each where it takes off the most colour error.
-
-    ``wanted``: (knots,) kind of cell or −1. Returns the trade-off, from 0 joins on; the colour error falls
-    strictly along it, and each point was recounted by tying the band. A piece laid in counts as a strand of
-    its thread against ``at_most``. Folded starting pairs do not change. The effort of the budget goes into
-    routing the band anew around each change; when it is spent, changes are only placed. A deadline ends it.
+    Returns the trade-off, from the band itself on; the colour error falls strictly along it, and each band
+    was recounted by tying it. A piece laid in counts as a strand of its thread against ``at_most``; folded
+    starting pairs do not change. A deadline ends it.
     """
-    meter = Meter(replace(budget, reporter=None), problem.network.knots)
-    search = _Joins(problem, solution, meter)
-    points = [search.point(wanted)]
-    while len(search.legs) < most:
-        if meter.late:
-            break
-        if not search.step():
-            break
-        point = search.point(wanted)
-        if point.colour_error >= points[-1].colour_error - 1e-6:
-            break
-        points.append(point)
+    meter = Meter(budget.share(GREEDY), band.question.network.knots)
+    points = _one_by_one([band], most, meter)
+    more = _one_by_one(_with([band], _seam(band, most, meter)), most, meter)
+    points = min(points, more, key=lambda points: points[-1].colour_error)
+    if points[-1].joins and not meter.late:
+        longer = CutBand.of(points[-1]).searched(budget.share(1 - GREEDY), budget.seed).tied()
+        points = _with(points, longer)
     return tuple(points)
 
 
-class _Joins:
-    """The present band as labels over real threads and legs."""
+def _one_by_one(points: list[LongerBand], most: int, meter: Meter) -> list[LongerBand]:
+    """Add one join after another to the last of the points."""
+    while points[-1].joins < most and not meter.late:
+        longer = CutBand.of(points[-1]).with_one_more(points[-1].colour_error - 1e-6, meter)
+        if longer is None:
+            break
+        points = _with(points, longer)
+    return points
 
-    def __init__(self, problem: Question, solution: Routed, meter: Meter) -> None:
-        self.problem = problem
-        self.real = board(problem)
-        self.labels = labels_of(problem.network, solution)
-        self.legs: list[_Leg] = []
-        self.meter = meter
-        self.strict = self.real.limited  # few hand-overs are allowed: flows could break it
 
-    def costs(self, legs: list[_Leg]) -> NDArray[np.float64]:
-        """(V, threads + legs) costs."""
-        base = self.problem.costs
-        knots = np.arange(len(base))
-        columns = [base]
-        for leg in legs:
-            column = np.where(knots < leg.knot, base[:, leg.old], base[:, leg.new])
-            column[leg.knot] = HIDDEN
-            columns.append(column[:, None])
-        return np.ascontiguousarray(np.concatenate(columns, axis=1))
+def _with(points: list[LongerBand], more: LongerBand) -> list[LongerBand]:
+    """The trade-off with a further band, if that is better than all of ``points``."""
+    if more.colour_error >= points[-1].colour_error - 1e-6:
+        return points
+    return [*(point for point in points if point.joins < more.joins), more]
 
-    def board(self, labels: Labels, legs: list[_Leg]) -> Board:
-        """The board with legs as threads of one strand each."""
-        k = self.problem.threads
-        at_most = np.concatenate([self.real.at_most, np.ones(len(legs), np.int32)])
-        pin = self.real.pin.copy()
-        for i, leg in enumerate(legs):
-            at_most[leg.old] -= 1
-            at_most[leg.new] -= 1
-            pinned = np.flatnonzero((pin == leg.old) & (labels == k + i))
-            pin[pinned] = k + i
-        return self.real._replace(
-            threads=k + len(legs), cost=self.costs(legs), at_most=np.maximum(at_most, 0), pin=pin
+
+def _seam(band: LongerBand, most: int, meter: Meter) -> LongerBand:
+    """The band with all joins in one calm row, as where one picture ends and another begins."""
+    asked = band.question
+    if most < 2 or asked.folded or any(limit is not None for limit in asked.at_most):
+        return band
+    net, laid, labels = asked.network, board(asked), band.labels
+    joins = min(most, net.strands)
+    places = ((np.arange(joins) + 0.5) * net.strands / joins).astype(int)
+    tried = [CutBand.of(band)]
+    for gap in calm_places(asked, PLACES):
+        if meter.late:
+            break
+        wires = network(net.strands, net.rows[:gap]).last[places]
+        parted = CutBand(band, cut(laid, wires, labels[wires]), np.append(labels, labels[wires]))
+        tried.append(parted.settled(meter))
+    return min(tried, key=lambda one: one.error).tied()
+
+
+def calm_places(question: Question, most: int) -> list[int]:
+    """Rows before which a seam may lie: where the rows beside want few threads, and not at the very ends."""
+    net = question.network
+    count = len(net.rows)
+    by_row = np.zeros((count, question.threads))
+    np.add.at(by_row, net.row, question.costs)
+    near = sum(np.roll(by_row, shift, axis=0) for shift in (-2, -1, 0, 1))
+    unrest = np.asarray(near).min(axis=1)
+    middle = np.abs(np.arange(count) / max(1, count) - 0.5)
+    places: list[int] = []
+    for gap in np.lexsort((middle, unrest.round(6))).tolist():
+        inside = APART <= gap <= count - APART
+        if inside and all(abs(gap - other) >= APART for other in places):
+            places.append(gap)
+    return places[:most]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CutBand:
+    """A band some of whose wires are cut, as labels on a board with a wire more for each (see ``cut``)."""
+
+    band: LongerBand
+    laid: Board
+    labels: Labels
+
+    @staticmethod
+    def of(band: LongerBand) -> CutBand:
+        """Cut at the joins of a band."""
+        laid, routes = board(band.question), band.solution
+        knots = np.array(list(band.changes), dtype=np.int64)
+        sides, threads = np.array(list(band.changes.values()), dtype=np.int64).reshape(-1, 2).T
+        starts = np.concatenate([np.full(len(laid.ends), -1), threads]).astype(np.int8)
+        starts[: laid.strands] = routes.strands
+        laid = cut(laid, laid.wire[knots, 2 + (sides ^ routes.swaps[knots])], threads)
+        return CutBand(band, laid, follow(laid, ~routes.swaps, starts))
+
+    @property
+    def error(self) -> float:
+        """Colour error, but for what hiding the joins costs."""
+        return float(colour_error(self.laid, self.labels))
+
+    @property
+    def swaps(self) -> Bools:
+        return ~hand_overs(self.laid, self.labels)
+
+    @property
+    def met(self) -> Ints:
+        """(knots, 2) threads that meet."""
+        return self.labels[self.laid.wire[:, :2]].astype(np.int64)
+
+    @property
+    def strands(self) -> Ints:
+        return self.labels[self.laid.partner].astype(np.int64)
+
+    @property
+    def spare(self) -> Ints:
+        """(threads,) strands that each thread may still have, at least 1 where there is no limit."""
+        most, counts = self.laid.at_most, np.bincount(self.strands, minlength=self.laid.threads)
+        return np.where(most < self.laid.strands, most - counts, 1)
+
+    def settled(self, meter: Meter) -> CutBand:
+        """Improved by a quick descent."""
+        return replace(self, labels=Search(self.laid, meter).settle(self.labels, rounds=2))
+
+    def searched(self, budget: Budget, seed: int) -> CutBand:
+        """Improved by the router's search, until the budget is spent."""
+        search = Search(self.laid, Meter(budget, self.laid.knots), seed)
+        return replace(self, labels=search.improve(self.labels, 0.0).copy())
+
+    def tied(self) -> LongerBand:
+        """The band with its joins where they hide best, recounted. Raises RuntimeError if it is not legal."""
+        broken = faults(self.laid, self.labels)
+        if broken:
+            raise RuntimeError("the routing with joins is not legal: " + "; ".join(broken))
+        asked, swaps = self.band.question, self.swaps
+        changes = placed(asked, swaps, self.met)
+        return replace(
+            self.band, solution=tied(asked, Routed(self.strands, swaps, 0.0, 0.0), changes), changes=changes
         )
 
-    def point(self, wanted: NDArray[np.int64]) -> JoinedPoint:
-        solution, changes = self._tied(self.labels, self.legs)
-        shown, error, hand_overs = tie_with_changes(
-            self.problem.network, self.problem.costs, solution, changes
-        )
-        made = int(self.problem.makes(wanted, shown).sum())
-        solution = replace(solution, cost=error, hand_overs=hand_overs)
-        return JoinedPoint(len(self.legs), made, error, solution, changes)
-
-    def step(self) -> bool:
-        """Add the best further change; False if none takes off colour error."""
-        present = self.error(self.labels, self.legs)
-        candidates: list[tuple[float, int, Labels, list[_Leg]]] = []
-        k = self.problem.threads
-        spare = self.real.at_most - np.bincount(
-            [self._start(int(t)) for t in self.labels[: self.real.strands]] + [leg.new for leg in self.legs],
-            minlength=k,
-        )
-        for old in sorted({int(t) for t in self.labels if t < k}):
-            for new in range(k):
-                if new == old or spare[new] < 1:
-                    continue
-                candidate = self._suffix(old, new) if self.strict else self._flow(old, new)
-                if candidate is None:
-                    continue
-                labels, legs = candidate
-                candidates.append((self.error(labels, legs), len(candidates), labels, legs))
-        candidates.sort(key=lambda candidate: candidate[:2])
-        best, found = present - 1e-6, False
-        for number, (_, _, labels, legs) in enumerate(candidates):
-            if found and number >= SETTLED:
+    def with_one_more(self, most_error: float, meter: Meter) -> LongerBand | None:
+        """The band with the best further change found; None if none shows less than that."""
+        best: LongerBand | None = None
+        tried = sorted(self.changed(meter), key=lambda one: one.error)
+        for number, one in enumerate(tried):
+            if meter.late or (number >= SETTLED and (best is not None or meter.over())):
                 break
-            if not self.meter.over():
-                labels, legs = self._settled(labels, legs)
-            error = self.error(labels, legs)
-            if error < best:
-                best, found = error, True
-                self.labels, self.legs = labels, legs
-            if self.meter.late:
-                break
-        return found
+            for band in (one,) if meter.over() else (one, one.settled(meter)):
+                longer = band.tied()
+                if longer.colour_error < most_error:
+                    best, most_error = longer, longer.colour_error
+        return best
 
-    def _settled(self, labels: Labels, legs: list[_Leg]) -> tuple[Labels, list[_Leg]]:
-        """Route everything anew around the legs, then place their joins anew; or leave all as it is."""
-        moved = Search(self.board(labels, legs), self.meter).settle(labels, rounds=2)
-        placed = list(legs)
-        for i, leg in enumerate(legs):
-            there = self._placed(moved, self.problem.threads + i, leg.old, leg.new, placed)
-            if there is None:
-                return labels, legs
-            placed[i] = there
-        knots = [leg.knot for leg in placed]
-        if len(set(knots)) < len(knots) or self.error(moved, placed) >= self.error(labels, legs):
-            return labels, legs
-        return moved, placed
-
-    def error(self, labels: Labels, legs: list[_Leg]) -> float:
-        return float(colour_error(self.real._replace(cost=self.costs(legs)), labels))
-
-    def _start(self, label: int) -> int:
-        """The thread with which a strand of this label starts."""
-        k = self.problem.threads
-        return label if label < k else self.legs[label - k].old
-
-    def _flow(self, old: int, new: int) -> tuple[Labels, list[_Leg]] | None:
-        """The best change of one strand from ``old`` to ``new``, with all strands of both routed anew."""
-        made = _change_flow(self.real, self.costs(self.legs), self.labels, new, old)
-        if made is None:
-            return None
-        labels, knot = made
-        label = self.problem.threads + len(self.legs)
-        path = _through(self.real, labels, knot, old, new)
-        if path is None:
-            return None
-        labels[path] = label
-        leg = self._placed(labels, label, old, new, self.legs)
-        return None if leg is None else (labels, [*self.legs, leg])
-
-    def _placed(self, labels: Labels, label: int, old: int, new: int, legs: list[_Leg]) -> _Leg | None:
-        """Place the join of a leg in the best knot of its path; None if it is never in a knot."""
-        base, costs = self.problem.costs, self.costs(legs)
-        wire = self.real.wire
-        on_left = labels[wire[:, 0]] == label
-        knots = np.flatnonzero(on_left | (labels[wire[:, 1]] == label))
-        if not len(knots):
-            return None
-        other = np.where(on_left[knots], labels[wire[knots, 1]], labels[wire[knots, 0]])
-        alone = costs[knots, other]
-        before = np.minimum(base[knots, old], alone)
-        after = np.minimum(base[knots, new], alone)
-        total = np.cumsum(before) - before + alone + after.sum() - np.cumsum(after)
-        return _Leg(old, new, int(knots[int(total.argmin())]))
-
-    def _suffix(self, old: int, new: int) -> tuple[Labels, list[_Leg]] | None:
-        """The best change of one strand that keeps its route, so that no hand-over is added."""
-        label = self.problem.threads + len(self.legs)
-        best: tuple[float, Labels, _Leg] | None = None
-        for start in np.flatnonzero(self.labels[: self.real.strands] == old):
-            if self.real.weight[start] != 1:
+    def changed(self, meter: Meter) -> Iterator[CutBand]:
+        """For each two threads the best change of a strand from one to the other: the best that keeps all
+        routes, and, unless hand-overs are limited, the best with both threads routed anew around it.
+        """
+        yield from map(self.turned, self.turns())
+        if self.laid.limited:
+            return
+        laid, spare = self.laid, self.spare
+        for old, new in product(np.unique(self.labels).tolist(), np.flatnonzero(spare > 0).tolist()):
+            if old == new or meter.late:
                 continue
-            labels = self.labels.copy()
-            labels[_down(self.real, labels, int(start), old)] = label
-            leg = self._placed(labels, label, old, new, self.legs)
-            if leg is None:
+            at_most = laid.at_most - (np.arange(laid.threads) == new)
+            labels = np.append(self.labels, np.int8(new))
+            wire = change(laid._replace(at_most=at_most), laid.cost, labels[:-1], new, old)
+            meter.spend(EXCHANGE_WORK * laid.knots)
+            labels[wire] = old
+            if laid.ends[wire].max() > (wire - laid.strands) // 2:  # else it is the strand's last one
+                yield CutBand(self.band, cut(laid, np.array([wire]), labels[-1:]), labels)
+
+    def turns(self) -> Iterator[Turn]:
+        """For each two threads the best change of a strand from one to the other that keeps all routes."""
+        asked, met, spare = self.band.question, self.met, self.spare
+        best: dict[tuple[int, int], Turn] = {}
+        for start, (knots, sides) in enumerate(paths(asked.network, self.swaps)):
+            threads = met[knots, sides]
+            ends = [0, *(np.flatnonzero(np.diff(threads)) + 1).tolist(), len(knots)]
+            if self.laid.weight[self.laid.partner[start]] != 1:
                 continue
-            error = self.error(labels, [*self.legs, leg])
-            if best is None or error < best[0] - 1e-9:
-                best = (error, labels, leg)
-        return None if best is None else (best[1], [*self.legs, best[2]])
+            for first, stop in pairwise(ends):
+                if stop - first < 2:
+                    continue
+                old, here = int(threads[first]), (knots[first:stop], sides[first:stop])
+                now, then = _joined(asked.costs, met, here, old)
+                at = then[:-1].argmin(axis=0)
+                for new in np.flatnonzero(spare > 0).tolist():
+                    gain = float(now - then[at[new], new])
+                    if new != old and ((old, new) not in best or gain > best[old, new].gain + 1e-9):
+                        best[old, new] = Turn(gain, new, *(part[at[new] :] for part in here))
+        yield from best.values()
 
-    def _tied(self, labels: Labels, legs: list[_Leg]) -> tuple[Routed, dict[int, tuple[int, int]]]:
-        """Turn labels with legs into real strands, swaps and changes."""
-        wire, k = self.real.wire, self.problem.threads
-        now = [(leg.old, i) for i, leg in enumerate(legs)]
-        first = np.array([t if t < k else now[int(t) - k][0] for t in labels[: self.real.strands]], np.int64)
-        for p, q in self.problem.folded:
-            first[q] = first[p]
-        changes: dict[int, tuple[int, int]] = {}
-        for i, leg in enumerate(legs):
-            side = 0 if labels[wire[leg.knot, 0]] == k + i else 1
-            changes[leg.knot] = (side, leg.new)
-        stays = (labels[wire[:, 0]] == labels[wire[:, 2]]) & (labels[wire[:, 0]] != labels[wire[:, 1]])
-        return Routed(first, ~stays, 0.0, 0.0), changes
+    def turned(self, turn: Turn) -> CutBand:
+        """Cut a strand in the first of the knots of a turn, and let it go on in the new thread."""
+        out = self.laid.wire[turn.knots, 2 + (turn.sides ^ self.swaps[turn.knots])]
+        labels = np.append(self.labels, np.int8(turn.new))
+        labels[out[1:]] = turn.new
+        return CutBand(self.band, cut(self.laid, out[:1], labels[-1:]), labels)
 
 
-def _change_flow(
-    laid: Board, cost: NDArray[np.float64], labels: Labels, s: int, t: int
-) -> tuple[Labels, int] | None:
-    """Route threads ``s`` and ``t`` anew from their present starts, one strand of t changing to s.
+class Turn(NamedTuple):
+    """A strand that changes to thread ``new`` in the first of its ``knots``, which it enters on ``sides``."""
 
-    Returns new labels, in which knot v lets out one s more than came in, and v; None if none is possible.
+    gain: float
+    new: int
+    knots: Ints
+    sides: Ints
+
+
+def cut(laid: Board, wires: NDArray[np.integer], threads: NDArray[np.integer]) -> Board:
+    """The board with wires cut: what comes after each is a wire of its own, with a thread of its own.
+
+    Where the strands of any thread are limited, pieces are held to their ``threads`` and count as strands.
     """
-    n, knots = laid.strands, len(laid.wire)
-    ours = (labels == s) | (labels == t)
-    wires = np.flatnonzero(ours & (np.arange(len(ours)) >= n))
-    touch = ours[laid.wire[:, :2]]
-    both = np.flatnonzero(touch.all(axis=1))
-    single = np.flatnonzero(touch[:, 0] ^ touch[:, 1])
-    third = np.where(touch[single, 0], labels[laid.wire[single, 1]], labels[laid.wire[single, 0]])
-    c_s, c_t, c_u = cost[:, s], cost[:, t], cost[single, third]
-    least = np.minimum(c_s[both], c_t[both])
-    alone_s, alone_t = np.minimum(c_s[single], c_u), np.minimum(c_t[single], c_u)
-    enter, leave = 2 * np.arange(knots), 2 * np.arange(knots) + 1
-    joiner, sink = 2 * knots, 2 * knots + 1
-    made = (wires - n) // 2
-    first, second = laid.ends[wires, 0], laid.ends[wires, 1]
-    taken = np.where(first == made, second, first)
-    tails = np.concatenate(
-        [enter[both], enter[both], enter[single], leave[made], np.full(len(both) + len(single), joiner)]
+    wire, ends = laid.wire.copy(), np.concatenate([laid.ends, np.full((len(wires), 2), -1, np.int32)])
+    for i, w in enumerate(wires.tolist()):
+        made = np.flatnonzero((wire[:, 2:] == w).any(axis=1))
+        taken = np.flatnonzero((wire[:, :2] == w).any(axis=1))
+        if not len(taken):
+            raise ValueError(f"wire {w} leads to no knot")
+        wire[taken[0], :2][wire[taken[0], :2] == w] = len(laid.ends) + i
+        ends[w] = (made[0] if len(made) else -1, -1)
+        ends[len(laid.ends) + i] = (taken[0], -1)
+    limits = laid.at_most < laid.strands
+    held = threads if limits.any() else np.full(len(wires), -1)
+    return laid._replace(
+        wire=wire,
+        ends=ends,
+        weight=np.concatenate([laid.weight, np.zeros(len(wires), np.int32)]),
+        pin=np.concatenate([laid.pin, held]).astype(np.int8),
+        at_most=(laid.at_most - limits * np.bincount(threads, minlength=laid.threads)).astype(np.int32),
     )
-    beyond = np.where(taken < 0, sink, enter[taken])
-    heads = np.concatenate([leave[both], leave[both], leave[single], beyond, leave[both], leave[single]])
-    hide = np.concatenate([np.zeros(len(both)), c_u - alone_t])
-    prices = np.concatenate(
-        [least - c_t[both], c_s[both] - least, alone_s - alone_t, np.zeros(len(wires)), hide]
-    )
-    supply = np.zeros(2 * knots + 2, dtype=np.int64)
-    starts = np.flatnonzero(labels[:n] == s)
-    for w in starts:
-        for v in laid.ends[w]:
-            if v >= 0:
-                supply[2 * v] += 1
-    supply[joiner] = 1
-    supply[sink] = -int(supply.sum())
-    flow = SimpleMinCostFlow()
-    arcs = flow.add_arcs_with_capacity_and_unit_cost(
-        tails, heads, np.ones(len(tails), np.int64), np.rint(prices * SCALE).astype(np.int64)
-    )
-    flow.set_nodes_supplies(np.arange(len(supply)), supply)
-    if flow.solve() != flow.OPTIMAL:
-        return None
-    begin = 2 * len(both) + len(single)
-    carries = flow.flows(arcs[begin:])
-    joined = np.flatnonzero(carries[len(wires) :] > 0)
-    if not len(joined):
-        return None
-    answer = labels.copy()
-    answer[wires] = np.where(carries[: len(wires)] > 0, s, t)
-    return answer, int(np.concatenate([both, single])[joined[0]])
 
 
-def _through(laid: Board, labels: Labels, knot: int, old: int, new: int) -> NDArray[np.int64] | None:
-    """Wires of a strand that comes to ``knot`` as ``old`` and leaves it as ``new``; None if it is folded."""
-    come = next(w for w in laid.wire[knot, :2] if labels[w] == old)
-    leave = next(w for w in laid.wire[knot, 2:] if labels[w] == new)
-    if sum(labels[w] == new for w in laid.wire[knot, :2]) == 1:
-        come = next(w for w in laid.wire[knot, :2] if labels[w] == old)
-    path = [*_up(laid, labels, int(come), old), *_down(laid, labels, int(leave), new)]
-    return None if laid.weight[path[0]] != 1 else np.array(path, dtype=np.int64)
+def paths(net: Network, swaps: Bools) -> Iterator[tuple[Ints, Ints]]:
+    """For each strand the knots that it goes through, and the sides on which it enters them."""
+    hanging = list(range(net.strands))
+    found: list[list[tuple[int, int]]] = [[] for _ in hanging]
+    for v, (p, swap) in enumerate(zip(net.position.tolist(), swaps.tolist(), strict=True)):
+        found[hanging[p]].append((v, 0))
+        found[hanging[p + 1]].append((v, 1))
+        if swap:
+            hanging[p], hanging[p + 1] = hanging[p + 1], hanging[p]
+    for path in found:
+        knots, sides = np.array(path, dtype=np.int64).reshape(-1, 2).T
+        yield knots, sides
 
 
-def _down(laid: Board, labels: Labels, wire: int, thread: int) -> list[int]:
-    """Wires from ``wire`` to the end of the band, following ``thread``; two of a thread swap."""
-    path = [wire]
-    while True:
-        w = path[-1]
-        knot = max(laid.ends[w]) if w < laid.strands else _taker(laid, w)
-        if knot < 0:
-            return path
-        left, right, out_left, out_right = laid.wire[knot]
-        if labels[left] == labels[right]:
-            path.append(int(out_right if w == left else out_left))
-        else:
-            path.append(int(out_left if labels[out_left] == thread else out_right))
+def placed(question: Question, swaps: Bools, met: Ints) -> Changes:
+    """Put the join of each change along a strand where it hides best, from (knots, 2) threads that meet."""
+    changes: dict[int, tuple[int, int]] = {}
+    met = met.copy()
+    for knots, sides in paths(question.network, swaps):
+        threads = met[knots, sides]
+        turns = (np.flatnonzero(np.diff(threads)) + 1).tolist()
+        first = 0
+        for turn, stop in pairwise([*turns, len(knots)]):
+            old, new = int(threads[turn - 1]), int(threads[turn])
+            here = knots[first:stop], sides[first:stop]
+            taken = np.array([v in changes for v in here[0].tolist()])
+            at = first + int(_joined(question.costs, met, here, old, taken)[1][:, new].argmin())
+            met[knots[first : at + 1], sides[first : at + 1]] = old
+            met[knots[at + 1 : stop], sides[at + 1 : stop]] = new
+            if at + 1 < len(knots):  # else the new thread would be tied nowhere
+                changes[int(knots[at])] = int(sides[at]), new
+            first = at + 1
+    return changes
 
 
-def _taker(laid: Board, wire: int) -> int:
-    maker = (wire - laid.strands) // 2
-    first, second = laid.ends[wire]
-    return int(second if first == maker else first)
+def _joined(
+    costs: Floats, met: Ints, path: tuple[Ints, Ints], old: int, taken: Bools | None = None
+) -> tuple[float, Floats]:
+    """What the knots of a path cost, and with a join in each of them: (knots, threads) by the new thread.
 
-
-def _up(laid: Board, labels: Labels, wire: int, thread: int) -> list[int]:
-    """Wires from the start of the band to ``wire``, following ``thread`` back."""
-    path = [wire]
-    while path[-1] >= laid.strands:
-        w = path[-1]
-        left, right, out_left, _ = laid.wire[(w - laid.strands) // 2]
-        if labels[left] == labels[right]:
-            path.append(int(right if w == out_left else left))
-        else:
-            path.append(int(left if labels[left] == thread else right))
-    return path[::-1]
+    ``taken`` (knots,): where the strand that is met is joined itself, and so does not show.
+    """
+    knots, sides = path
+    alone = costs[knots, met[knots, 1 - sides]]
+    seen = alone if taken is None else np.where(taken, np.inf, alone)
+    either = np.minimum(costs[knots], seen[:, None])
+    before, after = np.cumsum(either[:, old]), np.cumsum(either, axis=0)
+    joined = (before - either[:, old] + seen)[:, None] + after[-1] - after
+    return float(before[-1]), joined

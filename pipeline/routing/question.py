@@ -172,6 +172,10 @@ class Budget:
     halted: Callable[[], bool] | None = field(default=None, compare=False)
     first: Callable[[Routed], None] | None = field(default=None, compare=False)
 
+    def share(self, share: float) -> Budget:
+        """A part of the effort, for a search of which nobody hears."""
+        return replace(self, effort=share * self.effort, reporter=None, first=None)
+
     @property
     def ended(self) -> Stopped:
         """What keeps the search from going on now: a wish to halt, the deadline, or nothing (DONE)."""

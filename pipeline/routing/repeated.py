@@ -81,7 +81,7 @@ def reach(
 
 
 def part(question: Question, first: int, stop: int) -> Question:
-    """The question of rows ``first`` … ``stop`` − 1 alone, free to begin as it likes."""
+    """The question of rows ``first`` … ``stop`` − 1 alone; but for the first row, free to begin anyhow."""
     net = question.network
     knots = slice(*np.searchsorted(net.row, [first, stop]).tolist())
     return replace(
@@ -89,8 +89,8 @@ def part(question: Question, first: int, stop: int) -> Question:
         network=network(net.strands, net.rows[first:stop]),
         costs=question.costs[knots],
         allowance=question.allowance[first:stop],
-        start=(None,) * net.strands,
-        folded=(),
+        start=(None,) * net.strands if first else question.start,
+        folded=() if first else question.folded,
         repeat=None,
     )
 

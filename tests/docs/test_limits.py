@@ -11,8 +11,6 @@ LINES, PARAMETERS, FILE_LINES = 60, 7, 400
 ALLOWED = {
     "cli/draw.py command": "Typer reads a command's flags from its parameters",
     "cli/replan.py command": "Typer reads a command's flags from its parameters",
-    "pipeline/routing/exchange.py exchange": "one program, its arcs, prices and supplies laid out in turn",
-    "pipeline/routing/seam.py _points": "takes what a part of a band has from the whole",
     "tests/fuzz/cases.py fixed": "a list of cases, one below the other",
     "tests/routing/test_closed.py closed": "a question, whose every quantity some test changes",
 }

@@ -11,9 +11,11 @@ from benchmarks.reference.brute import optimum
 from benchmarks.reference.replay import replay
 from pipeline.band.network import network, picture_rows
 from pipeline.errors import ImpossibleError
-from pipeline.routing import Budget, Ease, JoinedPoint, Question, insert_switching, route, thread_changes
+from pipeline.routing import Budget, Ease, LongerBand, Question, route
 from pipeline.routing.board import board, faults, middle, solution, tie
+from pipeline.routing.joins import add_joins
 from pipeline.routing.question import ANY, require_possible
+from pipeline.routing.switching import insert_switching
 from tests.routing.problems import tiny
 from tests.routing.samples import crossed_blocks
 
@@ -35,8 +37,8 @@ def rotating(rows: int) -> Question:
 def test_what_hand_overs_would_save_tempts_no_plain_band(effort: float) -> None:
     asked = rotating(600)
     wanted = np.where(asked.costs.max(axis=1) > 0, asked.costs.argmin(axis=1), -1)
-    for point in insert_switching(asked, wanted, route(asked, Budget(effort)), 2, Budget(effort)):
-        seen = replay(point.problem, point.solution.strands.tolist(), point.solution.swaps.tolist())
+    for point in insert_switching(LongerBand(asked, wanted, route(asked, Budget(effort))), 2, Budget(effort)):
+        seen = replay(point.question, point.solution.strands.tolist(), point.solution.swaps.tolist())
         assert seen.mid_row == 0 and seen.cost == pytest.approx(point.colour_error)
         assert point.solution.lower_bound <= seen.cost + 1e-6
 
@@ -80,11 +82,11 @@ def test_with_switching_rows_the_allowance_is_kept() -> None:
             wanted, allowance = halves[(net.row >= 6).astype(int), net.position], (0,) * 12
         costs = 30.0 * (wanted[:, None] != np.arange(3))
         asked = Question(net, costs, (None,) * 5, (None,) * 3, allowance=allowance)
-        points = insert_switching(asked, wanted, route(asked, BRIEF), 3, BRIEF)
+        points = insert_switching(LongerBand(asked, wanted, route(asked, BRIEF)), 3, BRIEF)
         for point in points:
-            seen = replay(point.problem, point.solution.strands.tolist(), point.solution.swaps.tolist())
+            seen = replay(point.question, point.solution.strands.tolist(), point.solution.swaps.tolist())
             assert seen.cost == pytest.approx(point.colour_error)
-            assert point.solution.lower_bound <= optimum(point.problem) + 1e-6
+            assert point.solution.lower_bound <= optimum(point.question) + 1e-6
         longer += len(points) > 1
     assert longer
 
@@ -94,13 +96,13 @@ def test_with_joins_the_allowance_is_kept(seed: int) -> None:
     asked, wanted = crossed_blocks(9, 16, "rows")
     allowance = np.random.default_rng(seed).choice([0, 1, ANY], 16, p=(0.5, 0.3, 0.2))
     asked = replace(asked, allowance=tuple(int(a) for a in allowance))
-    points = thread_changes(asked, wanted, route(asked, BRIEF), 2, Budget(effort=0.1))
+    points = add_joins(LongerBand(asked, wanted, route(asked, BRIEF)), 2, Budget(effort=0.1))
     assert len(points) > 1
     for point in points:
         assert (mid_row_hand_overs(asked, point) <= allowance).all()
 
 
-def mid_row_hand_overs(asked: Question, point: JoinedPoint) -> np.ndarray:
+def mid_row_hand_overs(asked: Question, point: LongerBand) -> np.ndarray:
     """(rows,) knots in mid-row where two different threads meet and both stay, with joins on the way."""
     net, hanging = asked.network, point.solution.strands.tolist()
     inside, made = middle(net), np.zeros(len(net.rows), int)

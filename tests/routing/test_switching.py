@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from itertools import pairwise, permutations
+from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
-from pipeline.band.knots import Worked
-from pipeline.band.network import picture_rows
+from pipeline.band.knots import Worked, row_positions
+from pipeline.band.network import RowPlan, picture_rows
 from pipeline.band.reading import problems
-from pipeline.routing import Budget, Ease, SwitchedPoint, insert_switching, route
-from pipeline.routing.seam import lead_over
+from pipeline.routing import Budget, Ease, LongerBand, route
+from pipeline.routing.lengthening import beside
+from pipeline.routing.switching import insert_switching
 from pipeline.verdict.feasibility import check
 from tests.routing.problems import picture
 from tests.routing.samples import crossed_blocks
@@ -24,9 +23,9 @@ EFFORT = Budget(effort=0.15)
 BRIEF = Budget(effort=0.03)
 
 
-def curve(strands: int, rows: int, worked: Worked, limit: int, ease: Ease) -> tuple[SwitchedPoint, ...]:
+def curve(strands: int, rows: int, worked: Worked, limit: int, ease: Ease) -> tuple[LongerBand, ...]:
     problem, wanted = crossed_blocks(strands, rows, worked, ease)
-    return insert_switching(problem, wanted, route(problem, EFFORT), limit, BRIEF)
+    return insert_switching(LongerBand(problem, wanted, route(problem, EFFORT)), limit, BRIEF)
 
 
 @pytest.mark.parametrize(
@@ -40,17 +39,17 @@ def test_points_are_real_bands_and_the_error_falls(worked: Worked, ease: Ease) -
         assert fewer.switching_rows < more.switching_rows <= 7
         assert more.colour_error < fewer.colour_error
     for point in points:
-        wanted = [None if t < 0 else int(t) for t in point.wanted]
-        pattern = assembled(point.problem.network, point.solution, wanted)
+        wanted = [None if t < 0 else int(t) for t in point.kinds]
+        pattern = assembled(point.question.network, point.solution, wanted)
         assert list(problems(pattern)) == []
         found = check(pattern)
         assert found.switching_rows == point.switching_rows
-        cells = int((point.wanted >= 0).sum())  # those of switching rows count too
+        cells = int((point.kinds >= 0).sum())  # those of switching rows count too
         assert cells >= (16 * 8 if worked == "rows" else 64)
         assert (found.cells, found.made) == (cells, point.made)
         assert found.colour_error == pytest.approx(point.colour_error)
         assert point.solution.lower_bound <= point.colour_error
-        picture = [row for row in point.problem.network.rows if row.picture is not None]
+        picture = [row for row in point.question.network.rows if row.picture is not None]
         assert tuple(picture) == picture_rows(9, 16, worked)
         if ease is not Ease.FULL:
             assert most_in_mid_row(pattern) <= (1 if ease is Ease.LIGHT else 0)
@@ -66,7 +65,7 @@ def test_folded_starts_stay_folded(seed: int) -> None:
     problem = replace(free, costs=costs, folded=tuple((p, p + 1) for p in range(0, 11, 2)))
     wanted = grid[problem.network.row, problem.network.position]
     hasty = Budget(effort=0.02)
-    for point in insert_switching(problem, wanted, route(problem, hasty), 8, hasty):
+    for point in insert_switching(LongerBand(problem, wanted, route(problem, hasty)), 8, hasty):
         pairs = point.solution.strands.reshape(-1, 2)
         assert (pairs[:, 0] == pairs[:, 1]).all()
 
@@ -87,14 +86,14 @@ def most_in_mid_row(pattern) -> int:
 
 def test_the_longest_band_has_a_bound_of_its_own() -> None:
     problem, wanted = crossed_blocks(9, 30, "diagonal", Ease.FULL)
-    points = insert_switching(problem, wanted, route(problem, EFFORT), 8, Budget(effort=0.2))
+    points = insert_switching(LongerBand(problem, wanted, route(problem, EFFORT)), 8, Budget(effort=0.2))
     assert points[-1].switching_rows > 0
     assert 0 < points[-1].solution.lower_bound <= points[-1].colour_error
 
 
 def test_no_rows_allowed_gives_the_band_itself() -> None:
     (point,) = curve(5, 6, "diagonal", 0, Ease.FULL)
-    assert point.switching_rows == 0 and point.problem.network.rows == picture_rows(5, 6, "diagonal")
+    assert point.switching_rows == 0 and point.question.network.rows == picture_rows(5, 6, "diagonal")
 
 
 def test_same_seed_same_curve() -> None:
@@ -105,40 +104,11 @@ def test_same_seed_same_curve() -> None:
     assert np.array_equal(first[-1].solution.swaps, again[-1].solution.swaps)
 
 
-def tied(have: list[int], rows, swaps) -> list[int]:
-    now, v = list(have), 0
-    for row in rows:
-        for p in row.positions:
-            if swaps[v]:
-                now[p], now[p + 1] = now[p + 1], now[p]
-            v += 1
-    return now
-
-
-@given(st.integers(1, 6), st.integers(1, 6))
-def test_a_group_passes_a_group(a: int, b: int) -> None:
-    """A · b knots and a + b − 1 diagonal rows (common practice, no source)."""
-    have, want = np.array([0] * a + [1] * b), np.array([1] * b + [0] * a)
-    seam = lead_over(have, want, 1, a + b)
-    rows, swaps, reached = seam.rows, seam.swaps, seam.reached
-    assert tied(have.tolist(), rows, swaps) == want.tolist() == reached.tolist()
-    assert (int(swaps.sum()), len(rows)) == (a * b, a + b - 1)
-
-
-@pytest.mark.parametrize("n", [2, 3, 4, 5, 6])
-def test_any_order_in_n_rows_with_as_many_swaps_as_inversions(n: int) -> None:
-    """Habermann 1972; Knuth, The Art of Computer Programming 3, sections 5.1.1 and 5.3.4."""
-    for order in permutations(range(n)):
-        have = np.array(order)
-        seam = lead_over(have, np.arange(n), 1, n)
-        rows, swaps, reached = seam.rows, seam.swaps, seam.reached
-        assert tied(list(order), rows, swaps) == list(range(n)) == reached.tolist()
-        assert int(swaps.sum()) == sum(order[i] > order[j] for i in range(n) for j in range(i + 1, n))
-
-
-@given(st.permutations(range(7)), st.integers(0, 6))
-def test_too_few_rows_lead_part_of_the_way(order: list[int], most: int) -> None:
-    seam = lead_over(np.array(order), np.arange(7), 1, most)
-    rows, swaps, reached = seam.rows, seam.swaps, seam.reached
-    assert len(rows) <= most
-    assert tied(order, rows, swaps) == reached.tolist()
+def test_switching_rows_want_what_the_rows_beside_them_want() -> None:
+    picture_of = np.array([[0, 1, 1], [1, 0, 0], [1, 1, 0]])
+    question = picture(picture_of, "rows", threads=2)
+    rows = [RowPlan("diagonal", row_positions(4, i, "diagonal")) for i in range(4)]
+    costs, said = beside(question, question.costs.argmin(axis=1), 1, rows)
+    expected = [picture_of[int(2 * i >= len(rows)), p] for i, row in enumerate(rows) for p in row.positions]
+    assert said.tolist() == expected
+    assert costs.argmin(axis=1).tolist() == expected

@@ -21,7 +21,7 @@ import json
 import numpy as np
 from pipeline.band.network import network, picture_rows
 from pipeline.routing import Budget, Ease, Question, warm
-from pipeline.routing import costs_if_made, insert_switching, route, thread_changes
+from pipeline.routing import Allowed, costs_if_made, lengthened, route
 
 warm.compile_all()
 before = {name: set(loop.signatures) for name, loop in warm.loops().items()}
@@ -34,8 +34,7 @@ for worked in ("rows", "diagonal"):
         problem = Question(net, costs, (1, *(None,) * 8), (9, 4, 4), folded=((3, 4),)).eased(ease)
         budget = Budget(0.02)
         found = route(problem, budget)
-        insert_switching(problem, wanted, found, 4, budget)
-        thread_changes(problem, wanted, found, 1, budget)
+        lengthened(problem, wanted, Allowed(rows=4, joins=1), budget, found)
         costs_if_made(problem, found, [5, 6], budget)
 more = {name: [str(s) for s in set(loop.signatures) - before[name]] for name, loop in warm.loops().items()}
 print(json.dumps({"loops": len(more), "more": {name: found for name, found in more.items() if found}}))
