@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from markupsafe import Markup
@@ -17,12 +17,14 @@ from pipeline.instructions.words import span
 from pipeline.materials.fit import size_mm
 from pipeline.materials.lengths import Cut, thread_use
 from pipeline.report import Report, certificate, likeness, verdict
-from pipeline.report.model import EaseGiven, JoinsLine, SwitchingLine, UnmadeCell
+from pipeline.report.model import EaseGiven, JoinsLine, SkeinsOf, Suggested, SwitchingLine, UnmadeCell
 from pipeline.writers.bandmap import band_map, picture_map
 from pipeline.writers.cutting import cut_lines
 from pipeline.writers.drawing import inline_svg
 from pipeline.writers.pages import page, thread_css
 
+Named = dict[str, Any]
+"""A thread as the page shows it: its number and its name."""
 MOST_LINES = 20
 """Lines of a table of unmade cells; the rest is in report.json."""
 
@@ -56,7 +58,7 @@ def report_html(
     wide, long = size_mm(pattern)
     rows = sum(len(section.rows) for section in pattern.sections)
     drawing = band_map(pattern)
-    tables = [table for make in _TABLES if (table := make(report, pattern, cuts)) is not None]
+    threads: list[Named] = [{"thread": i, "name": thread.name} for i, thread in enumerate(pattern.threads)]
     return page(
         "report.html",
         styles=("page.css", "report.css"),
@@ -74,7 +76,7 @@ def report_html(
         threads=[thread.name for thread in pattern.threads],
         notes=[*(report.fit.said if report.fit else ()), *report.notes],
         reasons=list(_reasons(report, pattern)),
-        tables=tables,
+        tables=[*_plans(report, threads), *_thread(report, pattern, cuts, threads)],
         cautions=CAUTIONS,
     )
 
@@ -162,72 +164,60 @@ def _where(places: Iterable[tuple[int, int]]) -> str:
     return "; ".join(parts)
 
 
-Table = dict[str, Any]
+class Table(NamedTuple):
+    """A table of the page; ``numbers`` are the columns that stand to the right."""
+
+    heading: str
+    words: str
+    columns: Sequence[str]
+    rows: Sequence[Sequence[Any]]
+    numbers: range
 
 
-def _table(heading: str, words: str, columns: list[str], rows: list[list[Any]], numbers: set[int]) -> Table:
-    return {"heading": heading, "words": words, "columns": columns, "rows": rows, "numbers": numbers}
-
-
-def _became(report: Report, pattern: Pattern, cuts: Sequence[Cut]) -> Table | None:
-    rows: list[list[Any]] = [
-        [{"patch": entry.colour}, _thread(pattern, entry.thread), f"{entry.delta_e:.1f}", entry.cells]
-        for entry in report.threads_became
-    ]
-    if not rows:
-        return None
-    words = "Off by is CIEDE2000: 1 can just be seen side by side, 10 is plainly another colour."
-    return _table(
-        "What each colour became", words, ["In the picture", "On the band", "Off by", "Cells"], rows, {2, 3}
-    )
-
-
-def _thread(pattern: Pattern, thread: int) -> Any:
-    return {"thread": thread, "name": pattern.threads[thread].name}
-
-
-def _suggestions(report: Report, pattern: Pattern, cuts: Sequence[Cut]) -> Table | None:
-    rows: list[list[Any]] = [
-        [entry.change, f"{entry.made} of {entry.cells}", f"{entry.colour_error:.1f}", entry.price]
-        for entry in report.suggestions
-    ]
+def _plans(report: Report, threads: Sequence[Named]) -> Iterator[Table]:
+    """What became of the colours, and what other plans would make of the picture."""
+    if became := report.threads_became:
+        yield Table(
+            "What each colour became",
+            "Off by is CIEDE2000: 1 can just be seen side by side, 10 is plainly another colour.",
+            ("In the picture", "On the band", "Off by", "Cells"),
+            [({"patch": e.colour}, threads[e.thread], f"{e.delta_e:.1f}", e.cells) for e in became],
+            range(2, 4),
+        )
     idle = [entry.change for entry in report.tried_without_gain]
-    if not rows and not idle:
-        return None
-    words = "Each was tried by planning again, with less effort than the band itself; best first."
-    if idle:
-        words += f" Tried without gain: {'; '.join(idle)}."
-    return _table(
-        "What would help", words, ["Change", "Cells made", "Colour error", "It costs"], rows, {1, 2}
-    )
-
-
-def _of(entry: SwitchingLine | JoinsLine | EaseGiven, report: Report) -> str:
-    return f"{entry.made} of {report.cells}"
-
-
-def _trade_off(report: Report, pattern: Pattern, cuts: Sequence[Cut]) -> Table | None:
-    rows: list[list[Any]] = [
-        [entry.switching_rows, _of(entry, report), f"{entry.colour_error:.1f}"] for entry in report.trade_off
-    ]
-    if len(rows) < 2:
-        return None
-    words = "Switching rows move strands between parts of the picture and lengthen the band."
-    return _table(
-        "With more switching rows", words, ["Rows added", "Cells made", "Colour error"], rows, {0, 1, 2}
-    )
-
-
-def _joins(report: Report, pattern: Pattern, cuts: Sequence[Cut]) -> Table | None:
-    rows: list[list[Any]] = [
-        [entry.joins, _of(entry, report), f"{entry.colour_error:.1f}"] for entry in report.joins_trade_off
-    ]
-    if len(rows) < 2:
-        return None
-    words = "A strand can go on in another thread at a join; each join has two tails to hide."
-    return _table(
-        "With thread changes at joins", words, ["Joins", "Cells made", "Colour error"], rows, {0, 1, 2}
-    )
+    if report.suggestions or idle:
+        words = "Each was tried by planning again, with less effort than the band itself; best first."
+        yield Table(
+            "What would help",
+            words + (f" Tried without gain: {'; '.join(idle)}." if idle else ""),
+            ("Change", "Cells made", "Colour error", "It costs"),
+            [(e.change, *_gives(e, e.cells), e.price) for e in report.suggestions],
+            range(1, 3),
+        )
+    for heading, words, first, lines in (
+        (
+            "With more switching rows",
+            "Switching rows move strands between parts of the picture and lengthen the band.",
+            "Rows added",
+            [(e.switching_rows, *_gives(e, report.cells)) for e in report.trade_off],
+        ),
+        (
+            "With thread changes at joins",
+            "A strand can go on in another thread at a join; each join has two tails to hide.",
+            "Joins",
+            [(e.joins, *_gives(e, report.cells)) for e in report.joins_trade_off],
+        ),
+    ):
+        if len(lines) > 1:
+            yield Table(heading, words, (first, "Cells made", "Colour error"), lines, range(3))
+    if report.eases:
+        yield Table(
+            "Hand-overs",
+            "How many hand-overs a row may have, each planned for itself.",
+            ("Allowed", "Cells made", "Colour error", "Hand-overs"),
+            [(_EASES[e.ease], *_gives(e, report.cells), e.hand_overs) for e in report.eases],
+            range(1, 4),
+        )
 
 
 _EASES = {
@@ -237,58 +227,56 @@ _EASES = {
 }
 
 
-def _eases(report: Report, pattern: Pattern, cuts: Sequence[Cut]) -> Table | None:
-    rows: list[list[Any]] = [
-        [_EASES[entry.ease], _of(entry, report), f"{entry.colour_error:.1f}", entry.hand_overs]
-        for entry in report.eases
-    ]
-    if not rows:
-        return None
-    words = "How many hand-overs a row may have, each planned for itself."
-    return _table(
-        "Hand-overs", words, ["Allowed", "Cells made", "Colour error", "Hand-overs"], rows, {1, 2, 3}
-    )
+def _gives(entry: SwitchingLine | JoinsLine | EaseGiven | Suggested, cells: int) -> tuple[str, str]:
+    return f"{entry.made} of {cells}", f"{entry.colour_error:.1f}"
 
 
-def _skeins(report: Report, pattern: Pattern, cuts: Sequence[Cut]) -> Table | None:
-    rows: list[list[Any]] = []
-    for entry in report.skeins:
-        if entry.owned_m is None:
-            enough = "metres owned not known"
-        elif entry.enough:
-            enough = "yes"
-        else:
-            enough = f"no: buy {entry.buy} more" if entry.buy else "no: a piece is longer than a skein"
-        owned = "–" if entry.owned_m is None else f"{entry.owned_m:.1f}"
-        rows.append([_thread(pattern, entry.thread), f"{entry.needed_m:.1f}", owned, entry.skeins, enough])
-    if not rows:
-        return None
-    return _table(
-        "Does the drawer hold enough?", "", ["Thread", "Needed, m", "Owned, m", "Skeins to cut", "Enough"],
-        rows, {1, 2, 3},
-    )  # fmt: skip
+def _thread(
+    report: Report, pattern: Pattern, cuts: Sequence[Cut], threads: Sequence[Named]
+) -> Iterator[Table]:
+    """What of each thread the band takes, what there is of it, and how it is cut."""
+    if cuts:
+        yield Table(
+            "Thread use",
+            _shared(report),
+            ("Thread", "Strands", "Metres to cut", "Longest piece, m", "Knots tied"),
+            [
+                (
+                    threads[use.thread],
+                    pattern.strands.count(use.thread),
+                    f"{use.metres:.1f}",
+                    f"{use.longest_mm / 1000:.2f}",
+                    use.tied,
+                )
+                for use in thread_use(pattern, tuple(cuts))
+            ],
+            range(1, 5),
+        )
+    if report.skeins:
+        yield Table(
+            "Does the drawer hold enough?",
+            "",
+            ("Thread", "Needed, m", "Owned, m", "Skeins to cut", "Enough"),
+            [(threads[e.thread], f"{e.needed_m:.1f}", *_owned(e)) for e in report.skeins],
+            range(1, 4),
+        )
+    if cuts:
+        lines = list(cut_lines(pattern, cuts))
+        total = sum(line.metres for line in lines)
+        yield Table(
+            "Cut list",
+            f"In order of the positions at the start; {total:.1f} m in all, margin included.",
+            ("Strand", "Thread", "Cut", "Knots tied in all", "Knots carried in all"),
+            [(e.strands, threads[e.thread], e.length, e.tied or "", e.carried or "") for e in lines],
+            range(3, 5),
+        )
 
 
-def _use(report: Report, pattern: Pattern, cuts: Sequence[Cut]) -> Table | None:
-    if not cuts:
-        return None
-    rows: list[list[Any]] = [
-        [
-            _thread(pattern, use.thread),
-            pattern.strands.count(use.thread),
-            f"{use.metres:.1f}",
-            f"{use.longest_mm / 1000:.2f}",
-            use.tied,
-        ]
-        for use in thread_use(pattern, tuple(cuts))
-    ]
-    return _table(
-        "Thread use",
-        _shared(report),
-        ["Thread", "Strands", "Metres to cut", "Longest piece, m", "Knots tied"],
-        rows,
-        {1, 2, 3, 4},
-    )
+def _owned(entry: SkeinsOf) -> tuple[str, int, str]:
+    if entry.owned_m is None:
+        return "–", entry.skeins, "metres owned not known"
+    short = f"no: buy {entry.buy} more" if entry.buy else "no: a piece is longer than a skein"
+    return f"{entry.owned_m:.1f}", entry.skeins, "yes" if entry.enough else short
 
 
 def _shared(report: Report) -> str:
@@ -299,24 +287,3 @@ def _shared(report: Report) -> str:
         f"Strands of one thread share the tying: the longest takes {longest.after_sharing / 1000:.1f} m "
         f"instead of {longest.before_sharing / 1000:.1f} m."
     )
-
-
-def _cuts(report: Report, pattern: Pattern, cuts: Sequence[Cut]) -> Table | None:
-    if not cuts:
-        return None
-    lines = list(cut_lines(pattern, cuts))
-    total = sum(line.metres for line in lines)
-    rows: list[list[Any]] = [
-        [line.strands, _thread(pattern, line.thread), line.length, line.tied or "", line.carried or ""]
-        for line in lines
-    ]
-    return _table(
-        "Cut list",
-        f"In order of the positions at the start; {total:.1f} m in all, margin included.",
-        ["Strand", "Thread", "Cut", "Knots tied in all", "Knots carried in all"],
-        rows,
-        {3, 4},
-    )
-
-
-_TABLES = (_became, _suggestions, _trade_off, _joins, _eases, _use, _skeins, _cuts)
