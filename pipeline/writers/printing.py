@@ -1,14 +1,15 @@
-"""What all printed pages share: type styles, and drawings among the text."""
+"""What all printed pages share: type styles, tables, and drawings among the text."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from io import BytesIO
 from typing import Any
 
 from reportlab.lib.enums import TA_RIGHT
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
-from reportlab.platypus import BaseDocTemplate, Flowable, Frame, PageTemplate
+from reportlab.platypus import BaseDocTemplate, Flowable, Frame, PageTemplate, Table, TableStyle
 
 from pipeline.band.pattern import Pattern
 from pipeline.files.channels import printable
@@ -16,7 +17,7 @@ from pipeline.literals import Paper
 from pipeline.writers.chart import MARGIN_MM, PAPERS
 from pipeline.writers.drawing import PDF_FONTS, POINTS_PER_MM, Drawing, fitted, paint_pdf, register_fonts
 from pipeline.writers.hanging import thread_line
-from pipeline.writers.ink import INK, SOFT, TINT
+from pipeline.writers.ink import HAIR, INK, SOFT, TINT
 
 PLAIN, BOLD = PDF_FONTS[False], PDF_FONTS[True]
 BODY = ParagraphStyle("body", fontName=PLAIN, fontSize=9, leading=13, textColor=INK)
@@ -68,6 +69,28 @@ class Painted(Flowable):  # type: ignore[misc]  # reportlab is untyped
         self.canv.restoreState()
 
 
+def ruled(
+    body: Sequence[Sequence[Any]],
+    shares: Sequence[float],
+    inner: float,
+    *,
+    head: bool = True,
+    sum_up: bool = False,
+) -> Table:
+    """A table with hairs between its lines; columns by ``shares`` of the width, head and sum set off."""
+    style = [
+        ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
+        ("TOPPADDING", (0, 0), (-1, -1), 1.5),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 2.5),
+        ("LEFTPADDING", (0, 0), (-1, -1), 2),
+        *([("LINEBELOW", (0, 0), (-1, 0), 0.8, INK)] if head else ()),
+        ("LINEBELOW", (0, int(head)), (-1, -2 if sum_up else -1), 0.3, HAIR),
+        *([("LINEABOVE", (0, -1), (-1, -1), 0.8, INK)] if sum_up else ()),
+    ]
+    widths = [share * inner for share in shares]
+    return Table(body, colWidths=widths, repeatRows=int(head), style=TableStyle(style))
+
+
 TEXT, BARE = "text", "bare"
 """Kinds of pages: with margins and a foot, and without, for drawings of a whole page."""
 
@@ -77,15 +100,16 @@ def inner_width(paper: Paper) -> float:
     return float((PAPERS[paper][0] - 2 * MARGIN_MM) * mm)
 
 
-def pdf(story: list[Flowable], pattern: Pattern, paper: Paper, what: str, label: str) -> bytes:
-    """Print pages about a band, the key of its threads at the foot of each; the same input, the same bytes.
+def pdf(story: list[Flowable], about: Pattern | str, paper: Paper, what: str, label: str) -> bytes:
+    """Print pages about a band, the key of its threads at the foot, or what has a title alone.
 
-    ``what``: a name for what is printed; ``label`` stands before the number of a page.
+    ``what``: a name for what is printed; ``label`` stands before the number of a page. The same input gives
+    the same bytes.
     """
     width, height = (side * mm for side in PAPERS[paper])
     margin, inner = MARGIN_MM * mm, inner_width(paper)
-    title = printable(pattern.title)
-    threads = thread_line(pattern, inner / mm - 70)
+    title = about if isinstance(about, str) else printable(about.title)
+    threads = None if isinstance(about, str) else thread_line(about, inner / mm - 70)
     out = BytesIO()
     document = BaseDocTemplate(
         out, pagesize=(width, height), title=title or "Band", author="", creator="Hitchgrid", subject=what,
@@ -93,7 +117,8 @@ def pdf(story: list[Flowable], pattern: Pattern, paper: Paper, what: str, label:
     )  # fmt: skip
 
     def key(canvas: Any, _: Any) -> None:
-        paint_pdf(canvas, threads, margin + 38 * mm, margin + 1.8 * mm)
+        if threads is not None:
+            paint_pdf(canvas, threads, margin + 38 * mm, margin + 1.8 * mm)
 
     def foot(canvas: Any, document: Any) -> None:
         key(canvas, document)

@@ -45,7 +45,7 @@ from pipeline.writers.drawing import (
     register_fonts,
     text_width,
 )
-from pipeline.writers.ink import HAIR, INK, PAPER, SIGNAL, SOFT, ink_on
+from pipeline.writers.ink import INK, PAPER, SIGNAL, SOFT, ink_on
 from pipeline.writers.key import sign_key, thread_keys
 from pipeline.writers.original import UNKNOWN, Original
 from pipeline.writers.preview import PAGE, preview_pictures
@@ -62,6 +62,7 @@ from pipeline.writers.printing import (
     Painted,
     inner_width,
     pdf,
+    ruled,
 )
 from pipeline.writers.working import working_pages
 
@@ -223,14 +224,6 @@ def _cutting(
 def _cut_table(pattern: Pattern, cuts: Sequence[Cut], inner: float) -> Flowable:
     head = ["Strand", "Thread", "Cut", "Tied in all", "Carried in all"]
     body: list[list[Any]] = [[Paragraph(f"<b>{name}</b>", SMALL) for name in head]]
-    style = [
-        ("LINEBELOW", (0, 0), (-1, 0), 0.8, INK),
-        ("LINEBELOW", (0, 1), (-1, -1), 0.3, HAIR),
-        ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
-        ("TOPPADDING", (0, 0), (-1, -1), 1.5),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 2.5),
-        ("LEFTPADDING", (0, 0), (-1, -1), 2),
-    ]
     for line in cut_lines(pattern, cuts):
         body.append(
             [
@@ -241,8 +234,7 @@ def _cut_table(pattern: Pattern, cuts: Sequence[Cut], inner: float) -> Flowable:
                 Paragraph(f"{line.carried or ''}", NUMBER),
             ]
         )
-    widths = [0.24 * inner, 0.32 * inner, 0.24 * inner, 0.1 * inner, 0.1 * inner]
-    return Table(body, colWidths=widths, repeatRows=1, style=TableStyle(style))
+    return ruled(body, (0.24, 0.32, 0.24, 0.1, 0.1), inner)
 
 
 def _named_patch(pattern: Pattern, thread: int, width: float) -> Drawing:

@@ -3,39 +3,33 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from io import BytesIO
 from typing import Any
 
-from reportlab.lib.units import mm
-from reportlab.platypus import (
-    BaseDocTemplate,
-    Flowable,
-    Frame,
-    KeepTogether,
-    PageTemplate,
-    Paragraph,
-    Spacer,
-    Table,
-    TableStyle,
-)
+from reportlab.platypus import Flowable, KeepTogether, Paragraph, Spacer, Table, TableStyle
 
 from pipeline.files.channels import xml
 from pipeline.literals import Paper
 from pipeline.materials.workshop import NamedPiece, NamedSkein, ThreadTotal, strands_of, together
-from pipeline.writers.chart import MARGIN_MM, PAPERS
 from pipeline.writers.drawing import Drawing, Polygon, Shape, box, register_fonts
-from pipeline.writers.ink import HAIR, INK, PAPER, SOFT
-from pipeline.writers.printing import BODY, FAINT, HEAD, NUMBER, PLAIN, SMALL, SUB, TITLE, Painted
+from pipeline.writers.ink import INK, PAPER
+from pipeline.writers.printing import (
+    BODY,
+    FAINT,
+    HEAD,
+    NUMBER,
+    SMALL,
+    SUB,
+    TITLE,
+    Painted,
+    inner_width,
+    pdf,
+    ruled,
+)
 
 BOX_MM = 3.2
 MOST_BOXES = 6
 """More equal pieces than this share one box."""
-_LINES = [
-    ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
-    ("TOPPADDING", (0, 0), (-1, -1), 1.5),
-    ("BOTTOMPADDING", (0, 0), (-1, -1), 2.5),
-    ("LEFTPADDING", (0, 0), (-1, -1), 2),
-]
+TITLED = "Cutting plan"
 
 
 def cutting_sheet_pdf(found: Sequence[ThreadTotal], bands: int, *, paper: Paper = "A4") -> bytes:
@@ -45,35 +39,13 @@ def cutting_sheet_pdf(found: Sequence[ThreadTotal], bands: int, *, paper: Paper 
     b'%PDF-'
     """
     register_fonts()
-    page_width, page_height = (side * mm for side in PAPERS[paper])
-    margin = MARGIN_MM * mm
-    inner = page_width - 2 * margin
-    out = BytesIO()
-    document = BaseDocTemplate(
-        out,
-        pagesize=(page_width, page_height),
-        title="Cutting plan",
-        author="",
-        creator="Hitchgrid",
-        subject="What to cut from which skein",
-        lang="en",
-        invariant=1,
-        pageCompression=1,
-    )
-
-    def footer(canvas: Any, _: Any) -> None:
-        canvas.setFont(PLAIN, 7.5)
-        canvas.setFillColor(SOFT)
-        canvas.drawRightString(page_width - margin, margin - 1 * mm, f"sheet {canvas.getPageNumber()}")
-
-    frame = Frame(margin, margin + 5 * mm, inner, page_height - 2 * margin - 5 * mm, 0, 0, 0, 0)
-    document.addPageTemplates([PageTemplate("text", [frame], onPage=footer)])
-    document.build([*_summary(found, bands, inner), *(part for t in found for part in _thread(t, inner))])
-    return out.getvalue()
+    inner = inner_width(paper)
+    story = [*_summary(found, bands, inner), *(part for total in found for part in _thread(total, inner))]
+    return pdf(story, TITLED, paper, "What to cut from which skein", "sheet")
 
 
 def _summary(found: Sequence[ThreadTotal], bands: int, inner: float) -> Iterator[Flowable]:
-    yield Paragraph("Cutting plan", TITLE)
+    yield Paragraph(TITLED, TITLE)
     pieces = sum(len(skein.pieces) for total in found for skein in total.skeins)
     skeins = sum(len(total.skeins) for total in found)
     yield Paragraph(f"{pieces} pieces for {bands} band{'s' * (bands != 1)} from {skeins} skeins.", FAINT)
@@ -94,20 +66,7 @@ def _summary(found: Sequence[ThreadTotal], bands: int, inner: float) -> Iterator
         body.append([_patch(thread.colour), Paragraph(xml(thread.name), SMALL), *_numbers(figures)])
     used, paid = _sum(total.cost for total in found), _sum(total.to_pay for total in found)
     body.append(["", Paragraph("<b>all threads</b>", SMALL), *_numbers(["", "", "", "", "", used, paid])])
-    shares = (0.06, 0.24, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1)
-    yield Table(
-        body,
-        colWidths=[share * inner for share in shares],
-        repeatRows=1,
-        style=TableStyle(
-            [
-                *_LINES,
-                ("LINEBELOW", (0, 0), (-1, 0), 0.8, INK),
-                ("LINEBELOW", (0, 1), (-1, -2), 0.3, HAIR),
-                ("LINEABOVE", (0, -1), (-1, -1), 0.8, INK),
-            ]
-        ),
-    )
+    yield ruled(body, (0.06, 0.24, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1), inner, sum_up=True)
     if any(total.thread.price is None for total in found):
         yield Paragraph("A dash: not known. Prices stand in the column price of the list of threads.", SMALL)
 
@@ -154,10 +113,7 @@ def _thread(total: ThreadTotal, inner: float) -> Iterator[Flowable]:
 
 def _cuts(skein: NamedSkein, inner: float) -> Flowable:
     """The pieces of one skein, a line for those of one length and band, with boxes to tick."""
-    rows: list[list[Any]] = [_cut(same) for same in together(skein.pieces)]
-    shares = (0.17, 0.05, 0.1, 0.68)
-    style = [*_LINES, ("LINEBELOW", (0, 0), (-1, -1), 0.3, HAIR)]
-    return Table(rows, colWidths=[share * inner for share in shares], style=TableStyle(style))
+    return ruled([_cut(same) for same in together(skein.pieces)], (0.17, 0.05, 0.1, 0.68), inner, head=False)
 
 
 def _cut(same: Sequence[NamedPiece]) -> list[Any]:

@@ -18,6 +18,7 @@ from pipeline.band.handed import mirrored
 from pipeline.band.knots import Knot
 from pipeline.band.pattern import Pattern
 from pipeline.band.replay import replay
+from pipeline.colour import contrast
 from pipeline.errors import InputError
 from pipeline.files.channels import printable
 from pipeline.writers import chart as charts
@@ -32,7 +33,7 @@ from pipeline.writers.chart import (
     chart_svg,
 )
 from pipeline.writers.drawing import Drawing, Line, Polygon, Text, raster
-from pipeline.writers.ink import INK, PAPER, SIGNAL, SOFT, TINT, contrast, ink_on
+from pipeline.writers.ink import INK, PAPER, SIGNAL, SOFT, TINT, ink_on, rgb
 from pipeline.writers.slabs import slab
 from tests.patterns import patterns, random_pattern
 from tests.writers.bands import HOSTILE, chequers, pennant, tiny
@@ -93,21 +94,21 @@ def test_slabs_of_mirrored_knots_mirror(knot: Knot) -> None:
 @given(colours)
 def test_numbers_read_on_every_thread(colour: str) -> None:
     """WCAG 2.2, success criterion 1.4.3: text reaches 4.5:1."""
-    assert contrast(ink_on(colour), colour) >= 4.5
+    assert contrast(rgb(ink_on(colour)), rgb(colour)) >= 4.5
 
 
 @pytest.mark.parametrize("ground", [PAPER, TINT])
 def test_outlines_rings_and_texts_stand_out(ground: str) -> None:
     """WCAG 2.2: 1.4.11 asks 3:1 of graphics, 1.4.3 asks 4.5:1 of text."""
-    assert contrast(INK, ground) >= 4.5
-    assert contrast(SOFT, ground) >= 4.5
-    assert contrast(SIGNAL, ground) >= 3.0
+    assert contrast(rgb(INK), rgb(ground)) >= 4.5
+    assert contrast(rgb(SOFT), rgb(ground)) >= 4.5
+    assert contrast(rgb(SIGNAL), rgb(ground)) >= 3.0
 
 
 def test_contrast_agrees_with_the_examples_of_wcag() -> None:
     """#767676 on white is the well-known grey just above 4.5:1, #949494 the one just above 3:1."""
-    assert contrast("#767676", "#ffffff") == pytest.approx(4.54, abs=0.005)
-    assert contrast("#949494", "#ffffff") == pytest.approx(3.03, abs=0.005)
+    assert contrast(rgb("#767676"), rgb("#ffffff")) == pytest.approx(4.54, abs=0.005)
+    assert contrast(rgb("#949494"), rgb("#ffffff")) == pytest.approx(3.03, abs=0.005)
 
 
 def test_printed_in_grey_the_numbers_still_tell_threads_apart() -> None:

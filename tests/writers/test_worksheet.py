@@ -10,8 +10,9 @@ import pytest
 from hypothesis import given, settings
 
 from pipeline.band.pattern import Pattern
+from pipeline.colour import contrast
 from pipeline.instructions.text import CAUTIONS, write_instructions
-from pipeline.writers.ink import contrast
+from pipeline.writers.ink import rgb
 from pipeline.writers.pages import data_block
 from pipeline.writers.worksheet import worksheet_html
 from tests.patterns import patterns
@@ -94,6 +95,6 @@ def test_colours_of_both_schemes_reach_the_contrast_of_wcag() -> None:
         colour = dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6});", scheme))
         for ground in ("paper", "panel", "tint"):
             for text in ("ink", "soft", "deep", "signal"):
-                assert contrast(colour[text], colour[ground]) >= 4.5, (text, ground)
-            assert contrast(colour["rule"], colour[ground]) >= 3.0, ground
-        assert contrast(colour["deep-ink"], colour["deep"]) >= 4.5
+                assert contrast(rgb(colour[text]), rgb(colour[ground])) >= 4.5, (text, ground)
+            assert contrast(rgb(colour["rule"]), rgb(colour[ground])) >= 3.0, ground
+        assert contrast(rgb(colour["deep-ink"]), rgb(colour["deep"])) >= 4.5
