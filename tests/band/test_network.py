@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.band.knots import WORKED, Knot
-from pipeline.band.network import Network, RowPlan, network, picture_rows
+from pipeline.band.network import Network, Repeat, RowPlan, network, picture_rows
 from tests.patterns import tie_all
 
 
@@ -81,3 +81,11 @@ def test_what_is_no_band_is_refused() -> None:
         with pytest.raises(ValueError, match=f"row 1: position {position} is outside a band of 3"):
             network(3, (RowPlan("rows", (0, 1)), RowPlan("rows", (position,))))
     assert network(2, ()).edges == 2
+
+
+def test_a_repeat_ends_where_its_rows_end() -> None:
+    assert Repeat(3, 4, 2).stop == 11
+    assert Repeat(0, 2, 1).stop == 2
+    for wrong in ((-1, 2, 1), (0, 1, 1), (0, 2, 0)):
+        with pytest.raises(ValueError, match="two rows at least"):
+            Repeat(*wrong)

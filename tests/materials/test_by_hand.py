@@ -11,13 +11,14 @@ import pytest
 from pipeline.band.example import two_rows
 from pipeline.band.knots import Knot
 from pipeline.band.pattern import Ends, Join, KnotLength
+from pipeline.band.replay import replay
 from pipeline.errors import ImpossibleError, InputError
 from pipeline.limits import USUAL_ROOM_MM
 from pipeline.materials.ends import end_use, finish_steps, make_end, start_steps
-from pipeline.materials.fit import GAP_MM, Fit, fit_rows
+from pipeline.materials.fit import GAP_MM, Fit, fit_rows, row_height_mm
 from pipeline.materials.gauge import Strand, Swatch, fit_gauge, gauges_path, preset_gauge
 from pipeline.materials.joins import on_cards, place_joins
-from pipeline.materials.lengths import OVERLAP_MM, cut_list, pieces
+from pipeline.materials.lengths import OVERLAP_MM, WORKABLE_MM, cut_list, in_lots, pieces
 from pipeline.materials.rescale import replan, rows_done
 from tests.materials.bands import GAUGE, PLAIN_ENDS, band_of, lettering
 from tests.patterns import random_pattern
@@ -51,6 +52,24 @@ def test_two_strands_turn_about_after_every_row() -> None:
     assert (first.tied, second.tied) == (2, 1)
     # the first strand ties to the right, turns and is core back to the left, turns and ties again
     assert first.used_mm == pytest.approx(200 + 2 * GAUGE.tie_mm + GAUGE.core_mm + 2 * GAUGE.turn_mm)
+
+
+def test_a_leader_turns_at_both_edges() -> None:
+    """Three rows over three bases: there, back and there again; the leader ties all and turns twice."""
+    there = [(p, Knot.FORWARD) for p in range(3)]
+    back = [(p, Knot.BACKWARD) for p in (2, 1, 0)]
+    leader, *bases = cut_list(band_of(there, back, there, strands=(0, 1, 1, 1)), margin=0.0, lots=0.0)
+    assert leader.used_mm == pytest.approx(200 + 9 * GAUGE.tie_mm + 2 * GAUGE.turn_mm)
+    assert [base.used_mm for base in bases] == pytest.approx([200 + 3 * GAUGE.core_mm] * 3)
+
+
+def test_pieces_that_are_still_worked_with_share_a_lot() -> None:
+    """Only what goes on a card is cut one by one: a piece just short enough is not."""
+    longest = float(WORKABLE_MM)
+    assert in_lots([longest, longest - 10]) == {longest: longest, longest - 10: longest}
+    assert in_lots([longest + 20, longest + 10, longest]) == {
+        mm: mm for mm in (longest + 20, longest + 10, longest)
+    }
 
 
 def test_the_margin_is_on_what_is_worked_and_not_on_tails() -> None:
@@ -90,6 +109,26 @@ def test_diameters_from_sewing_thread_to_rope() -> None:
 def test_a_swatch_that_measures_nothing(strands: int, rows: int, width: float, length: float) -> None:
     with pytest.raises(InputError, match="a swatch has"):
         Swatch(strands, rows, width, length)
+
+
+def test_a_gauge_of_a_diameter_is_written_to_a_tenth_of_a_micrometre() -> None:
+    gauge = preset_gauge(1 / 3, "rows")
+    assert gauge.strand_pitch_mm == 0.6667
+    figures = [value for value in gauge.model_dump().values() if isinstance(value, float)]
+    assert len(figures) >= 7 and figures == [round(value, 4) for value in figures]
+
+
+def test_a_row_is_as_high_as_those_who_tie_it_make_it() -> None:
+    """Two knots of the leader, 3 mm high, and one of a base, 2 mm: 8/3 mm."""
+    gauge = GAUGE.model_copy(
+        update={
+            "leader_tied": KnotLength(across_mm=2.0, along_mm=3.0),
+            "base_tied": KnotLength(across_mm=2.0, along_mm=2.0),
+        }
+    )
+    (row,) = replay(band_of([(0, Knot.FORWARD), (1, Knot.FORWARD), (2, Knot.BACKWARD)], strands=(0, 1, 1, 1)))
+    assert row_height_mm(gauge, "rows", row) == pytest.approx(8 / 3)
+    assert row_height_mm(gauge, "diagonal", row) == gauge.row_pitch_mm
 
 
 def test_a_knot_that_stays_is_a_tie_and_two_diameters_more() -> None:
@@ -160,6 +199,7 @@ def test_how_a_wrist_adds_up_is_said() -> None:
     assert inches == ["Wrist 6.5 in + room at the wrist 0.5 in − gap of the closure 0.4 in = 6.6 in to knot."]
     with pytest.raises(ImpossibleError, match="leave nothing to knot"):
         Fit(60, 0, 10, 50, 1.42)
+    assert Fit(60, 0, 10, 48, 1.42).rows == 1
 
 
 def _tapered(at_start: bool):
@@ -188,6 +228,22 @@ def test_a_larks_head_goes_once_round_and_across_its_bar() -> None:
     d = 0.71
     half = math.hypot(math.pi * 3 * d, d) + 2 * d
     assert use.start_mm == pytest.approx((half, half, 100.0), abs=0.01)
+
+
+def test_half_of_a_loop_is_half_the_way_around_it() -> None:
+    """A loop of 60 mm takes 10 mm more of each strand than the usual one of 40 mm."""
+    made = make_end("loop", (0, 0), GAUGE, at_start=True)
+    usual, wide, unknown = (
+        end_use(
+            band_of(
+                [(0, Knot.FORWARD)], strands=(0, 0), worked="diagonal",
+                ends=Ends(start=made.model_copy(update={"loop_mm": mm}), finish=PLAIN_ENDS.finish),
+            )
+        ).start_mm
+        for mm in (40.0, 60.0, None)
+    )  # fmt: skip
+    assert wide == pytest.approx([mm + 10 for mm in usual])
+    assert unknown == usual
 
 
 def test_a_taper_strand_by_strand() -> None:

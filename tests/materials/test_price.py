@@ -137,3 +137,15 @@ def test_harder_is_never_easier() -> None:
             random_pattern(seed, strands=8, rows=30, threads=2, sections=1, joins=8),
         ):
             assert grade(harder, cut_list(harder)).points >= points
+
+
+@pytest.mark.parametrize(("mixed", "points"), [(1, 0), (2, 1), (6, 1), (7, 2)])
+def test_rows_of_more_than_one_kind_of_knot_count_by_their_share(mixed: int, points: int) -> None:
+    """Of ten rows: a point from a fifth of them on, two from seven tenths."""
+    there, back = [(p, Knot.FORWARD) for p in range(3)], [(p, Knot.BACKWARD) for p in (2, 1, 0)]
+    rows = [there, back] * 5
+    for r in range(mixed):
+        rows[r] = [*rows[r][:2], (rows[r][2][0], Knot.FORWARD_BACKWARD if r % 2 else Knot.BACKWARD_FORWARD)]
+    band = band_of(*rows, strands=(0, 1, 1, 1))
+    found = [reason for reason in grade(band, cut_list(band)).reasons if "kind of knot" in reason.reason]
+    assert sum(reason.points for reason in found) == points

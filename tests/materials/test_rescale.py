@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from pipeline.band.example import two_rows
 from pipeline.band.knots import Knot, row_positions
-from pipeline.band.pattern import Row, Section
+from pipeline.band.pattern import GaugeByOrder, Row, Section
 from pipeline.band.reading import problems
 from pipeline.band.replay import replay
 from pipeline.errors import InputError
@@ -18,7 +18,7 @@ from pipeline.materials import sharing
 from pipeline.materials.hand import Witness, fit_hand
 from pipeline.materials.joins import place_joins
 from pipeline.materials.lengths import charges, cut_list
-from pipeline.materials.rescale import order_after, replan, rows_done
+from pipeline.materials.rescale import _rescaled, order_after, replan, rows_done
 from tests.materials.bands import GAUGE, band_of, left_after_rows, lettering
 from tests.patterns import patterns, random_pattern
 
@@ -313,3 +313,16 @@ def test_a_hand_as_planned_is_recognised_below_a_join() -> None:
         assert (made.hand.tie_rate, made.hand.core_rate) == pytest.approx((1.0, 1.0), rel=0.01)
         assert [strand.left_mm for strand in made.strands] == pytest.approx(left, abs=1.0)
         assert made.short == () and made.pattern.joins == band.joins
+
+
+def test_every_length_of_the_gauge_goes_by_the_rate_it_belongs_to() -> None:
+    """Ties, and the halves of knots that stay, by the rate of tying; cores, turns and idling by the other."""
+    hand = fit_hand([Witness(900, 100, 990 + 90)] * 2 + [Witness(100, 900, 110 + 810)] * 2)
+    for gauge in (GAUGE, GaugeByOrder(rows=GAUGE, diagonal=GAUGE)):
+        tied = two_rows().model_copy(update={"gauge": gauge})
+        before, after = tied.gauge_of("rows"), _rescaled(tied, hand).gauge_of("rows")
+        for name in ("tie_mm", "half_mm"):
+            assert getattr(after, name) == pytest.approx(getattr(before, name) * hand.tie_rate, abs=1e-4)
+        for name in ("core_mm", "turn_mm", "idle_mm"):
+            assert getattr(after, name) == pytest.approx(getattr(before, name) * hand.core_rate, abs=1e-4)
+        assert after.strand_pitch_mm == before.strand_pitch_mm

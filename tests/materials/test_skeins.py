@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from pipeline.band.example import two_rows
 from pipeline.drawer.stash import Stash, thread_of
-from pipeline.materials.cutting import _columns, cut_skeins
+from pipeline.materials.cutting import Cutting, _columns, cut_skeins
 from pipeline.materials.joins import place_joins
 from pipeline.materials.lengths import cut_list, pieces
 from pipeline.materials.skeins import owned_skeins, plan_skeins
@@ -188,3 +188,23 @@ def test_strands_swap_as_long_as_the_other_thread_lasts(grey_m: float, positions
     said = [sentence for sentence in plan.sentences() if "Instead of white" in sentence]
     which = {0: "", 1: "strand 2 could", 2: "strands 2, 3 could"}[len(positions)]
     assert (len(said) == bool(positions)) and all(which in sentence for sentence in said)
+
+
+def test_metres_that_would_do_in_pieces_too_short() -> None:
+    """White needs three strands of 22 cm, and 0.7 m in two remnants hold two: 13 cm are left of each."""
+    drawer = (thread_of("navy", "#1b2a59", 8.0), thread_of("white", "#ffffff", 0.7, skein_m=0.35))
+    plan = plan_skeins(two_rows(), cut_list(two_rows()), Stash(drawer, "the test"))
+    assert [thread.enough for thread in plan.threads] == [True, False]
+    assert plan.sentences() == [
+        "white: 0.66 m are needed and 0.70 m owned, but no piece may be made up of remnants: what 2 skeins "
+        "of 0.35 m would leave is 13 cm at most, and 22 cm are wanted yet in one piece; "
+        "buy 1 skein of 0.35 m."
+    ]
+
+
+def test_nothing_to_cut_and_no_time_to_search(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert cut_skeins([], [50], more_cm=100) == Cutting((), 0, (), True)
+    monkeypatch.setattr("pipeline.materials.cutting.MOST_SETS", 0)
+    plan = cut_skeins([5, 4, 4, 3, 2, 2], [], more_cm=10)
+    assert not plan.proved
+    assert sorted(piece for skein in plan.skeins for piece in skein.pieces_cm) == [2, 2, 3, 4, 4, 5]
