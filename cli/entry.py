@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import sys
 
 
 def run() -> None:
     """Run the command line as a process of its own, and exit."""
+    os.environ["PYTHONSAFEPATH"] = "1"  # processes that it starts import nothing from the current folder
     try:
         from cli.main import run
 

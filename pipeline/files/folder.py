@@ -58,7 +58,9 @@ def _check_target(folder: Path, replace: bool) -> None:
         raise OutputError(f"{called} is a file.", "Name a folder with --out.")
     # After the exchange it would be another folder, and the one that the shell is in would be gone.
     if Path.cwd().is_relative_to(folder.resolve()):
-        raise OutputError(f"{called} is the folder you are in.", "Name a new folder inside it with --out.")
+        raise OutputError(
+            f"{called} is or holds the folder you are in.", "Name a new folder inside it with --out."
+        )
     present = sorted(entry.name for entry in os.scandir(folder))
     if not present:
         return

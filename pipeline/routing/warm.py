@@ -53,10 +53,11 @@ def note(group: str) -> Path | None:
 
 def fingerprint() -> str:
     """Digest of what the compiled loops depend on: sources, versions and processor."""
-    import numba
+    from importlib.metadata import version
+
     from llvmlite import binding  # type: ignore[import-untyped]
 
-    made_for = (numba.__version__, platform.python_version(), binding.get_host_cpu_name())
+    made_for = (version("numba"), platform.python_version(), binding.get_host_cpu_name())
     digest = hashlib.sha256(repr(made_for).encode())
     for source in sorted(Path(__file__).parent.rglob("*.py")):
         state = source.stat()
