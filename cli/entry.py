@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import signal
 import sys
@@ -10,6 +11,7 @@ import sys
 def run() -> None:
     """Run the command line as a process of its own, and exit."""
     os.environ["PYTHONSAFEPATH"] = "1"  # processes that it starts import nothing from the current folder
+    gc.set_threshold(100_000)  # a command ends in seconds: looking for cycles takes a tenth of them
     try:
         from cli.main import run
 

@@ -11,8 +11,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import sparse
 
 from pipeline.colour import Bytes, Floats, hyab_lab, lab, light_lab
 from pipeline.design.cells import FinePicture
@@ -74,12 +74,12 @@ def cell_costs(picture: FinePicture, threads: Bytes, mode: Mode = "auto") -> Cel
     return CellCosts(costs, (costs <= ALIKE) | (shares >= SHARE), floor)
 
 
-def _seen(down: sparse.csr_array, samples: Floats, across: sparse.csr_array) -> Floats:
+def _seen(down: scipy.sparse.csr_array, samples: Floats, across: scipy.sparse.csr_array) -> Floats:
     """Mean of the samples (height, width) in each soft-edged cell, (rows, cells)."""
     return np.asarray((across @ (down @ samples).T).T)
 
 
-def _weights(cells: int, fine: int) -> sparse.csr_array:
+def _weights(cells: int, fine: int) -> scipy.sparse.csr_array:
     """(cells, cells·fine) weights of the samples in each cell along one side: a Gaussian, cut off."""
     middle = (np.arange(cells) + 0.5) * fine
     first = np.maximum(0, np.floor(middle - REACH * SPREAD * fine)).astype(np.int64)
@@ -88,4 +88,4 @@ def _weights(cells: int, fine: int) -> sparse.csr_array:
     sample = np.concatenate([np.arange(a, b) for a, b in zip(first, last, strict=True)])
     weight = np.exp(-0.5 * ((sample + 0.5 - middle[row]) / (SPREAD * fine)) ** 2)
     weight /= np.bincount(row, weight)[row]
-    return sparse.csr_array((weight, (row, sample)), shape=(cells, cells * fine))
+    return scipy.sparse.csr_array((weight, (row, sample)), shape=(cells, cells * fine))

@@ -9,8 +9,8 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from pipeline.colour import Floats, encoded, hyab_lab, lab
 from pipeline.design.cells import FinePicture
@@ -50,7 +50,7 @@ def strengthened(picture: FinePicture, width: float) -> FinePicture:
     pure, light = _purest(picture.light, apart), picture.light.copy()
     for middle, reach in ((lines, DRAWN * cell / 2), (dots, DOT * cell)):
         if middle.any():
-            far, nearest = ndimage.distance_transform_edt(~middle, return_indices=True)
+            far, nearest = scipy.ndimage.distance_transform_edt(~middle, return_indices=True)
             over = far <= reach
             light[over] = pure[nearest[0][over], nearest[1][over]]
     return FinePicture(light, picture.fine)
@@ -98,19 +98,19 @@ def _purest(light: Floats, apart: Floats) -> Floats:
 def _features(standing: Mask, cell: float) -> tuple[Mask, Mask]:
     """Middle lines of strokes, and middles of dots, among samples that stand out."""
     lines, dots = np.zeros_like(standing), np.zeros_like(standing)
-    parts, number = ndimage.label(standing, structure=np.ones((3, 3)))
+    parts, number = scipy.ndimage.label(standing, structure=np.ones((3, 3)))
     if not number:
         return lines, dots
     numbers = np.arange(1, number + 1)
-    depth = ndimage.distance_transform_edt(np.pad(standing, 1))[1:-1, 1:-1]
-    thick = ndimage.maximum(depth, parts, numbers) > THIN * cell / 2 + 1
-    area = ndimage.sum_labels(standing, parts, numbers)
+    depth = scipy.ndimage.distance_transform_edt(np.pad(standing, 1))[1:-1, 1:-1]
+    thick = scipy.ndimage.maximum(depth, parts, numbers) > THIN * cell / 2 + 1
+    area = scipy.ndimage.sum_labels(standing, parts, numbers)
     middle = _middle(standing)
-    length = ndimage.sum_labels(middle, parts, numbers)
+    length = scipy.ndimage.sum_labels(middle, parts, numbers)
     stroke = ~thick & (length >= cell)
     dot = ~thick & ~stroke & (area >= SPECK * cell * cell)
     lines = middle & np.append(False, stroke)[parts]
-    for y, x in ndimage.center_of_mass(standing, parts, numbers[dot]) if dot.any() else ():
+    for y, x in scipy.ndimage.center_of_mass(standing, parts, numbers[dot]) if dot.any() else ():
         dots[round(y), round(x)] = True
     return lines, dots & standing
 

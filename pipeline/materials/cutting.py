@@ -215,11 +215,15 @@ def _long_remnant(rest: Sequence[int], packed: Packed) -> Packed:
         return max(length - sum(inside) for length, inside in plan)
 
     skeins = sorted((length for length, _ in packed), reverse=True)
-    slack = sum(skeins) - sum(rest)
+    sums = 1  # bit n: whether some of the pieces are n cm in all
+    for piece in rest:
+        sums |= sums << piece
+    full = [(sums & ((2 << length) - 1)).bit_length() - 1 for length in skeins]
     for j in [j for j, length in enumerate(skeins) if length != (skeins[j + 1 : j + 2] or [0])[0]]:
-        if not packed or remnant(packed) == min(slack, max(skeins)):
-            break
         most = skeins[j] - remnant(packed) - 1
+        least = max(0, sum(rest) - sum(full) + full[j])  # what the others, as full as can be, leave over
+        if most < 0 or not (sums & ((2 << most) - 1)) >> least:
+            continue
         packed = _packed(rest, skeins, REMNANT_EFFORT, spare=j, most=most)[0] or packed
     return packed
 

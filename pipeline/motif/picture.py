@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import scipy  # loads its parts when they are asked for: many bands need none
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from pipeline.colour import Colour, encoded, linear, luminance, parse_hex
 from pipeline.errors import InputError
@@ -119,10 +119,12 @@ def on_ground(picture: Picture, colour: Colour) -> Picture:
         return picture
     rgb = picture.rgb.copy()
     page = np.abs(rgb.astype(np.int16) - np.array(picture.ground, np.int16)).max(axis=2) <= _TOLERANCE
-    part, _ = ndimage.label(page)
+    part, _ = scipy.ndimage.label(page)
     border = np.unique(np.concatenate([part[0], part[-1], part[:, 0], part[:, -1]]))
     outside = np.isin(part, border[border > 0])
-    rgb[ndimage.binary_dilation(outside, np.ones((3, 3)))] = colour  # with the mixed pixels of a smooth edge
+    rgb[scipy.ndimage.binary_dilation(outside, np.ones((3, 3)))] = (
+        colour  # with the mixed pixels of a smooth edge
+    )
     return Picture(rgb, colour, picture.name)
 
 

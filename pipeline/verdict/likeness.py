@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy import ndimage
+import scipy
 
 from pipeline.band.pattern import Pattern
 from pipeline.band.replay import replay
@@ -57,7 +57,7 @@ def likeness(pattern: Pattern, picture: Floats, first: int = 0) -> Likeness:
     shown = _filled(shown_light(pattern)[first : first + len(picture)])
     if shown.shape != picture.shape:
         raise ValueError(f"a picture of {picture.shape} for a band that shows {shown.shape}")
-    seen, wanted = (light_lab(ndimage.gaussian_filter(a, (BLUR, BLUR, 0))) for a in (shown, picture))
+    seen, wanted = (light_lab(scipy.ndimage.gaussian_filter(a, (BLUR, BLUR, 0))) for a in (shown, picture))
     return Likeness(
         float(delta_e_lab(wanted, seen).mean()), float(hyab_lab(wanted, seen).mean()), _ssim(picture, shown)
     )
