@@ -52,7 +52,7 @@ def command(texts: Mapping[str, str]) -> None:
         made = plan(
             asked,
             title=order.title,
-            budget=Budget(search.effort, search.seed, deadline, halted=halted),
+            budget=Budget(search.effort, search.seed, deadline, halted=halted, jobs=0),
             further=search.advice,
             watch=watch,
             finishing_s=finishing_s,

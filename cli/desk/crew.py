@@ -18,7 +18,7 @@ from multiprocessing.connection import Connection
 from typing import Any
 
 from pipeline.errors import HitchgridError, InputError
-from pipeline.processes import deaf_children
+from pipeline.processes import forking_server
 
 WAITING = 40
 """Tasks that may wait for their turn before new ones are refused."""
@@ -43,14 +43,7 @@ class Crew:
 
     def warm(self) -> None:
         """Start the forking server; it gets ready while the page is opened."""
-        if self._context.get_start_method() != "forkserver":
-            return
-        from multiprocessing import forkserver
-
-        self._context.set_forkserver_preload(["cli.desk.warm"])
-        os.environ.setdefault("OMP_NUM_THREADS", "1")
-        with deaf_children():  # Ctrl-C is the desk's, which then ends it
-            forkserver.ensure_running()
+        forking_server("cli.desk.warm")
 
     async def run(
         self, task: str, *values: Any, hear: Hear = lambda kind, value: None, small: bool = False

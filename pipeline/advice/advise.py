@@ -16,8 +16,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.literals import HAND_OVERS_OF
+from pipeline.processes import side_by_side
 from pipeline.routing import Allowed, Budget, Ease, Question, Routed, count_made, lengthened, route
+from pipeline.routing.meter import Meter
 
+LONG = 2e9
+"""Units of work from which several processes answer sooner than one: a new one has its modules and loops to
+load, a second or so.
+"""
 EASES = (Ease.PLAIN, Ease.LIGHT, Ease.FULL)
 
 
@@ -83,7 +89,7 @@ class AdviceReporter(Protocol):
     """Hears how far the advice is."""
 
     def advising(self, done: int, of: int, label: str) -> None:
-        """``label`` is what is tried now; ``done`` of ``of`` have been tried."""
+        """``label`` was tried last; ``done`` of ``of`` had been before."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,22 +197,45 @@ def advise(
     cell is smaller. Best is the smallest colour error a cell, then the largest share made.
     """
     progress = _Progress(reporter, len(changes))
-    share = replace(budget, effort=budget.effort / max(1, len(changes)), reporter=None)
-    found: list[Suggestion] = []
-    untried: list[Change] = []
-    for change in changes:
-        if share.late:
-            untried.append(change)
-            continue
-        asked = pose(change)
-        if asked is None:
-            continue
-        progress.next(asked.label)
-        line = next((line for line in known if line.ease is change.ease), None)
-        found.append(_solve(change, asked, share) if line is None else _as_known(change, asked, line))
+    share = _share(budget, len(changes))
+    tasks = [(pose, change, share, tuple(known)) for change in changes]
+    answers: dict[int, Suggestion | None] = {}
+    for number, (tried, answer) in side_by_side(_answered, tasks, _jobs(budget, base.cells), _halted(budget)):
+        if tried:
+            answers[number] = answer
+            if answer is not None:
+                progress.next(answer.change)
+    found = [answer for _, answer in sorted(answers.items()) if answer is not None]
+    untried = [change for number, change in enumerate(changes) if number not in answers]
     helps = [s for s in found if s.share_made > base.share_made or s.per_cell < base.per_cell - 1e-6]
     helps.sort(key=lambda s: (s.per_cell, -s.share_made))
     return Advice(tuple(helps), tuple(s for s in found if s not in helps), tuple(untried), budget.effort)
+
+
+def _share(budget: Budget, parts: int) -> Budget:
+    """A part of the budget that can be sent to another process."""
+    return Budget(budget.effort / max(1, parts), budget.seed, budget.deadline)
+
+
+def _halted(budget: Budget) -> Callable[[], bool]:
+    return budget.halted or (lambda: False)
+
+
+def _jobs(budget: Budget, knots: int) -> int:
+    return budget.jobs if Meter(budget, knots).allowed > LONG else 1
+
+
+def _answered(
+    task: tuple[Pose, Change, Budget, tuple[EaseLine, ...]], ended: Callable[[], bool]
+) -> tuple[bool, Suggestion | None]:
+    """Whether there was time to try a change, and what it gave where it makes sense."""
+    pose, change, budget, known = task
+    budget = replace(budget, halted=ended)
+    asked = None if budget.late else pose(change)
+    if asked is None:
+        return not budget.late, None
+    line = next((line for line in known if line.ease is change.ease), None)
+    return True, _solve(change, asked, budget) if line is None else _as_known(change, asked, line)
 
 
 def _as_known(change: Change, asked: Replanned, line: EaseLine) -> Suggestion:
@@ -237,17 +266,20 @@ def eases(
     An answer at a stricter ease is legal at a looser one, so it is kept there if nothing better was found.
     Eases for which the time ran out are left out.
     """
-    progress = _Progress(reporter, len(EASES) - len(known))
-    share = replace(budget, effort=budget.effort / max(1, len(EASES) - len(known)), reporter=None)
+    others = [ease for ease in EASES if ease not in known]
+    progress = _Progress(reporter, len(others))
+    tasks = [(problem.eased(ease), _share(budget, len(others))) for ease in others]
+    solved: dict[Ease, Routed | None] = dict(known)
+    jobs = _jobs(budget, problem.network.knots)
+    for number, answer in side_by_side(_eased, tasks, jobs, _halted(budget)):
+        solved[others[number]] = answer
+        progress.next(f"hand-overs: {HAND_OVERS_OF[others[number].value]}")
     lines: list[EaseLine] = []
     best: Routed | None = None
     for ease in EASES:
-        solution = known.get(ease)
-        if solution is None and budget.late:
-            continue
+        solution = solved.get(ease)
         if solution is None:
-            progress.next(f"hand-overs: {HAND_OVERS_OF[ease.value]}")
-            solution = route(problem.eased(ease), share)
+            continue
         if best is not None and best.cost < solution.cost:
             solution = replace(best, lower_bound=solution.lower_bound)
         best = solution
@@ -255,3 +287,10 @@ def eases(
         bound = min(solution.lower_bound, solution.cost)  # sums that are rounded otherwise may lie above
         lines.append(EaseLine(ease, solution.cost, bound, made, solution.hand_overs))
     return tuple(lines)
+
+
+def _eased(task: tuple[Question, Budget], ended: Callable[[], bool]) -> Routed | None:
+    """The answer to a question, or None where the time had run out."""
+    problem, budget = task
+    budget = replace(budget, halted=ended)
+    return None if budget.late else route(problem, budget)

@@ -1,27 +1,22 @@
-"""Plans every line of a list, on as many cores or machines as joblib is given.
+"""Plans every line of a list, on as many cores or machines as there are.
 
 An order that is finished is not planned again: its folder holds ``order.json`` with a digest of everything
-that the result depends on. A failing order is reported and never stops the others. Orders run on joblib, so
-whatever backend joblib has been given (processes by default, a cluster where one is registered) carries them;
-results do not depend on it.
+that the result depends on. A failing order is reported and never stops the others. Orders run in processes of
+this machine, or on a cluster that joblib has been given; results do not depend on it.
 """
 
 from __future__ import annotations
 
 import hashlib
-import os
-from collections.abc import Iterable, Iterator, Sequence
-from concurrent.futures import BrokenExecutor
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from importlib.metadata import version
 from pathlib import Path
 
-import joblib
-
 from pipeline.batch.listing import Line
 from pipeline.bundle import band_files
 from pipeline.drawer.stash import Stash
-from pipeline.errors import HitchgridError, ImpossibleError
+from pipeline.errors import HitchgridError
 from pipeline.files.channels import json_text
 from pipeline.files.folder import write_result
 from pipeline.files.reading import Kind, json_of, read_plain
@@ -30,7 +25,7 @@ from pipeline.materials.workshop import NamedPiece, named_pieces
 from pipeline.motif.picture import PICTURE
 from pipeline.order.asked import PictureSource
 from pipeline.plan import plan
-from pipeline.processes import deaf_children
+from pipeline.processes import side_by_side
 from pipeline.report import report_of
 from pipeline.routing import Budget
 from pipeline.routing.warm import compile_all, is_warm
@@ -83,8 +78,7 @@ class Outcome:
 def run_lines(lines: Sequence[Line], shop: Shop, *, jobs: int = 1) -> Iterator[Outcome]:
     r"""Plan all lines, ``jobs`` at a time (0: one a core), and yield their outcomes in the order of the list.
 
-    Works on joblib's present backend (``joblib.parallel_config`` chooses another). Raises ImpossibleError
-    when a worker process dies; what was finished by then stays.
+    Raises ImpossibleError when a worker process dies; what was finished by then stays.
 
     >>> import tempfile
     >>> from pipeline.batch.listing import parse_lines
@@ -95,28 +89,25 @@ def run_lines(lines: Sequence[Line], shop: Shop, *, jobs: int = 1) -> Iterator[O
     ...     [(outcome.done, outcome.line.folder) for outcome in run_lines(lines, shop)]
     [(True, '001-i')]
     """
-    jobs = min(jobs or os.cpu_count() or 1, max(1, len(lines)))
-    if jobs > 1 and not is_warm():
+    if jobs != 1 and len(lines) > 1 and not is_warm():
         compile_all()  # once, rather than in every worker
-    yield from _run((joblib.delayed(run_line)(line, shop) for line in lines), jobs)
+    ready, told = {}, 0
+    for number, outcome in side_by_side(_beside, [(line, shop) for line in lines], jobs):
+        ready[number] = outcome
+        while told in ready:
+            yield ready.pop(told)
+            told += 1
+
+
+def _beside(task: tuple[Line, Shop], ended: Callable[[], bool]) -> Outcome:
+    return run_line(*task)
 
 
 def run_on_present_backend(lines: Sequence[Line], shop: Shop) -> Iterator[Outcome]:
     """Plan all lines on the backend that joblib has been given, with all the workers that it has."""
-    yield from _run((joblib.delayed(run_line)(line, shop) for line in lines), None)
+    import joblib
 
-
-def _run(tasks: Iterable[object], jobs: int | None) -> Iterator[Outcome]:
-    try:
-        with joblib.Parallel(n_jobs=jobs, return_as="generator") as parallel:
-            with deaf_children():
-                outcomes = parallel(tasks)
-            yield from outcomes
-    except BrokenExecutor:
-        raise ImpossibleError(
-            "a worker process was ended from outside, perhaps for want of memory.",
-            "Run it again with fewer jobs; finished orders are not planned twice.",
-        ) from None
+    yield from joblib.Parallel(return_as="generator")(joblib.delayed(run_line)(line, shop) for line in lines)
 
 
 def run_line(line: Line, shop: Shop) -> Outcome:

@@ -2,20 +2,15 @@
 
 from __future__ import annotations
 
-import multiprocessing
-import os
-import signal
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Future, ProcessPoolExecutor, wait
-from multiprocessing.synchronize import Event
 
 from pipeline.choices.offers import Asked, Choice, Figures, Taken
-from pipeline.errors import HitchgridError, ImpossibleError
+from pipeline.errors import HitchgridError
 from pipeline.materials.fit import size_mm
 from pipeline.materials.price import grade, hours
 from pipeline.order.asked import LetterSource
 from pipeline.plan import Plan, plan
-from pipeline.processes import deaf_children
+from pipeline.processes import side_by_side
 from pipeline.report import report_of
 from pipeline.routing import Budget
 from pipeline.writers.preview import band_png
@@ -24,7 +19,6 @@ EFFORT = 0.5
 """Of each plan's search; more gains a picture about 1 % (measured on drawings)."""
 PACE_S = 9.0
 """Seconds a knot for the hours that bands are compared by: midway between quick and calm."""
-LOOK_EVERY_S = 0.2
 
 
 def plan_choices(
@@ -41,11 +35,10 @@ def plan_choices(
     error is raised. Once ``halted`` answers True, bands under way are finished as they are and the rest is
     left out. Raises ImpossibleError when a worker process dies.
     """
-    jobs = min(jobs or os.cpu_count() or 1, len(asked))
-    run = _in_turn if jobs <= 1 else _side_by_side
     errors: list[HitchgridError] = []
     done = 0
-    for found in run(asked, jobs, effort, seed, halted or (lambda: False)):
+    tasks = [(one, effort, seed) for one in asked]
+    for _, found in side_by_side(_tried, tasks, jobs, halted or (lambda: False)):
         if isinstance(found, HitchgridError):
             errors.append(found)
         else:
@@ -55,65 +48,10 @@ def plan_choices(
         raise errors[0]
 
 
-Found = Choice | HitchgridError
-
-
-def _in_turn(
-    asked: Sequence[Asked], jobs: int, effort: float, seed: int, halted: Callable[[], bool]
-) -> Iterator[Found]:
-    for one in asked:
-        if halted():
-            return
-        yield _tried(one, Budget(effort, seed, halted=halted))
-
-
-def _side_by_side(
-    asked: Sequence[Asked], jobs: int, effort: float, seed: int, halted: Callable[[], bool]
-) -> Iterator[Found]:
-    context = multiprocessing.get_context("spawn")
-    stop = context.Event()
-    others = set(multiprocessing.active_children())
-    pool = ProcessPoolExecutor(jobs, context, initializer=_prepare, initargs=(stop,))
+def _tried(task: tuple[Asked, float, int], ended: Callable[[], bool]) -> Choice | HitchgridError:
+    asked, effort, seed = task
     try:
-        with deaf_children():
-            waiting: set[Future[Found]] = {pool.submit(_work, one, effort, seed) for one in asked}
-        while waiting:
-            done, waiting = wait(waiting, timeout=LOOK_EVERY_S, return_when=FIRST_COMPLETED)
-            if halted() and not stop.is_set():
-                stop.set()
-                waiting = {future for future in waiting if not future.cancel()}
-            for future in done:
-                yield future.result()
-    except BrokenExecutor:
-        raise ImpossibleError(
-            "a worker process was ended from outside, perhaps for want of memory.", "Try fewer --jobs."
-        ) from None
-    except (KeyboardInterrupt, GeneratorExit):  # nobody waits for what is under way
-        for worker in set(multiprocessing.active_children()) - others:
-            worker.kill()
-        raise
-    finally:
-        stop.set()
-        pool.shutdown(cancel_futures=True)
-
-
-_stop: Event | None = None
-"""In a worker: set when it shall come to an end."""
-
-
-def _prepare(stop: Event) -> None:
-    global _stop
-    _stop = stop
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # where deafness is not inherited
-
-
-def _work(asked: Asked, effort: float, seed: int) -> Found:
-    return _tried(asked, Budget(effort, seed, halted=None if _stop is None else _stop.is_set))
-
-
-def _tried(asked: Asked, budget: Budget) -> Found:
-    try:
-        return plan_choice(asked, budget)
+        return plan_choice(asked, Budget(effort, seed, halted=ended))
     except HitchgridError as error:
         return error
 

@@ -162,7 +162,8 @@ class Budget:
     threads), so that the same input and seed give the same answer. ``deadline`` is a
     ``time.monotonic()`` value after which the best so far is returned; ``halted`` is asked as often, and
     once it answers True that is done too. ``first`` hears the first routing, found without compiled loops,
-    before the search that may take long; where nothing is searched it hears none.
+    before the search that may take long; where nothing is searched it hears none. ``jobs`` processes (0: one
+    a core) may answer questions that do not depend on each other; no answer depends on it.
     """
 
     effort: float = 1.0
@@ -171,6 +172,7 @@ class Budget:
     reporter: Reporter | None = field(default=None, compare=False)
     halted: Callable[[], bool] | None = field(default=None, compare=False)
     first: Callable[[Routed], None] | None = field(default=None, compare=False)
+    jobs: int = field(default=1, compare=False)
 
     def share(self, share: float) -> Budget:
         """A part of the effort, for a search of which nobody hears."""

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from pipeline.advice import advise
 from pipeline.drawer.stash import builtin_stash
 from pipeline.literals import EASE_OF
 from pipeline.order.asked import Band, Drawer, PictureSource, Request, Tying
@@ -19,7 +20,7 @@ COLOURS = ("#1b2a59", "#f4f1e8", "#c8202c", "#e0b040")
 SEEDS = range(6)
 
 
-def planned(seed: int, folder: Path) -> Report:
+def planned(seed: int, folder: Path, jobs: int = 1) -> Report:
     """The report of a random picture of blots, in either order, at any ease, with or without further rows."""
     rng = np.random.default_rng(seed)
     blots = rng.integers(0, len(COLOURS), (7, 6)).repeat(8, axis=0).repeat(8, axis=1)
@@ -34,7 +35,7 @@ def planned(seed: int, folder: Path) -> Report:
             Drawer(builtin_stash(), colours=3),
             Tying(ease=ease, switching_rows=4 * (seed % 2)),
         ),
-        budget=Budget(0.3, seed),
+        budget=Budget(0.3, seed, jobs=jobs),
     )
     return report_of(made)
 
@@ -68,3 +69,8 @@ def test_what_was_computed_is_what_is_said(seed: int, tmp_path: Path) -> None:
     assert curve == sorted(curve, reverse=True)
     if report.trade_off and not report.joins:
         assert report.trade_off[-1].colour_error == pytest.approx(report.colour_error, abs=0.01)
+
+
+def test_two_processes_say_what_one_says(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(advise, "LONG", 0.0)
+    assert planned(1, tmp_path, jobs=2) == planned(1, tmp_path)

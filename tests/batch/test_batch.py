@@ -149,12 +149,12 @@ def test_a_forged_finished_order_is_planned_again(shop: Shop) -> None:
 
 def test_a_worker_that_dies_is_told(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
     lines = lines_of(shop)
-    monkeypatch.setattr("pipeline.batch.work.run_line", _die)
+    monkeypatch.setattr("pipeline.batch.work._beside", _die)
     with pytest.raises(ImpossibleError, match=r"worker.*again"):
         list(run_lines(lines, shop, jobs=2))
 
 
-def _die(order: object, shop: object) -> None:
+def _die(order: object, ended: object) -> None:
     os.kill(os.getpid(), signal.SIGKILL)
 
 

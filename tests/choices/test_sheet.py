@@ -135,7 +135,7 @@ def test_ctrl_c_ends_with_the_bands_that_are_there(tmp_path: Path) -> None:
 
 def test_workers_leave_ctrl_c_to_the_process_that_waits() -> None:
     code = (
-        "import multiprocessing, signal; from pipeline.choices.planning import _prepare;"
+        "import multiprocessing, signal; from pipeline.processes import _prepare;"
         "_prepare(multiprocessing.get_context('spawn').Event());"
         "assert signal.getsignal(signal.SIGINT) is signal.SIG_IGN"
     )
