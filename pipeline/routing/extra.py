@@ -14,10 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.band.network import Repeat
+from pipeline.routing.board import solution
 from pipeline.routing.joins import add_joins
-from pipeline.routing.lengthening import LongerBand, stacked
+from pipeline.routing.lengthening import LongerBand, stacked, tied
 from pipeline.routing.question import Budget, Question, Routed, Stopped
-from pipeline.routing.repeated import reach
+from pipeline.routing.repeated import laid_out
 from pipeline.routing.route import route
 from pipeline.routing.switching import insert_switching
 
@@ -111,8 +112,8 @@ def shortened(band: LongerBand, top: int, bottom: int) -> LongerBand:
         inside = repeat.first >= top and repeat.stop <= stop
         repeat = replace(repeat, first=repeat.first - top) if inside else None
     shorter = band.part(top, stop)
-    shorter = replace(shorter, question=replace(shorter.question, repeat=repeat))
-    return shorter.checked(stopped=band.solution.stopped)
+    routes = replace(tied(shorter.question, shorter.solution, {}), stopped=band.solution.stopped)
+    return replace(shorter, question=replace(shorter.question, repeat=repeat), solution=routes)
 
 
 # -- rows ------------------------------------------------------------------------------------------------
@@ -162,22 +163,8 @@ def _in_every_repeat(bare: LongerBand, repeat: Repeat, most: int, budget: Budget
 
 def _laid_out(bare: LongerBand, repeat: Repeat, period: LongerBand, budget: Budget) -> LongerBand:
     """The whole band with this period; its bound is 0, since other bands need not repeat."""
-    asked = bare.question
-    rows = period.question.network.rows
-    strands, ahead, rest = reach(asked, repeat, period.solution.strands, budget, route)
-    parts = [_rerouted(bare.part(0, repeat.first), strands, ahead)]
-    for i in range(repeat.times):
-        plans = [
-            row if row.picture is None else replace(row, picture=row.picture + i * repeat.rows)
-            for row in rows
-        ]
-        net = replace(period.question.network, rows=tuple(plans))
-        parts.append(replace(period, question=replace(period.question, network=net)))
-    after = bare.part(repeat.stop, len(asked.network.rows))
-    parts.append(_rerouted(after, strands, rest))
-    laid = stacked(asked, parts, Repeat(repeat.first, len(rows), repeat.times))
-    return laid.checked(stopped=period.solution.stopped)
-
-
-def _rerouted(part: LongerBand, strands: Ints, swaps: NDArray[np.bool_]) -> LongerBand:
-    return replace(part, solution=Routed(strands, swaps, 0.0, 0.0))
+    above, below = bare.part(0, repeat.first), bare.part(repeat.stop, len(bare.question.network.rows))
+    again = replace(repeat, rows=len(period.question.network.rows))
+    longer = stacked(bare.question, [above, *[period] * repeat.times, below], again)
+    labels = laid_out(longer.question, again, period.solution, budget, route)
+    return replace(longer, solution=solution(longer.question, labels, 0.0, period.solution.stopped))

@@ -20,15 +20,17 @@ from pipeline.band.network import Network, network
 from pipeline.routing.beam import follow
 from pipeline.routing.board import Board, Labels, board, colour_error, faults, hand_overs
 from pipeline.routing.exchange import change
-from pipeline.routing.lengthening import Bools, Changes, Ints, LongerBand, tied
+from pipeline.routing.lengthening import Bools, Changes, Ints, LongerBand, tied, with_better
 from pipeline.routing.meter import Meter
 from pipeline.routing.question import Budget, Question, Routed
 from pipeline.routing.search import EXCHANGE_WORK, Search
 
-PLACES, APART = 3, 6
-"""Calm places that are tried for a seam, and how many rows they lie apart, and from the ends, at least."""
+APART = 6
+"""Rows by which a seam lies apart from the ends, at least."""
 SETTLED = 2
 """How many of the best single changes are looked at further for each join; more where none of them helps."""
+ROUNDS = 2
+"""Rounds of a quick descent."""
 GREEDY = 0.6
 """Share of the effort for adding joins one by one; the rest searches the whole band."""
 
@@ -44,11 +46,11 @@ def add_joins(band: LongerBand, most: int, budget: Budget) -> tuple[LongerBand, 
     """
     meter = Meter(budget.share(GREEDY), band.question.network.knots)
     points = _one_by_one([band], most, meter)
-    more = _one_by_one(_with([band], _seam(band, most, meter)), most, meter)
+    more = _one_by_one(with_better([band], _seam(band, most, meter)), most, meter)
     points = min(points, more, key=lambda points: points[-1].colour_error)
     if points[-1].joins and not meter.late:
         longer = CutBand.of(points[-1]).searched(budget.share(1 - GREEDY), budget.seed).tied()
-        points = _with(points, longer)
+        points = with_better(points, longer)
     return tuple(points)
 
 
@@ -58,15 +60,8 @@ def _one_by_one(points: list[LongerBand], most: int, meter: Meter) -> list[Longe
         longer = CutBand.of(points[-1]).with_one_more(points[-1].colour_error - 1e-6, meter)
         if longer is None:
             break
-        points = _with(points, longer)
+        points = with_better(points, longer)
     return points
-
-
-def _with(points: list[LongerBand], more: LongerBand) -> list[LongerBand]:
-    """The trade-off with a further band, if that is better than all of ``points``."""
-    if more.colour_error >= points[-1].colour_error - 1e-6:
-        return points
-    return [*(point for point in points if point.joins < more.joins), more]
 
 
 def _seam(band: LongerBand, most: int, meter: Meter) -> LongerBand:
@@ -78,7 +73,7 @@ def _seam(band: LongerBand, most: int, meter: Meter) -> LongerBand:
     joins = min(most, net.strands)
     places = ((np.arange(joins) + 0.5) * net.strands / joins).astype(int)
     tried = [CutBand.of(band)]
-    for gap in calm_places(asked, PLACES):
+    for gap in calm_places(asked):
         if meter.late:
             break
         wires = network(net.strands, net.rows[:gap]).last[places]
@@ -87,21 +82,15 @@ def _seam(band: LongerBand, most: int, meter: Meter) -> LongerBand:
     return min(tried, key=lambda one: one.error).tied()
 
 
-def calm_places(question: Question, most: int) -> list[int]:
-    """Rows before which a seam may lie: where the rows beside want few threads, and not at the very ends."""
+def calm_places(question: Question) -> list[int]:
+    """Where a seam may lie: in each third of the band the row beside which the fewest threads are wanted."""
     net = question.network
-    count = len(net.rows)
-    by_row = np.zeros((count, question.threads))
+    by_row = np.zeros((len(net.rows), question.threads))
     np.add.at(by_row, net.row, question.costs)
     near = sum(np.roll(by_row, shift, axis=0) for shift in (-2, -1, 0, 1))
-    unrest = np.asarray(near).min(axis=1)
-    middle = np.abs(np.arange(count) / max(1, count) - 0.5)
-    places: list[int] = []
-    for gap in np.lexsort((middle, unrest.round(6))).tolist():
-        inside = APART <= gap <= count - APART
-        if inside and all(abs(gap - other) >= APART for other in places):
-            places.append(gap)
-    return places[:most]
+    unrest = np.asarray(near).min(axis=1).round(6)
+    thirds = np.array_split(np.arange(APART, len(unrest) - APART), 3)
+    return [int(rows[unrest[rows].argmin()]) for rows in thirds if len(rows)]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -149,7 +138,7 @@ class CutBand:
 
     def settled(self, meter: Meter) -> CutBand:
         """Improved by a quick descent."""
-        return replace(self, labels=Search(self.laid, meter).settle(self.labels, rounds=2))
+        return replace(self, labels=Search(self.laid, meter).settle(self.labels, rounds=ROUNDS))
 
     def searched(self, budget: Budget, seed: int) -> CutBand:
         """Improved by the router's search, until the budget is spent."""

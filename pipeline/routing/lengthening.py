@@ -9,23 +9,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import count
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.band.network import Network, Repeat, RowPlan, network
 from pipeline.routing.board import (
-    Board,
     Labels,
-    board,
-    colour_error,
-    hand_overs,
     labels_of,
     row_worked,
-    solution,
-    tie,
 )
-from pipeline.routing.question import Question, Routed, Stopped
+from pipeline.routing.question import Question, Routed
 from pipeline.routing.repeated import part
 
 Ints = NDArray[np.int64]
@@ -83,16 +78,6 @@ class LongerBand:
         """The thread on each wire of the network; of a band without joins."""
         return labels_of(self.question.network, self.solution)
 
-    def routed(self, laid: Board, labels: Labels) -> LongerBand:
-        """The band with other routes."""
-        error = float(colour_error(laid, labels))
-        strands = labels[laid.partner].astype(np.int64)
-        return replace(self, solution=Routed(strands, ~hand_overs(laid, labels), error, 0.0))
-
-    def checked(self, lower_bound: float = 0.0, stopped: Stopped = Stopped.DONE) -> LongerBand:
-        """The band, recounted by tying it, with a certified bound."""
-        return replace(self, solution=solution(self.question, self.labels, lower_bound, stopped))
-
     def part(self, first: int, stop: int) -> LongerBand:
         """Rows ``first`` … ``stop`` − 1 alone, with the threads that hang before them."""
         net = self.question.network
@@ -125,8 +110,12 @@ class LongerBand:
 
 
 def stacked(like: Question, parts: Sequence[LongerBand], repeat: Repeat | None = None) -> LongerBand:
-    """Parts of bands one below another, which begins as the first one; ``like`` has the bounds on threads."""
-    rows = [row for part in parts for row in part.question.network.rows]
+    """Parts of bands one below another, which begins as the first one; ``like`` has the bounds on threads.
+
+    The rows of the picture are numbered anew.
+    """
+    number, rows = count(), [row for part in parts for row in part.question.network.rows]
+    rows = [row if row.picture is None else replace(row, picture=next(number)) for row in rows]
     asked = replace(
         like,
         network=network(like.network.strands, rows),
@@ -135,9 +124,16 @@ def stacked(like: Question, parts: Sequence[LongerBand], repeat: Repeat | None =
         repeat=repeat,
     )
     kinds = np.concatenate([part.kinds for part in parts])
-    strands, swaps = parts[0].solution.strands, np.concatenate([part.solution.swaps for part in parts])
-    error = float(colour_error(board(asked), tie(asked.network, strands, swaps)))
-    return LongerBand(asked, kinds, Routed(strands, swaps, error, 0.0))
+    routes = replace(parts[0].solution, swaps=np.concatenate([part.solution.swaps for part in parts]))
+    return LongerBand(asked, kinds, tied(asked, routes, {}))
+
+
+def with_better(points: list[LongerBand], more: LongerBand) -> list[LongerBand]:
+    """The trade-off with a further band, if it is better than all, in place of those with as many extras."""
+    if more.colour_error >= points[-1].colour_error - 1e-6:
+        return points
+    size = more.switching_rows + more.joins
+    return [*(point for point in points if point.switching_rows + point.joins < size), more]
 
 
 def beside(

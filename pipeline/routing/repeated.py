@@ -41,11 +41,11 @@ def route_repeated(question: Question, budget: Budget, route: Router, at_once: R
 
     def first(once: Routed) -> None:
         if hear is not None:
-            hear(solution(question, _laid_out(question, repeat, once, budget, at_once), 0.0))
+            hear(solution(question, laid_out(question, repeat, once, budget, at_once), 0.0))
 
     once = route(period, replace(_share(budget, PERIOD), first=first))
     bound, stopped = 0.0, once.stopped
-    labels = _laid_out(question, repeat, once, budget, route)
+    labels = laid_out(question, repeat, once, budget, route)
     if once.cost > 0 and not budget.late:
         laid, meter = board(replace(period, closed=False)), Meter(budget, period.network.knots)
         least = strip_bound(laid, BOUND * meter.allowed, lambda: meter.late, enough=once.cost)
@@ -55,7 +55,7 @@ def route_repeated(question: Question, budget: Budget, route: Router, at_once: R
     return solution(question, labels, bound, stopped)
 
 
-def _laid_out(question: Question, repeat: Repeat, once: Routed, budget: Budget, route: Router) -> Labels:
+def laid_out(question: Question, repeat: Repeat, once: Routed, budget: Budget, route: Router) -> Labels:
     """The routing of the whole band that ties one period over and over."""
     strands, ahead, rest = reach(question, repeat, once.strands, budget, route)
     return tie(question.network, strands, np.concatenate([ahead, *[once.swaps] * repeat.times, rest]))

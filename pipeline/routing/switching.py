@@ -17,19 +17,17 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.band.knots import row_positions
 from pipeline.band.network import RowPlan
-from pipeline.routing.board import board, colour_error, faults, shown
+from pipeline.routing.board import board, shown
 from pipeline.routing.bound import strip_bound
 from pipeline.routing.closed import steady
 from pipeline.routing.ease import fewer_hand_overs
-from pipeline.routing.lengthening import Block, LongerBand, stacked
+from pipeline.routing.joins import CutBand
+from pipeline.routing.lengthening import Block, LongerBand, stacked, with_better
 from pipeline.routing.meter import Meter
-from pipeline.routing.plain import is_plain
 from pipeline.routing.question import ANY, Budget, Stopped
-from pipeline.routing.search import Search
 
 EFFORT = 0.8
 """Effort of everything here, as a multiple of a plain search's; the last level has nearly half of it."""
@@ -39,8 +37,8 @@ TRIALS = 0.4
 """Share of a level's effort for trying layouts; the rest goes into searching the best ones."""
 BOUND = 0.15
 """Effort for the bound of the longest band, as a share of a plain search's."""
-RACERS = 4
-"""How many layouts of a level are searched further."""
+RACERS = 2
+"""How many layouts of a level, or the band before, are searched further."""
 
 
 def insert_switching(band: LongerBand, limit: int, budget: Budget) -> tuple[LongerBand, ...]:
@@ -50,39 +48,36 @@ def insert_switching(band: LongerBand, limit: int, budget: Budget) -> tuple[Long
     has the fewest rows found for its colour error. A lower bound is certified for the first and for the last
     one. The budget is spent in all, whatever the limit; a deadline or Ctrl-C keeps what was found.
     """
-    found = [band]
-    whole, known = budget.share(EFFORT), band.solution
-    totals = _levels(limit) if band.colour_error > 1e-6 and not budget.late else []
-    stopped = known.stopped
+    points, known, knots = [band], band.solution, band.question.network.knots
+    whole, totals, stopped = budget.share(EFFORT), _levels(limit), known.stopped
     try:
-        if totals:
-            band = searched(band, whole.share(BARE), budget.seed)
-            found = [band.checked(known.lower_bound, stopped)]
-        bare = band
+        if totals and band.colour_error > 1e-6 and not budget.late:
+            bare = CutBand.of(band).searched(whole.share(BARE), budget.seed).tied()
+            if bare.colour_error < band.colour_error - 1e-6:
+                points = [replace(bare, solution=replace(bare.solution, lower_bound=known.lower_bound))]
+        bare = points[0]
         for total in totals:
-            if band.colour_error <= 1e-6 or budget.late:
+            if points[-1].colour_error <= 1e-6 or budget.late:
                 break
             level = whole.share((1.0 - BARE) * (0.5 if total == limit else 0.5 / (len(totals) - 1)))
-            layouts = _tried(band, bare, total, level.share(TRIALS))
-            longer = _trimmed(_raced(layouts, level.share(1.0 - TRIALS), budget.seed + total))
-            if longer.colour_error < band.colour_error - 1e-6:
-                band = longer
-                found.append(band.checked())
+            meter, tried = Meter(level.share(TRIALS), knots), [points[-1]]
+            for layout in _layouts(points[-1], bare, total):
+                tried.append(CutBand.of(layout).settled(meter).tied())
+                if meter.over():
+                    break
+            racers, share = sorted(tried, key=_error)[:RACERS], level.share((1.0 - TRIALS) / RACERS)
+            raced = [CutBand.of(one).searched(share, budget.seed + total).tied() for one in racers]
+            points = with_better(points, _trimmed(min(raced, key=_error)))
     except KeyboardInterrupt:
         stopped = Stopped.INTERRUPT
-    found = falling(found)
-    if len(found) > 1:
-        found[-1] = _finished(found[-1], budget, budget.ended if stopped is Stopped.DONE else stopped)
-    return tuple(found)
+    if len(points) > 1:
+        stopped = budget.ended if stopped is Stopped.DONE else stopped
+        points[-1] = _finished(points[-1], budget, stopped)
+    return tuple(points)
 
 
-def falling(bands: list[LongerBand]) -> list[LongerBand]:
-    """Keep the bands that are better than every one with no more rows."""
-    kept: list[LongerBand] = []
-    for band in sorted(bands, key=lambda band: (band.switching_rows, band.colour_error)):
-        if not kept or band.colour_error < kept[-1].colour_error - 1e-6:
-            kept.append(band)
-    return kept
+def _error(band: LongerBand) -> float:
+    return band.colour_error
 
 
 def _finished(band: LongerBand, budget: Budget, stopped: Stopped) -> LongerBand:
@@ -160,63 +155,12 @@ def _painful(band: LongerBand, places: int) -> list[int]:
     return sorted(gaps)
 
 
-# -- trials ----------------------------------------------------------------------------------------------
-
-
-def settled(band: LongerBand, meter: Meter) -> LongerBand:
-    """The band improved by a quick descent."""
-    laid = board(band.question)
-    return _better(band, Search(laid, meter).settle(band.labels, rounds=3))
-
-
-def searched(band: LongerBand, budget: Budget, seed: int) -> LongerBand:
-    """The band improved by the router's search, until the budget is spent."""
-    laid = board(band.question)
-    meter = Meter(budget, laid.knots)
-    if is_plain(band.question):
-        return settled(band, meter)
-    return _better(band, Search(laid, meter, seed).improve(band.labels, 0.0))
-
-
-def _better(band: LongerBand, labels: NDArray[np.int8]) -> LongerBand:
-    """The band with the routes of ``labels``, if they are legal and better."""
-    laid = board(band.question)
-    worse = colour_error(laid, labels) >= band.colour_error or faults(laid, labels)
-    return band if worse else band.routed(laid, labels)
-
-
-def _tried(band: LongerBand, bare: LongerBand, total: int, budget: Budget) -> list[LongerBand]:
-    """The level before and the layouts tried, by a quick descent each."""
-    meter = Meter(budget, band.question.network.knots)
-    tried = [band]
-    for layout in _layouts(band, bare, total):
-        tried.append(settled(layout, meter))
-        if meter.over():
-            break
-    return tried
-
-
-def _raced(bands: list[LongerBand], budget: Budget, seed: int) -> LongerBand:
-    """Search the best few a little, the better half of them more, and so on; return the best one."""
-    bands = sorted(bands, key=lambda band: band.colour_error)[:RACERS]
-    heats = len(bands).bit_length()
-    while True:
-        share = budget.share(1.0 / heats / len(bands))
-        bands = sorted((searched(band, share, seed) for band in bands), key=lambda band: band.colour_error)
-        if len(bands) == 1:
-            return bands[0]
-        bands = bands[: len(bands) // 2]
-
-
 def _trimmed(band: LongerBand) -> LongerBand:
     """Take out diagonal switching rows at the ends of their section in which nothing moves."""
-    net, swaps = band.question.network, band.solution.swaps
-    labels = band.labels
-    moving = np.zeros(len(net.rows), dtype=bool)
-    np.logical_or.at(moving, net.row, swaps & (labels[net.into[:, 0]] != labels[net.into[:, 1]]))
-    still = np.array([row.picture is None and row.worked == "diagonal" for row in net.rows]) & ~moving
+    net, met = band.question.network, band.labels[band.question.network.into]
     within = np.array([row.picture is None and row.worked == "diagonal" for row in net.rows])
-    drop = np.zeros(len(net.rows), dtype=bool)
+    moving = np.bincount(net.row[band.solution.swaps & (met[:, 0] != met[:, 1])], minlength=len(net.rows))
+    still, drop = within & (moving == 0), np.zeros(len(net.rows), dtype=bool)
     for order in (range(len(net.rows)), range(len(net.rows) - 1, -1, -1)):
         edge = True
         for r in order:
