@@ -11,7 +11,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from itertools import pairwise, product
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -130,12 +129,6 @@ class CutBand:
     def strands(self) -> Ints:
         return self.labels[self.laid.partner].astype(np.int64)
 
-    @property
-    def spare(self) -> Ints:
-        """(threads,) strands that each thread may still have, at least 1 where there is no limit."""
-        most, counts = self.laid.at_most, np.bincount(self.strands, minlength=self.laid.threads)
-        return np.where(most < self.laid.strands, most - counts, 1)
-
     def settled(self, meter: Meter) -> CutBand:
         """Improved by a quick descent."""
         return replace(self, labels=Search(self.laid, meter).settle(self.labels, rounds=ROUNDS))
@@ -173,11 +166,13 @@ class CutBand:
         """For each two threads the best change of a strand from one to the other: the best that keeps all
         routes, and, unless hand-overs are limited, the best with both threads routed anew around it.
         """
-        yield from map(self.turned, self.turns())
-        if self.laid.limited:
+        laid, limited = self.laid, self.laid.at_most < self.laid.strands
+        counts = np.bincount(self.strands, minlength=laid.threads)
+        spare = np.flatnonzero(~limited | (counts < laid.at_most)).tolist()
+        yield from self._kept(spare)
+        if laid.limited:
             return
-        laid, spare = self.laid, self.spare
-        for old, new in product(np.unique(self.labels).tolist(), np.flatnonzero(spare > 0).tolist()):
+        for old, new in product(np.unique(self.labels).tolist(), spare):
             if old == new or meter.late:
                 continue
             at_most = laid.at_most - (np.arange(laid.threads) == new)
@@ -188,42 +183,27 @@ class CutBand:
             if laid.ends[wire].max() > (wire - laid.strands) // 2:  # else it is the strand's last one
                 yield CutBand(self.band, cut(laid, np.array([wire]), labels[-1:]), labels)
 
-    def turns(self) -> Iterator[Turn]:
-        """For each two threads the best change of a strand from one to the other that keeps all routes."""
-        asked, met, spare = self.band.question, self.met, self.spare
-        best: dict[tuple[int, int], Turn] = {}
-        for start, (knots, sides) in enumerate(paths(asked.network, self.swaps)):
+    def _kept(self, spare: list[int]) -> Iterator[CutBand]:
+        """For each two threads, of which ``spare`` may be laid in, the best change that keeps all routes."""
+        asked, met, swaps = self.band.question, self.met, self.swaps
+        best: dict[tuple[int, int], tuple[float, Ints]] = {}
+        for knots, sides in paths(asked.network, swaps):
             threads = met[knots, sides]
-            ends = [0, *(np.flatnonzero(np.diff(threads)) + 1).tolist(), len(knots)]
-            if self.laid.weight[self.laid.partner[start]] != 1:
-                continue
-            for first, stop in pairwise(ends):
+            out = self.laid.wire[knots, 2 + (sides ^ swaps[knots])]
+            for first, stop in pairwise([0, *(np.flatnonzero(np.diff(threads)) + 1).tolist(), len(knots)]):
                 if stop - first < 2:
                     continue
-                old, here = int(threads[first]), (knots[first:stop], sides[first:stop])
-                now, then = _joined(asked.costs, met, here, old)
+                old, here = int(threads[first]), slice(first, stop)
+                now, then = _joined(asked.costs, met, (knots[here], sides[here]), old)
                 at = then[:-1].argmin(axis=0)
-                for new in np.flatnonzero(spare > 0).tolist():
-                    gain = float(now - then[at[new], new])
-                    if new != old and ((old, new) not in best or gain > best[old, new].gain + 1e-9):
-                        best[old, new] = Turn(gain, new, *(part[at[new] :] for part in here))
-        yield from best.values()
-
-    def turned(self, turn: Turn) -> CutBand:
-        """Cut a strand in the first of the knots of a turn, and let it go on in the new thread."""
-        out = self.laid.wire[turn.knots, 2 + (turn.sides ^ self.swaps[turn.knots])]
-        labels = np.append(self.labels, np.int8(turn.new))
-        labels[out[1:]] = turn.new
-        return CutBand(self.band, cut(self.laid, out[:1], labels[-1:]), labels)
-
-
-class Turn(NamedTuple):
-    """A strand that changes to thread ``new`` in the first of its ``knots``, which it enters on ``sides``."""
-
-    gain: float
-    new: int
-    knots: Ints
-    sides: Ints
+                for new in spare:
+                    gain = now - then[at[new], new]
+                    if new != old and gain > best.get((old, new), (-np.inf,))[0] + 1e-9:
+                        best[old, new] = gain, out[here][at[new] :]
+        for (_, new), (_, wires) in best.items():
+            labels = np.append(self.labels, np.int8(new))
+            labels[wires[1:]] = new
+            yield CutBand(self.band, cut(self.laid, wires[:1], labels[-1:]), labels)
 
 
 def cut(laid: Board, wires: NDArray[np.integer], threads: NDArray[np.integer]) -> Board:
@@ -233,13 +213,12 @@ def cut(laid: Board, wires: NDArray[np.integer], threads: NDArray[np.integer]) -
     """
     wire, ends = laid.wire.copy(), np.concatenate([laid.ends, np.full((len(wires), 2), -1, np.int32)])
     for i, w in enumerate(wires.tolist()):
-        made = np.flatnonzero((wire[:, 2:] == w).any(axis=1))
-        taken = np.flatnonzero((wire[:, :2] == w).any(axis=1))
-        if not len(taken):
+        made, taken = np.sort(ends[w])
+        there = np.flatnonzero(wire[taken, :2] == w)
+        if not len(there):
             raise ValueError(f"wire {w} leads to no knot")
-        wire[taken[0], :2][wire[taken[0], :2] == w] = len(laid.ends) + i
-        ends[w] = (made[0] if len(made) else -1, -1)
-        ends[len(laid.ends) + i] = (taken[0], -1)
+        wire[taken, there[0]] = len(laid.ends) + i
+        ends[w], ends[len(laid.ends) + i] = (made, -1), (taken, -1)
     limits = laid.at_most < laid.strands
     held = threads if limits.any() else np.full(len(wires), -1)
     return laid._replace(
@@ -266,10 +245,16 @@ def paths(net: Network, swaps: Bools) -> Iterator[tuple[Ints, Ints]]:
 
 
 def placed(question: Question, swaps: Bools, met: Ints) -> Changes:
-    """Put the join of each change along a strand where it hides best, from (knots, 2) threads that meet."""
+    """Put the join of each change along a strand where it hides best, from (knots, 2) threads that meet.
+
+    Halves of folded cuts go on as they began.
+    """
     changes: dict[int, tuple[int, int]] = {}
     met = met.copy()
-    for knots, sides in paths(question.network, swaps):
+    folded = {position for pair in question.folded for position in pair}
+    for start, (knots, sides) in enumerate(paths(question.network, swaps)):
+        if start in folded:
+            met[knots, sides] = met[knots[:1], sides[:1]]
         threads = met[knots, sides]
         turns = (np.flatnonzero(np.diff(threads)) + 1).tolist()
         first = 0

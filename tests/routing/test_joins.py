@@ -16,7 +16,7 @@ from pipeline.routing.beam import follow
 from pipeline.routing.board import board, colour_error
 from pipeline.routing.bound import strip_bound
 from pipeline.routing.exchange import exchange
-from pipeline.routing.joins import CutBand, add_joins, calm_places, cut
+from pipeline.routing.joins import CutBand, add_joins, calm_places, cut, paths
 from pipeline.routing.lengthening import tied
 from pipeline.verdict.feasibility import check
 from tests.routing.problems import picture
@@ -166,3 +166,16 @@ def test_a_band_is_cut_at_its_joins_and_joined_there_again(worked: Worked) -> No
     assert parted.error <= longer.colour_error + 1e-6
     again = parted.tied()
     assert again.colour_error <= longer.colour_error + 1e-6 and again.joins <= longer.joins
+
+
+@pytest.mark.parametrize("worked", WORKED)
+def test_halves_of_a_folded_cut_are_not_joined(worked: Worked) -> None:
+    question = two_halves(np.random.default_rng(1), worked)
+    question = replace(question, folded=tuple((p, p + 1) for p in range(0, 6, 2)))
+    bare = LongerBand(question, question.costs.argmin(axis=1), route(question, EFFORT))
+    longer = add_joins(bare, 6, EFFORT)[-1]
+    strands, swaps = longer.solution.strands, longer.solution.swaps
+    assert longer.joins and (strands[0:6:2] == strands[1:6:2]).all()
+    joined = {(v, side) for v, (side, _) in longer.changes.items()}
+    for knots, sides in list(paths(question.network, swaps))[:6]:
+        assert not joined & set(zip(knots.tolist(), sides.tolist(), strict=True))
