@@ -41,7 +41,7 @@ from pipeline.materials.lengths import cut_list
 from pipeline.materials.rescale import replan, rows_done
 from pipeline.materials.skeins import plan_skeins
 from pipeline.motif.lettering import set_letters
-from pipeline.motif.picture import Picture, load_picture
+from pipeline.motif.picture import load_picture, picture_of
 from pipeline.order.asked import LetterSource, PictureSource
 from pipeline.order.given import field
 from pipeline.order.request import Order, parse
@@ -84,7 +84,7 @@ def look(folder: str, fields: Fields, tell: Tell) -> dict[str, Any]:
         return {"title": order.title, "taken": _letters_png(order.artwork)}
     path = order.artwork.path
     whole = load_picture(path, background=order.artwork.background, trim=False)
-    taken = _taken(order.artwork)
+    taken = picture_of(order.artwork)
     ground = taken.ground
     return {
         "title": order.title,
@@ -93,18 +93,6 @@ def look(folder: str, fields: Fields, tell: Tell) -> dict[str, Any]:
         "size": [int(n) for n in whole.rgb.shape[1::-1]],
         "ground": None if ground is None else "#{:02x}{:02x}{:02x}".format(*ground),
     }
-
-
-def _taken(artwork: PictureSource) -> Picture:
-    """The part of the picture that is planned, turned and mirrored as it was asked for."""
-    return load_picture(
-        artwork.path,
-        background=artwork.background,
-        trim=artwork.trim,
-        crop=artwork.crop,
-        turn=artwork.turn,
-        mirror=artwork.mirror,
-    )
 
 
 def _png(rgb: np.ndarray[Any, Any]) -> bytes:
@@ -318,7 +306,7 @@ def write(folder: str, number: int, fields: Fields, lies: bool, target: str, tel
     report = read_report(Path(folder) / f"band-{number}.report.json", document, check(document))
     cuts = cut_list(document)
     order = parse(fields, field, Path(folder))
-    source = _taken(order.artwork).rgb if isinstance(order.artwork, PictureSource) else None
+    source = picture_of(order.artwork).rgb if isinstance(order.artwork, PictureSource) else None
     files = band_files(
         document,
         cuts,

@@ -31,7 +31,7 @@ from pipeline.errors import InputError
 from pipeline.limits import MOST_ROWS
 from pipeline.literals import Worked
 from pipeline.materials.supply import Demand, demand
-from pipeline.motif.picture import load_grid, load_picture, on_ground
+from pipeline.motif.picture import load_grid, on_ground, picture_of
 from pipeline.order.asked import Artwork, Drawer, LetterSource, PictureSource, Space
 
 Grid = NDArray[np.int64]
@@ -110,14 +110,7 @@ def _exact(wanted: Grid, threads: tuple[Thread, ...], ground: int, worked: Worke
 
 
 def _pictured(artwork: PictureSource, space: Space, drawer: Drawer) -> Design:
-    picture = load_picture(
-        artwork.path,
-        background=artwork.background,
-        trim=artwork.trim,
-        crop=artwork.crop,
-        turn=artwork.turn,
-        mirror=artwork.mirror,
-    )
+    picture = picture_of(artwork)
     if drawer.ground is not None:
         picture = on_ground(picture, drawer.stash.find(drawer.ground).rgb)
     cells = space.strands - 1

@@ -18,6 +18,8 @@ from pipeline.files.channels import same_name
 from pipeline.files.reading import text_of
 
 _MARK = b"\xef\xbb\xbf"
+Cells = Mapping[str, str | float | None]
+"""What a row says, by column; None where it is not known."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,27 +39,9 @@ def with_metres(data: bytes, source: str, metres: Mapping[str, float]) -> bytes:
     >>> with_metres(b'notes,name,colour,metres\r\n"a, b",navy,#1b2a59,8\r\n', "d.csv", {"navy": 7.75})
     b'notes,name,colour,metres\r\n"a, b",navy,#1b2a59,7.75\r\n'
     """
-    parse_stash(data, source)
-    text = text_of(data, source)
-    if is_palette(text):
-        raise InputError(f"{source} is a palette and knows no metres.", "Import it into a CSV list first.")
-    delimiter, header, rows = _table(text)
-    name_at, metres_at = header.index("name"), header.index("metres")
-    left = {same_name(name): amount for name, amount in metres.items()}
-    edits = []
-    for row in rows:
-        if len(row) <= name_at or (amount := left.pop(same_name(row[name_at].text), None)) is None:
-            continue
-        number = _number(amount, delimiter)
-        if metres_at < len(row):
-            edits.append((row[metres_at].start, row[metres_at].end, number))
-        else:  # a row that ends before its metres
-            edits.append((row[-1].end, row[-1].end, delimiter * (metres_at + 1 - len(row)) + number))
-    if left:
-        raise InputError(f"{source} has no thread {next(iter(left))!r}.", "Add it to the list first.")
-    for start, end, number in reversed(edits):
-        text = text[:start] + number + text[end:]
-    return _encoded(text, data)
+    for name, amount in metres.items():
+        data = _edited(data, source, name, {"metres": amount})
+    return data
 
 
 def with_threads(data: bytes, source: str, threads: Sequence[Thread]) -> bytes:
@@ -77,7 +61,7 @@ def with_threads(data: bytes, source: str, threads: Sequence[Thread]) -> bytes:
     if is_palette(text):
         return _encoded(text + palette_lines(threads).replace("\n", ending), data)
     delimiter, header, _ = _table(text)
-    rows = [_cells_of(thread, delimiter) for thread in threads]
+    rows = [{name: _said(getattr(thread, name), delimiter) for name in COLUMNS} for thread in threads]
     extra = [name for name in COLUMNS if name not in header and any(row[name] for row in rows)]
     if extra:
         at = _rows(text, delimiter)[0][-1].end
@@ -98,13 +82,7 @@ def with_changed(data: bytes, source: str, thread: Thread) -> bytes:
     >>> with_changed(b"name,notes,colour,metres\nfog,old,#cccccc,8\n", "d", thread_of("fog", "#dddddd", 3.0))
     b'name,notes,colour,metres\nfog,old,#dddddd,3\n'
     """
-    text, delimiter, header, row = _found(data, source, thread.name)
-    cells = _cells_of(thread, delimiter)
-    for at in range(len(row) - 1, -1, -1):
-        column = header[at] if at < len(header) else ""
-        if column in cells and column != "name":
-            text = text[: row[at].start] + cells[column] + text[row[at].end :]
-    return _encoded(text, data)
+    return _edited(data, source, thread.name, _cells_of(thread))
 
 
 def without(data: bytes, source: str, name: str) -> bytes:
@@ -119,6 +97,20 @@ def without(data: bytes, source: str, name: str) -> bytes:
     rest = text[:start] + (text[end + 1 :] if end >= 0 else "")
     parse_stash(_encoded(rest, data), source)
     return _encoded(rest, data)
+
+
+def _edited(data: bytes, source: str, name: str, cells: Cells) -> bytes:
+    """The list with these cells in the row of a thread, which is filled up where it ends before one."""
+    text, delimiter, header, row = _found(data, source, name)
+    said = [_said(cells[column], delimiter) if column in cells else None for column in header]
+    end, missing = row[-1].end, [cell or "" for cell in said[len(row) :]]
+    while missing and not missing[-1]:
+        missing.pop()
+    text = text[:end] + "".join(delimiter + cell for cell in missing) + text[end:]
+    for place, cell in reversed(list(zip(row, said, strict=False))):
+        if cell is not None:
+            text = text[: place.start] + cell + text[place.end :]
+    return _encoded(text, data)
 
 
 def _found(data: bytes, source: str, name: str) -> tuple[str, str, list[str], list[_Cell]]:
@@ -182,14 +174,15 @@ def _all_rows(text: str, delimiter: str) -> Iterator[list[_Cell]]:
         yield row
 
 
-def _cells_of(thread: Thread, delimiter: str) -> dict[str, str]:
-    amounts = {"metres": thread.metres, "skein_m": thread.skein_m, "price": thread.price}
-    cells = {name: "" if amount is None else _number(amount, delimiter) for name, amount in amounts.items()}
-    return {"name": thread.name, "colour": thread.colour, "preset": thread.preset, **cells}
+def _cells_of(thread: Thread) -> Cells:
+    """What a list says of a thread besides its name, by column."""
+    return {name: getattr(thread, name) for name in COLUMNS if name != "name"}
 
 
-def _number(amount: float, delimiter: str) -> str:
-    number = f"{amount:.6f}".rstrip("0").rstrip(".") or "0"
+def _said(value: str | float | None, delimiter: str) -> str:
+    if value is None or isinstance(value, str):
+        return value or ""
+    number = f"{value:.6f}".rstrip("0").rstrip(".") or "0"
     return number if delimiter == "," else number.replace(".", ",")
 
 

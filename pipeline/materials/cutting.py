@@ -109,12 +109,13 @@ def _fewest(wanted: list[int], owned_cm: Sequence[int], more_cm: int) -> tuple[P
         cut, rest = _whole_part(wanted, patterns, more_cm)
     proved = True
     for skeins in itertools.islice(_sets(rest, owned_cm, more_cm, least - len(cut)), MOST_SETS):
-        packed, certain = _pack(rest, skeins)
+        quick = _fill(rest, skeins)
+        packed, certain = (quick, True) if quick is not None else _packed(rest, skeins, EFFORT)
         if packed is not None:
             exact = proved and (not cut or len(cut) + len(skeins) == least)
             return cut + _long_remnant(rest, packed), exact
         proved = proved and certain
-    return cut + _best_fit(rest, owned_cm, more_cm), False
+    return cut + (_fill(rest, sorted(owned_cm), more_cm) or []), False
 
 
 def _sets(rest: Sequence[int], owned_cm: Sequence[int], more_cm: int, least: int) -> Iterator[list[int]]:
@@ -140,36 +141,21 @@ def _sets(rest: Sequence[int], owned_cm: Sequence[int], more_cm: int, least: int
         yield from sorted(possible, key=lambda s: (len(s), sum(s), s))
 
 
-def _pack(rest: Sequence[int], skeins: Sequence[int]) -> tuple[Packed | None, bool]:
-    """Pack the pieces into just these skeins; and whether the answer is certain."""
-    quick = _fill(rest, skeins)
-    if quick is not None:
-        return quick, True
-    return _packed(rest, skeins, EFFORT)
+def _fill(rest: Sequence[int], skeins: Sequence[int], more_cm: int | None = None) -> Packed | None:
+    """Best fit: the longest piece goes where least is left over; what finds no room opens a new skein.
 
-
-def _fill(rest: Sequence[int], skeins: Sequence[int]) -> Packed | None:
-    """Best fit: the longest piece goes where least is left over; None if one finds no room."""
+    Without new skeins (``more_cm``) the answer is None then.
+    """
     packed: Packed = [(length, []) for length in skeins]
     for piece in sorted(rest, reverse=True):
         rooms = [(length - sum(inside), i) for i, (length, inside) in enumerate(packed)]
         room = min((r for r in rooms if r[0] >= piece), default=None)
-        if room is None:
-            return None
-        packed[room[1]][1].append(piece)
-    return packed
-
-
-def _best_fit(rest: Sequence[int], owned_cm: Sequence[int], more_cm: int) -> Packed:
-    """Best fit with a new skein for each piece that finds no room."""
-    packed: Packed = [(length, []) for length in sorted(owned_cm)]
-    for piece in sorted(rest, reverse=True):
-        rooms = [(length - sum(inside), i) for i, (length, inside) in enumerate(packed)]
-        room = min((r for r in rooms if r[0] >= piece), default=None)
-        if room is None:
+        if room is not None:
+            packed[room[1]][1].append(piece)
+        elif more_cm is not None:
             packed.append((more_cm, [piece]))
         else:
-            packed[room[1]][1].append(piece)
+            return None
     return packed
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import scipy  # loads its parts when they are asked for: many bands need none
@@ -20,6 +21,9 @@ from pipeline.files.reading import Kind, read_plain
 from pipeline.limits import MOST_PICTURE_BYTES
 from pipeline.motif.raster import decode
 from pipeline.motif.svg import looks_like_svg, render_svg
+
+if TYPE_CHECKING:
+    from pipeline.order.asked import PictureSource
 
 PICTURE = Kind(
     "picture", MOST_PICTURE_BYTES, "Make it smaller: for pictures, 2,000 pixels a side are more than enough."
@@ -105,6 +109,18 @@ def load_picture(
     if mirror:
         rgb = rgb[:, ::-1]
     return Picture(np.array(rgb, order="C"), ground, _title(path))
+
+
+def picture_of(artwork: PictureSource) -> Picture:
+    """The part of a picture that is asked for, turned and mirrored as it was asked for."""
+    return load_picture(
+        artwork.path,
+        background=artwork.background,
+        trim=artwork.trim,
+        crop=artwork.crop,
+        turn=artwork.turn,
+        mirror=artwork.mirror,
+    )
 
 
 def on_ground(picture: Picture, colour: Colour) -> Picture:

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from cli.main import run
 from pipeline.band.pattern import render
-from pipeline.drawer.ledger import _rows, with_metres, with_threads
+from pipeline.drawer.ledger import _rows, with_changed, with_metres, with_threads
 from pipeline.drawer.stash import parse_stash, read_stash, thread_of
 from pipeline.errors import InputError
 from tests.materials.bands import lettering
@@ -36,6 +36,11 @@ def test_metres_change_and_nothing_else() -> None:
         "#ffffff", "#ffffff;7"
     )
     assert [t.metres for t in parse_stash(made, "odd.csv").threads] == [3.25, 0.0, 7.0]
+
+
+def test_a_changed_thread_fills_up_a_row_that_ends_early() -> None:
+    made = with_changed(ODD.encode(), "odd.csv", thread_of("chalk", "#f4f1e8", 6.5))
+    assert made.decode() == ODD.replace("#ffffff", "#f4f1e8;6,5")
 
 
 def test_threads_are_added_in_the_lists_own_manner() -> None:
