@@ -24,7 +24,8 @@ from scipy import ndimage
 from pipeline.errors import InputError
 from pipeline.limits import MOST_LETTERS
 from pipeline.motif import confined
-from pipeline.motif.lettering import best_height, heights, set_letters
+from pipeline.motif.alphabet import HEIGHTS
+from pipeline.motif.lettering import best_height, set_letters
 from pipeline.motif.typeface import typeset
 
 VERA = Path(reportlab.__file__).parent / "fonts" / "Vera.ttf"  # a font that comes with a dependency
@@ -71,7 +72,7 @@ def test_slanted_neighbours_move_together_by_the_kern_of_the_alphabet() -> None:
 
 
 def test_marks_and_tails_make_the_line_higher() -> None:
-    for height in heights():
+    for height in HEIGHTS:
         assert set_letters("RC 2026", height=height).height == height
         assert set_letters("É", height=height).height > height
         assert set_letters("Ç", height=height).height > height
