@@ -54,4 +54,4 @@ def command(
             raise PatternError(
                 f"{label(text)} ties another band: {differences[0]}", "Write the instructions again."
             )
-        out.print("The instructions tie this very band.")
+        out.print("The instructions tie this very band. Their cuts, ends and cautions were not compared.")

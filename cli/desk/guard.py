@@ -12,13 +12,12 @@ import asyncio
 import hmac
 import secrets
 from collections.abc import AsyncIterator
-from http.cookies import CookieError, SimpleCookie
 from pathlib import Path
 from urllib.parse import parse_qs
 
 import h11
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.requests import ClientDisconnect, Request
+from starlette.requests import ClientDisconnect, Request, cookie_parser
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from uvicorn.protocols.http.h11_impl import H11Protocol
@@ -87,7 +86,7 @@ class Gate:
         elif self._same(parse_qs(scope["query_string"].decode("latin-1")).get("token", [""])[0]):
             answer = RedirectResponse("/", 303)  # the token leaves the address bar
             answer.set_cookie(self.cookie, self.token, httponly=True, samesite="strict")
-        elif self._same(_cookies(headers.get("cookie", "")).get(self.cookie, "")):
+        elif self._same(cookie_parser(headers.get("cookie", "")).get(self.cookie, "")):
             await self.app(scope, receive, sealed)
             return
         else:
@@ -99,13 +98,6 @@ class Gate:
 
     def _same(self, given: str) -> bool:
         return hmac.compare_digest(given.encode(), self.token.encode())
-
-
-def _cookies(text: str) -> dict[str, str]:
-    try:
-        return {name: morsel.value for name, morsel in SimpleCookie(text[:4096]).items()}
-    except CookieError:
-        return {}
 
 
 class Patient(H11Protocol):
@@ -178,8 +170,11 @@ async def form_of(request: Request) -> dict[str, str]:
 
     Raises InputError for what is no such form.
     """
-    async with asyncio.timeout(BODY_S):
-        data = b"".join([piece async for piece in _pieces(request, FORM_BYTES)])
+    try:
+        async with asyncio.timeout(BODY_S):
+            data = b"".join([piece async for piece in _pieces(request, FORM_BYTES)])
+    except TimeoutError:
+        raise InputError("the form did not arrive.", "Load the page again.") from None
     try:
         fields = parse_qs(
             data.decode(), keep_blank_values=True, strict_parsing=bool(data), max_num_fields=3000

@@ -18,7 +18,9 @@ from pipeline.order.given import Given, canonical, column
 from pipeline.order.options import COLUMNS
 from pipeline.order.request import Order, parse
 
-LIST_FILE = Kind("list of orders", MOST_ORDERS_BYTES, "Split the list.")
+LIST_FILE = Kind(
+    "list of orders", MOST_ORDERS_BYTES, "Name a list with a header and an order a line; split a long one."
+)
 NAMES = tuple(option.name for option in COLUMNS)
 """What columns may be called; other spellings of them are understood too."""
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import io
 import os
 import signal
@@ -14,9 +15,11 @@ from pathlib import Path
 
 import pytest
 from PIL import Image
+from starlette.requests import Request
 
 from cli.desk import guard
 from cli.desk.serve import listen
+from pipeline.errors import InputError
 from tests.desk.conftest import ROOT, Running, start, until
 
 
@@ -85,6 +88,27 @@ def test_the_token_becomes_a_cookie_that_stays_here(desk: Running) -> None:
     assert (status, headers["location"]) == (303, "/")
     assert "HttpOnly" in headers["set-cookie"] and "SameSite=strict" in headers["set-cookie"]
     assert headers["referrer-policy"] == "no-referrer"
+
+
+@pytest.mark.parametrize(
+    "other", ['state={"open":true}', "list[0]=1", "lonely", "quay=\u00e9", "big=" + "x" * 5000]
+)
+def test_cookies_of_other_programs_of_this_machine_lock_nobody_out(desk: Running, other: str) -> None:
+    """A browser sends all cookies of an address, whichever port they came from, however they are written."""
+    bench = desk.enter()
+    for cookies in (f"{other}; {desk.cookie}", f"{desk.cookie}; {other}"):
+        assert desk.ask("GET", bench, headers={"Cookie": cookies})[0] == 200
+
+
+def test_a_form_that_does_not_arrive_is_one_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
+    async def silence() -> dict[str, object]:
+        await asyncio.sleep(60)
+        return {}
+
+    monkeypatch.setattr(guard, "PIECE_S", 0.01)
+    request = Request({"type": "http", "method": "POST", "headers": []}, silence)
+    with pytest.raises(InputError, match="did not arrive"):
+        asyncio.run(guard.form_of(request))
 
 
 def test_every_answer_carries_the_policy(desk: Running) -> None:
