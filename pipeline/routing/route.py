@@ -29,10 +29,8 @@ the end of the beams that look ahead over these.
 """
 STRIPS_IN_ROWS, BEAMS_IN_ROWS, BEAMS_LIMITED = 0.25, 0.7, 0.85
 """The same where all is row-worked; where hand-overs are limited the search after the beams gains little."""
-FEWEST, CHEAP = 4, 1e7
-"""Beams are drawn where the effort suffices for so many (one or two gain less than the search would), or
-where one is of so few units of work.
-"""
+FEWEST = 2
+"""Beams are drawn where the effort suffices for so many: on soft costs two gain more than the search would."""
 PROMISING = 1.15
 """Routings are exchanged where they come so near to the best after a short descent."""
 LONGER = 2.0
@@ -180,7 +178,7 @@ class _Run:
         if laid.in_rows.all():
             until = BEAMS_LIMITED if laid.limited else BEAMS_IN_ROWS
         guide = Guide(self.problem, priced, meter, self.budget.seed, follow=not laid.in_rows.all())
-        if guide.work > CHEAP and meter.spent + FEWEST * guide.work > until * meter.allowed:
+        if meter.spent + FEWEST * guide.work > until * meter.allowed:
             return
         for labels in guide.draws(lambda: self.best):
             self.keep(labels)
