@@ -30,7 +30,7 @@ the end of the beams that look ahead over these.
 STRIPS_IN_ROWS, BEAMS_IN_ROWS, BEAMS_LIMITED = 0.25, 0.7, 0.85
 """The same where all is row-worked; where hand-overs are limited the search after the beams gains little."""
 FEWEST = 2
-"""Beams are drawn where the effort suffices for so many: on soft costs two gain more than the search would."""
+"""Beams are drawn where the effort suffices for so many; on soft costs two gain more than the search."""
 PROMISING = 1.15
 """Routings are exchanged where they come so near to the best after a short descent."""
 LONGER = 2.0
