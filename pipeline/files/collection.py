@@ -32,14 +32,13 @@ def claimed(
     OutputError for a folder that holds other files or in which another run is at work.
     """
     refuse_inputs((folder / name for name in lists), inputs)
-    new = [place for place in (folder, *folder.parents) if not place.exists()]
     try:
+        new = [place for place in (folder, *folder.parents) if not place.exists()]
         folder.mkdir(parents=True, exist_ok=True)
         foreign = sorted(path.name for path in folder.iterdir() if path.name != _CLAIM)
-    except OSError as error:
-        raise OutputError(
-            f"cannot write to {label(folder)}: {error.strerror}.", "Choose another --out."
-        ) from None
+    except (OSError, ValueError) as error:  # a null character or half a character in the name
+        reason = getattr(error, "strerror", None) or "no name for a folder"
+        raise OutputError(f"cannot write to {label(folder)}: {reason}.", "Choose another --out.") from None
     if foreign and manifest.read(folder) is None:
         raise OutputError(
             f"{label(folder)} holds files that hitchgrid did not write ({label(foreign[0])}, …).",

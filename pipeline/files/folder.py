@@ -45,10 +45,14 @@ def check_target(folder: Path, *, replace: bool, inputs: Iterable[Path | None] =
         return manifest.stamp(folder)
     except OSError as error:  # a name too long for the system, a folder that may not be looked into
         raise OutputError(f"cannot use {label(folder)}: {error.strerror}.", "Choose another --out.") from None
+    except ValueError:  # a null character or half a character in the name
+        raise OutputError(f"{label(folder)} is no name for a folder.", "Choose another --out.") from None
 
 
 def _check_target(folder: Path, replace: bool) -> None:
     called = label(folder)
+    with suppress(FileNotFoundError, NotADirectoryError):
+        folder.lstat()
     if folder.is_symlink():
         raise OutputError(f"{called} is a symbolic link.", "Name the folder itself with --out.")
     if not folder.exists():

@@ -11,6 +11,7 @@ import pytest
 
 from pipeline.errors import OutputError
 from pipeline.files import folder
+from pipeline.files.collection import claimed
 from pipeline.files.folder import check_target, folder_name, write_result
 from pipeline.files.single import ChangedError, edit_file, write_file
 
@@ -344,3 +345,14 @@ def test_killed_at_every_file_operation_one_whole_result_is_there(tmp_path: Path
         pytest.fail("the write never got through")
     assert limit > 10
     assert seen == {False, True}
+
+
+@pytest.mark.parametrize("name", ["\0", "a/\0/b", "\ud800", "n" * 300, "n/" * 3000, "file/x", "circle/x"])
+def test_a_folder_that_cannot_be_is_refused_before_anything_is_planned(tmp_path: Path, name: str) -> None:
+    (tmp_path / "file").write_text("mine")
+    (tmp_path / "circle").symlink_to(tmp_path / "circle")
+    with pytest.raises(OutputError):
+        check_target(tmp_path / name, replace=False)
+    with pytest.raises(OutputError), claimed(tmp_path / name, (), ()):
+        pass
+    assert {path.name for path in tmp_path.iterdir()} == {"file", "circle"}
