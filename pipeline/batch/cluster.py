@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -10,6 +11,9 @@ import joblib
 
 from pipeline.errors import ImpossibleError, InputError
 
+ADDRESS = re.compile(r"(?:(?:tcp|tls|wss?)://)?(?:\[[0-9A-Fa-f:.]+\]|[A-Za-z0-9_.-]+):(\d{1,5})")
+WRITTEN = "Write it as tcp://HOST:8786, as the scheduler prints it."
+HIGHEST_PORT = 65_535
 PATIENCE_S = 30
 """How long to wait for the scheduler, and for its first worker."""
 
@@ -28,12 +32,14 @@ def on_cluster(address: str) -> Iterator[int]:
         raise InputError(
             "--scheduler needs the package distributed.", "Install it: pip install 'hitchgrid[cluster]'"
         ) from None
+    found = ADDRESS.fullmatch(address)
+    if found is None or int(found[1]) > HIGHEST_PORT:  # a client that cannot read it would wait a minute
+        raise InputError(f"--scheduler: {address[:80]!r} is no address.", WRITTEN)
     try:
         client: Any = Client(address, timeout=PATIENCE_S, set_as_default=False)  # type: ignore[no-untyped-call]
     except (OSError, ValueError, TimeoutError) as error:
         raise InputError(
-            f"--scheduler: there is no cluster at {address[:80]!r} ({type(error).__name__}).",
-            "Write it as tcp://HOST:8786, as the scheduler prints it.",
+            f"--scheduler: there is no cluster at {address[:80]!r} ({type(error).__name__}).", WRITTEN
         ) from None
     with client:
         try:

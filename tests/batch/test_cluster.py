@@ -119,6 +119,17 @@ def test_a_killed_worker_loses_nothing_and_does_nothing_twice(cluster: Cluster, 
 
 def test_no_cluster_at_an_address_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("pipeline.batch.cluster.PATIENCE_S", 1)
-    for address in ("tcp://127.0.0.1:9", "harbour master"):
+    for address in ("tcp://127.0.0.1:9", "harbour-master:1"):
         with pytest.raises(InputError, match="no cluster at"), on_cluster(address):
             pass
+
+
+@pytest.mark.parametrize(
+    "address", ["", "con", "navy 4:1", "inproc://x:1", "tcp://", "tcp://quay:65536", "quay:²"]
+)
+def test_what_is_no_address_is_refused_before_a_client_waits_for_it(
+    address: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("distributed.Client", lambda *_, **__: pytest.fail("a client was made"))
+    with pytest.raises(InputError, match="is no address"), on_cluster(address):
+        pass
