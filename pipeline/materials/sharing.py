@@ -60,7 +60,7 @@ def share(pattern: Pattern, level: Level, *, margin: float | None = None) -> Pat
     return paths.written(pattern)
 
 
-MOST_LOOKED_AT = 1_000_000
+MOST_LOOKED_AT = 500_000
 """Knots that are weighed for strands to stand in, over and over: some seconds of a core."""
 FLOOR_MM = 1e5
 """What is added to every strand's excess so that lengths stay above zero."""
