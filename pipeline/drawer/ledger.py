@@ -39,6 +39,7 @@ def with_metres(data: bytes, source: str, metres: Mapping[str, float]) -> bytes:
     >>> with_metres(b'notes,name,colour,metres\r\n"a, b",navy,#1b2a59,8\r\n', "d.csv", {"navy": 7.75})
     b'notes,name,colour,metres\r\n"a, b",navy,#1b2a59,7.75\r\n'
     """
+    _list_of(data, source)
     for name, amount in metres.items():
         data = _edited(data, source, name, {"metres": amount})
     return data
@@ -115,16 +116,22 @@ def _edited(data: bytes, source: str, name: str, cells: Cells) -> bytes:
 
 def _found(data: bytes, source: str, name: str) -> tuple[str, str, list[str], list[_Cell]]:
     """The text of a list, its separator and columns, and the row of a thread."""
-    parse_stash(data, source)
-    text = text_of(data, source)
-    if is_palette(text):
-        raise InputError(f"{source} is a palette and knows no metres.", "Import it into a CSV list first.")
+    text = _list_of(data, source)
     delimiter, header, rows = _table(text)
     at = header.index("name")
     for row in rows:
         if len(row) > at and same_name(row[at].text) == same_name(name):
             return text, delimiter, header, row
     raise InputError(f"{source} has no thread {name!r}.", "Add it to the list first.")
+
+
+def _list_of(data: bytes, source: str) -> str:
+    """The text of a list of threads that can know metres."""
+    parse_stash(data, source)
+    text = text_of(data, source)
+    if is_palette(text):
+        raise InputError(f"{source} is a palette and knows no metres.", "Import it into a CSV list first.")
+    return text
 
 
 def is_palette(text: str) -> bool:

@@ -16,12 +16,18 @@ from pipeline.errors import ImpossibleError, InputError
 from pipeline.limits import USUAL_ROOM_MM
 from pipeline.materials.ends import end_use, finish_steps, make_end, start_steps
 from pipeline.materials.fit import GAP_MM, Fit, fit_rows, row_height_mm
-from pipeline.materials.gauge import Strand, Swatch, fit_gauge, gauges_path, preset_gauge
-from pipeline.materials.joins import on_cards, place_joins
+from pipeline.materials.gauge import (
+    Strand,
+    Swatch,
+    fit_gauge,
+    gauges_path,
+    half_mm,
+    idle_mm,
+    preset_gauge,
+    turn_mm,
+)
 from pipeline.materials.lengths import OVERLAP_MM, WORKABLE_MM, cut_list, in_lots, pieces
-from pipeline.materials.rescale import replan, rows_done
-from tests.materials.bands import GAUGE, PLAIN_ENDS, band_of, lettering
-from tests.patterns import random_pattern
+from tests.materials.bands import GAUGE, PLAIN_ENDS, band_of
 
 # ---------------------------------------------------------------- thread use
 
@@ -116,6 +122,16 @@ def test_a_gauge_of_a_diameter_is_written_to_a_tenth_of_a_micrometre() -> None:
     assert gauge.strand_pitch_mm == 0.6667
     figures = [value for value in gauge.model_dump().values() if isinstance(value, float)]
     assert len(figures) >= 7 and figures == [round(value, 4) for value in figures]
+
+
+def test_what_a_swatch_does_not_tell_follows_from_what_it_tells() -> None:
+    """A turn is half a circle across a row, a strand that idles passes one, as in a gauge from a diameter."""
+    bare = GAUGE.model_copy(update={"half_mm": None, "turn_mm": None, "idle_mm": None})
+    assert turn_mm(bare) == pytest.approx(math.pi / 2 * GAUGE.row_pitch_mm)
+    for derived in (half_mm, turn_mm, idle_mm):
+        assert derived(bare) == pytest.approx(derived(GAUGE), abs=1e-4)
+    with pytest.raises(ValueError, match="rows of 0 mm"):
+        Fit(165, 13, 20, 0, 0)
 
 
 def test_a_row_is_as_high_as_those_who_tie_it_make_it() -> None:
@@ -309,71 +325,6 @@ def test_the_band_is_turned_round_where_its_start_is_worked_last(
     made = make_end(start, strands, GAUGE, at_start=True, taper=taper)
     told = finish_steps(band.model_copy(update={"ends": Ends(start=made, finish=band.ends.finish)}))
     assert any("Turn the band round" in step for step in told) == turned
-
-
-# ---------------------------------------------------------------- joins
-
-
-def test_a_piece_as_long_as_allowed_needs_no_card() -> None:
-    cuts = cut_list(two_rows())
-    longest = max(max(cut.pieces_mm) for cut in cuts)
-    assert on_cards(cuts, longest) == ()
-    assert on_cards(cuts, longest - 1) == (0,)
-
-
-def test_joins_keep_clear_of_both_edges() -> None:
-    """Where there is a choice no join lies in the two outer columns of either side (common practice)."""
-    band = random_pattern(3, strands=12, rows=80, threads=1, worked="diagonal", sections=1, joins=0)
-    for longest in (500, 550, 600):
-        after = place_joins(band, longest)
-        assert after.joins
-        for join in after.joins:
-            position, knot = after.sections[join.section].rows[join.row].knots[join.knot]
-            core = position + (1 if knot.left_ties else 0)
-            assert 2 <= core <= 9
-
-
-def test_joins_favour_neither_edge() -> None:
-    """Six strands: what counts as far enough in is the same seen from either side."""
-    side = [0, 0]
-    for seed in range(6):
-        band = random_pattern(seed, strands=6, rows=120, threads=1, worked="diagonal", sections=1, joins=0)
-        for join in place_joins(band, 600).joins:
-            position, knot = band.sections[0].rows[join.row].knots[join.knot]
-            side[position + (1 if knot.left_ties else 0) >= 3] += 1
-    assert sum(side) > 20
-    assert 0.5 <= side[0] / side[1] <= 2
-
-
-def test_joins_lie_two_to_five_columns_in_rather_than_in_the_middle() -> None:
-    found = [0] * 12
-    for seed in range(4):
-        band = random_pattern(seed, strands=24, rows=120, threads=1, worked="diagonal", sections=1, joins=0)
-        for join in place_joins(band, 600).joins:
-            position, knot = band.sections[0].rows[join.row].knots[join.knot]
-            core = position + (1 if knot.left_ties else 0)
-            found[min(core, 23 - core)] += 1
-    assert sum(found[:2]) == 0
-    assert sum(found[2:6]) / 4 > 1.3 * sum(found[6:]) / 6
-
-
-def test_half_a_metre_is_the_shortest_piece() -> None:
-    with pytest.raises(InputError, match=r"50 cm or more"):
-        place_joins(two_rows(), 499)
-    assert place_joins(two_rows(), 500).joins == ()
-
-
-def test_a_strand_that_has_been_joined_is_joined_again_below() -> None:
-    """The leader's second piece runs out too early: a new one comes below, and the joins there are stay."""
-    band = place_joins(lettering(strands=13, rows=60, ground_bases=(0, 1, 10, 11)), 2500, card_mm=4000)
-    assert [join.row for join in band.joins] == [24, 48]
-    cuts, done = cut_list(band), 40
-    made = replan(band, cuts, rows_done(band, done), {0: 600.0})
-    assert made.strands[0].strand == 0 and made.strands[0].runs_out is not None
-    new = [join for join in made.pattern.joins if join not in band.joins]
-    assert new and all(join.row >= done for join in new)
-    assert len(cut_list(made.pattern)[0].pieces_mm) > len(cuts[0].pieces_mm)
-    assert set(band.joins) <= set(made.pattern.joins)
 
 
 def test_tapers_that_leave_nothing() -> None:

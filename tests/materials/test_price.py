@@ -1,17 +1,18 @@
 """Hours, difficulty, price, and booking off the stash."""
 
 import math
+import re
 
 import pytest
 
 from pipeline.band.example import two_rows
 from pipeline.band.knots import Knot
-from pipeline.band.pattern import Row, Section
+from pipeline.band.pattern import Join, Pattern, Row, Section
 from pipeline.drawer.stash import Stash, parse_stash, thread_of
 from pipeline.errors import ImpossibleError, InputError
 from pipeline.materials.booking import booked, bookings, merged
 from pipeline.materials.lengths import cut_list, pieces
-from pipeline.materials.price import GRADES, grade, hours, price
+from pipeline.materials.price import GRADES, GradeReason, _reasons, grade, hours, price
 from pipeline.materials.skeins import plan_skeins
 from tests.materials.bands import band_of, lettering
 from tests.patterns import random_pattern
@@ -149,3 +150,52 @@ def test_rows_of_more_than_one_kind_of_knot_count_by_their_share(mixed: int, poi
     band = band_of(*rows, strands=(0, 1, 1, 1))
     found = [reason for reason in grade(band, cut_list(band)).reasons if "kind of knot" in reason.reason]
     assert sum(reason.points for reason in found) == points
+
+
+def of_knots(count: int) -> Pattern:
+    """A band of exactly so many knots: rows of six, and one of what is left."""
+    row = [(p, Knot.FORWARD) for p in range(6)]
+    return band_of(*[row] * (count // 6), row[: count % 6], strands=(0, *[1] * 6), worked="diagonal")
+
+
+def of_strands(*strands: int) -> Pattern:
+    return band_of([(0, Knot.FORWARD)], strands=strands, worked="diagonal")
+
+
+def of_joins(count: int) -> Pattern:
+    joins = tuple(Join(section=0, row=r, knot=0, thread=0) for r in range(count))
+    return of_knots(180).model_copy(update={"joins": joins})
+
+
+def of_switching_rows(count: int) -> Pattern:
+    rows = (Row(knots=(), wanted=()),) * count
+    section = Section(kind="switching", worked="rows", rows=rows)
+    return of_strands(0, 1).model_copy(update={"sections": (section,)})
+
+
+@pytest.mark.parametrize(
+    ("cause", "of", "steps"),
+    [
+        ("strands", lambda n: of_strands(*[0] * n), (9, 17, 25, 33)),
+        ("knots", of_knots, (600, 1500, 3000, 5000)),
+        ("threads", lambda n: of_strands(0, *range(n)), (4, 6, 8)),
+        ("joins?", of_joins, (1, 6, 20)),
+        ("switching rows?", of_switching_rows, (1, 10, 30)),
+    ],
+)
+def test_points_are_given_from_these_numbers_on(cause, of, steps) -> None:
+    """Our own choice: a point more at each number, and none at one less."""
+    for points, step in enumerate(steps):
+        for number, expected in ((step - 1, points), (step, points + 1)):
+            reasons = (r for r in _reasons(of(number), ()) if re.fullmatch(rf"\d+ {cause}", r.reason))
+            assert sum(reason.points for reason in reasons) == expected, number
+
+
+def test_grades_begin_at_two_five_nine_and_fourteen_points(monkeypatch: pytest.MonkeyPatch) -> None:
+    for points, name in zip(
+        (1, 2, 4, 5, 8, 9, 13, 14), [g for g in GRADES for _ in (0, 1)][1:-1], strict=True
+    ):
+        monkeypatch.setattr(
+            "pipeline.materials.price._reasons", lambda *_, p=points: [GradeReason(p, "of late", "Rest.")]
+        )
+        assert grade(two_rows(), ()).name == name

@@ -326,3 +326,19 @@ def test_every_length_of_the_gauge_goes_by_the_rate_it_belongs_to() -> None:
         for name in ("core_mm", "turn_mm", "idle_mm"):
             assert getattr(after, name) == pytest.approx(getattr(before, name) * hand.core_rate, abs=1e-4)
         assert after.strand_pitch_mm == before.strand_pitch_mm
+        assert after.tie_mm == round(after.tie_mm, 4)
+
+
+def test_strands_that_were_not_measured_are_reckoned_at_the_rate_of_those_that_were() -> None:
+    """Three strands took a fifth more than planned: so did the one that tied and was not measured."""
+    row = [(0, Knot.FORWARD), (2, Knot.FORWARD)]
+    band = band_of(row, [(1, Knot.FORWARD)], strands=(0, 1, 1, 0), worked="diagonal")
+    cuts = cut_list(band)
+    tied, carried = 1.2 * GAUGE.tie_mm, 1.2 * GAUGE.core_mm
+    begun = [cut.length_mm - 100 for cut in cuts]
+    made = replan(
+        band, cuts, rows_done(band, 1), {1: begun[0] - tied, 0: begun[1] - carried, 2: begun[3] - carried}
+    )
+    (reckoned,) = (strand for strand in made.strands if not strand.measured)
+    assert reckoned.strand == 2
+    assert reckoned.left_mm == pytest.approx(begun[2] - tied, abs=0.05)
