@@ -19,6 +19,7 @@ import sys
 import time
 from collections.abc import Callable
 from contextlib import suppress
+from functools import lru_cache
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -51,6 +52,7 @@ def note(group: str) -> Path | None:
     return Path(folder) / f"{NOTE}-{group}" if folder else None
 
 
+@lru_cache(maxsize=1)
 def fingerprint() -> str:
     """Digest of what the compiled loops depend on: sources, versions and processor."""
     from importlib.metadata import version
