@@ -67,6 +67,10 @@ PICTURE_EFFORT = 0.15
 come within 7 % of the whole effort's colour error, at a tenth within 10 %; the time grows in proportion.
 """
 
+LONG_S = 5.0
+"""Seconds of a processor that routing took, from which several processes advise sooner than one: each has its
+modules and loops to load, a second or so.
+"""
 GRACE_S = 3.0
 """A band that runs over its time by less is planned rather than refused."""
 LEAST_SEARCH = 0.2
@@ -140,6 +144,7 @@ def plan(
     clock.stage("drawing the design")
     drawn = _drawn(asked, touches, budget, finishing_s)
     clock.stage("routing the strands")
+    worked_s = time.process_time()
     effort = budget.effort * (1.0 if drawn.floor is None else PICTURE_EFFORT)
     budget = replace(budget, reporter=watch, effort=effort)
     budget = _keeping_back(budget, finishing_s(drawn.kinds.shape[0] * drawn.strands))
@@ -154,7 +159,8 @@ def plan(
     clock.stage("checking")
     clock.sketched(lambda: pattern)
     verdict, bound = check(pattern), tied.solution.lower_bound
-    spare = replace(budget, effort=budget.effort * FURTHER_EFFORT / 2, reporter=None)
+    jobs = budget.jobs if time.process_time() - worked_s > LONG_S else 1
+    spare = replace(budget, effort=budget.effort * FURTHER_EFFORT / 2, reporter=None, jobs=jobs)
     forced = _forced(pattern, verdict, tied, spare) if further and not budget.late else {}
     why = reasons(pattern, verdict, lower_bound=bound, ease=asked.tying.ease, found=forced)
     cuts = cut_list(pattern, margin=margin)

@@ -18,12 +18,7 @@ from numpy.typing import NDArray
 from pipeline.literals import HAND_OVERS_OF
 from pipeline.processes import side_by_side
 from pipeline.routing import Allowed, Budget, Ease, Question, Routed, count_made, lengthened, route
-from pipeline.routing.meter import Meter
 
-LONG = 2e9
-"""Units of work from which several processes answer sooner than one: a new one has its modules and loops to
-load, a second or so.
-"""
 EASES = (Ease.PLAIN, Ease.LIGHT, Ease.FULL)
 
 
@@ -200,7 +195,7 @@ def advise(
     share = _share(budget, len(changes))
     tasks = [(pose, change, share, tuple(known)) for change in changes]
     answers: dict[int, Suggestion | None] = {}
-    for number, (tried, answer) in side_by_side(_answered, tasks, _jobs(budget, base.cells), _halted(budget)):
+    for number, (tried, answer) in side_by_side(_answered, tasks, budget.jobs, _halted(budget)):
         if tried:
             answers[number] = answer
             if answer is not None:
@@ -219,10 +214,6 @@ def _share(budget: Budget, parts: int) -> Budget:
 
 def _halted(budget: Budget) -> Callable[[], bool]:
     return budget.halted or (lambda: False)
-
-
-def _jobs(budget: Budget, knots: int) -> int:
-    return budget.jobs if Meter(budget, knots).allowed > LONG else 1
 
 
 def _answered(
@@ -270,8 +261,7 @@ def eases(
     progress = _Progress(reporter, len(others))
     tasks = [(problem.eased(ease), _share(budget, len(others))) for ease in others]
     solved: dict[Ease, Routed | None] = dict(known)
-    jobs = _jobs(budget, problem.network.knots)
-    for number, answer in side_by_side(_eased, tasks, jobs, _halted(budget)):
+    for number, answer in side_by_side(_eased, tasks, budget.jobs, _halted(budget)):
         solved[others[number]] = answer
         progress.next(f"hand-overs: {HAND_OVERS_OF[others[number].value]}")
     lines: list[EaseLine] = []

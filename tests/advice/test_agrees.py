@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from pipeline.advice import advise
 from pipeline.drawer.stash import builtin_stash
 from pipeline.literals import EASE_OF
 from pipeline.order.asked import Band, Drawer, PictureSource, Request, Tying
@@ -72,5 +71,5 @@ def test_what_was_computed_is_what_is_said(seed: int, tmp_path: Path) -> None:
 
 
 def test_two_processes_say_what_one_says(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(advise, "LONG", 0.0)
+    monkeypatch.setattr("pipeline.plan.LONG_S", 0.0)
     assert planned(1, tmp_path, jobs=2) == planned(1, tmp_path)
