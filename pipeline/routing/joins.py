@@ -28,7 +28,7 @@ APART = 6
 """Rows by which a seam lies apart from the ends, at least."""
 SETTLED = 2
 """How many of the best single changes are looked at further for each join; more where none of them helps."""
-ROUNDS = 2
+ROUNDS = 3
 """Rounds of a quick descent."""
 GREEDY = 0.6
 """Share of the effort for adding joins one by one; the rest searches the whole band."""

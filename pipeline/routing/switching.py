@@ -110,13 +110,12 @@ def _layouts(band: LongerBand, bare: LongerBand, total: int) -> Iterator[LongerB
     # straight rows in a diagonal band are bound by its allowance, diagonal ones are not
     straight = min(bare.question.allowance) >= ANY or any(row.worked == "rows" for row in rows)
     bases = (bare, band) if band.switching_rows else (bare,)
-    for at_once in ("a pair", "a quarter", "all"):
+    for parts in (0, 4, 1):  # pairs of straight rows, then four blocks or one of diagonal ones
         for base in bases:
             more = total - base.switching_rows
-            if at_once == "a pair" and straight and more >= 2:
+            if parts == 0 and straight and more >= 2:
                 yield base.with_blocks([_straight(n, gap) for gap in _painful(base, more // 2)])
-            elif at_once == "all" or (at_once == "a quarter" and more >= 8):
-                parts = 1 if at_once == "all" else 4
+            elif parts == 1 or (parts and more >= 2 * parts):
                 yield base.with_blocks([_diagonal(n, gap, more // parts) for gap in _painful(base, parts)])
 
 
