@@ -98,6 +98,14 @@ def _list() -> None:
     )
 
 
+def _is_length(name: str) -> bool:
+    try:
+        parse_length(name)
+    except InputError:
+        return False
+    return True
+
+
 def _measure(name: str, worked: Worked, swatch: list[str], used: list[str], *, replace: bool) -> None:
     """Fit a gauge to what was given, or is asked for where nothing was, and save it."""
     from cli.console import out
@@ -105,6 +113,8 @@ def _measure(name: str, worked: Worked, swatch: list[str], used: list[str], *, r
 
     if not name.strip() or len(name) > 60 or not name.isprintable():
         raise InputError("that is not a name for a swatch.", "Use up to 60 letters, digits and blanks.")
+    if _is_length(name):
+        raise InputError(f"--gauge {name} means a thread of that diameter.", "Give the swatch another name.")
     _free(name.strip(), worked, replace=replace)
     if swatch:
         first, *others = map(_swatch, swatch)

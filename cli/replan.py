@@ -67,7 +67,7 @@ def command(
         document,
         cut_list(document, margin=None if margin is None else margin / 100),
         _done(told, from_row, from_step),
-        dict(left_of(word) for word in left),
+        measured(left),
         longest_mm=parse_length(longest, "--longest"),
         roles=roles,
     )
@@ -105,7 +105,22 @@ def said(made: Replan, told: Instructions) -> Iterator[str]:
         yield "Every strand reaches."
 
 
+def measured(left: list[str]) -> dict[int, float]:
+    """What is left in each position that was measured. Raises InputError where one is measured twice.
+
+    >>> measured(["4=52cm", "1=9cm"])
+    {3: 520.0, 0: 90.0}
+    """
+    found: dict[int, float] = {}
+    for position, length in map(left_of, left):
+        if position in found:
+            raise InputError(f"--left: position {position + 1} is given twice.", "Give it once.")
+        found[position] = length
+    return found
+
+
 def left_of(word: str) -> tuple[int, float]:
+    """The position from 0, and the length in mm, that ``4=52cm`` says."""
     position, equals, length = word.partition("=")
     if not equals or not position.strip().isdecimal() or len(position) > 4 or int(position) < 1:
         raise InputError(f"--left: {word[:60]!r} cannot be read.", "Write it as 4=52cm.")

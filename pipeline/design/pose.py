@@ -18,7 +18,7 @@ from pipeline.errors import InputError
 from pipeline.literals import FOLDED_STYLES, Border, Fill
 from pipeline.materials.ends import make_end, neighbour_pairs
 from pipeline.materials.fit import Fit, fit_rows
-from pipeline.materials.gauge import find_gauge, preset_gauge, saved_gauges
+from pipeline.materials.gauge import find_gauge, is_saved, preset_gauge
 from pipeline.order.asked import Artwork, Band, Drawer, Space, Tying
 from pipeline.routing import Question
 
@@ -28,7 +28,7 @@ def gauge_for(band: Band, drawer: Drawer) -> Gauge:
     if band.gauge is None:
         kinds = Counter(thread.preset for thread in drawer.stash.threads)
         return preset_gauge(kinds.most_common(1)[0][0], band.worked)
-    if isinstance(band.gauge, str) and band.gauge in saved_gauges():
+    if isinstance(band.gauge, str) and is_saved(band.gauge):
         return find_gauge(band.gauge, band.worked)
     return preset_gauge(band.gauge, band.worked)
 

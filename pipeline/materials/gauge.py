@@ -212,6 +212,11 @@ def fit_gauge(swatches: Sequence[Swatch], worked: Worked, name: str) -> Measured
             f"{across:.2f} mm.",
             "Check the counts and the units.",
         )
+    if not 0.2 <= along / across <= 5:
+        raise InputError(
+            f"a row of {along:.2f} mm does not go with a strand pitch of {across:.2f} mm.",
+            "Check the counts and the units.",
+        )
     gauge = Gauge(
         strand_pitch_mm=round(across, 4),
         row_pitch_mm=round(along, 4),
@@ -291,7 +296,7 @@ def _parsed(data: bytes | None, path: Path) -> Saved:
         return _SAVED.validate_python(json_of(data, label(path)))
     except ValidationError as error:
         first = error.errors()[0]
-        place = f"{label(path)}, {place_of(first['loc'])}"
+        place = ", ".join(filter(None, (label(path), place_of(first["loc"]))))
         raise InputError(f"{place}: {first['msg']}.", GAUGES.instead) from None
 
 
@@ -332,6 +337,11 @@ def _rendered(kept: Saved) -> bytes:
         for name, orders in sorted(kept.items())
     }
     return (json_text(content) + "\n").encode()
+
+
+def is_saved(name: str, path: Path | None = None) -> bool:
+    """Whether a gauge of that name, however it is composed and spaced, was saved for some order."""
+    return same_name(name) in map(same_name, saved_gauges(path))
 
 
 def find_gauge(name: str, worked: Worked, path: Path | None = None) -> Gauge:

@@ -7,10 +7,12 @@ from pipeline.band.example import two_rows
 from pipeline.band.knots import Knot, row_positions
 from pipeline.band.pattern import Row, Section, render
 from pipeline.band.reading import problems, read_pattern
-from pipeline.drawer.stash import read_stash
+from pipeline.design.pose import gauge_for
+from pipeline.drawer.stash import builtin_stash, read_stash
 from pipeline.materials.gauge import find_gauge
 from pipeline.materials.lengths import cut_list
 from pipeline.materials.practice import practice_swatch
+from pipeline.order.asked import Band, Drawer
 from tests.materials.bands import lettering
 
 
@@ -51,6 +53,7 @@ def test_a_swatch_is_saved_and_listed(hitchgrid):
     assert code == 0
     assert "9.25 mm" in out
     assert find_gauge("my floss", "rows").tie_mm == 9.25
+    assert gauge_for(Band(gauge=" my\u00a0floss"), Drawer(builtin_stash())).tie_mm == 9.25
     code, out, _ = hitchgrid("gauge")
     assert code == 0
     assert "my floss" in out
@@ -130,6 +133,8 @@ def test_the_strands_of_the_practice_swatch_have_the_knots_that_are_said(worked)
         (["mine", "--swatch", "10x40=18mmx6cm", "--used", "40=1cm"], "cannot be read"),
         (["mine", "--swatch", "1x40=18mmx6cm", "--used", "40,0=37cm"], "at least 2 strands"),
         (["--swatch", "10x40=18mmx6cm"], "has no name"),
+        (["mine", "--swatch", "10x40=18mmx60m", "--used", "40,0=37cm"], "a row of 1500.00 mm does not go"),
+        (["0.7mm", "--swatch", "10x40=18mmx6cm", "--used", "40,0=37cm"], "of that diameter"),
         (["--thread", "cobweb"], "not a kind of thread"),
     ],
 )
@@ -204,6 +209,7 @@ def test_replanning_writes_a_legal_pattern(hitchgrid, band, tmp_path):
     [
         (["--from-row", "21", "--left", "a=1m"], "cannot be read"),
         (["--from-row", "21", "--left", "99=1m"], "no position 99"),
+        (["--from-row", "21", "--left", "1=1m", "--left", "1=90cm"], "position 1 is given twice"),
         (["--from-row", "999", "--left", "1=1m"], "has 60 rows"),
         (["--from-row", "21"], "--left"),
     ],
