@@ -131,6 +131,10 @@ def _pictured(artwork: PictureSource, space: Space, drawer: Drawer) -> Design:
     kinds = np.pad(made.kinds, ((0, 0), (selvedge, selvedge)), constant_values=ground)
     smaller = f"The picture was made smaller: its shape asks for {natural} rows."
     notes = (*((smaller,) if space.rows is None and natural > rows else ()), *passed_over)
+    if (picture.rgb == picture.rgb[0, 0]).all():
+        notes += (
+            "The picture is of one colour, so nothing can be seen on the band: is it the one you meant?",
+        )
     made = replace(made, kinds=kinds, became=parts, picture=picture.rgb, notes=notes)
     return filled(made, space, usual_fill(made, space, picture.ground is not None))
 

@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+from typing import Any
+
 import numpy as np
 import pytest
 import skimage.data as data
+from PIL import Image
 
 from pipeline.colour import encoded, linear
 from pipeline.design.cells import FinePicture, fine_picture, natural_rows
+from pipeline.drawer.stash import builtin_stash
 from pipeline.errors import InputError
 from pipeline.limits import MOST_ROWS
 from pipeline.literals import Framing
 from pipeline.motif.picture import Picture
+from pipeline.order.asked import Band, Drawer, PictureSource, Request
+from pipeline.plan import plan
+from pipeline.routing import Budget
 from tests.drawings import CHALK, NAVY, RED, Sheet, pennant
 
 
@@ -112,3 +120,15 @@ def test_long_bands_take_bounded_memory_and_odd_shapes_go_through() -> None:
     assert not long.light.flags.writeable
     with pytest.raises(InputError):
         fine_picture(picture, 0, 5, cell_aspect=1.0)
+
+
+@pytest.mark.parametrize(("drawn", "told"), [((0, 0, 0, 0), True), ("#ffffff", False), ("#1b2a59", False)])
+def test_a_picture_of_one_colour_is_told_of(tmp_path: Path, drawn: Any, told: bool) -> None:
+    """White drawn on nothing lies on another colour; nothing on nothing is told."""
+    picture = Image.new("RGBA", (40, 40), (0, 0, 0, 0))
+    picture.paste(drawn, (10, 10, 30, 30))
+    picture.save(tmp_path / "sail.png")
+    source = PictureSource(tmp_path / "sail.png", trim=False)
+    asked = Request(source, Band(strands=8, rows=8, fill="none"), Drawer(builtin_stash()))
+    made = plan(asked, budget=Budget(effort=0.01), further=False)
+    assert any("of one colour" in note for note in made.design.notes) == told
