@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import os
+import shutil
 import signal
 import subprocess
 import sys
+import tempfile
 import time
 from pathlib import Path
 
@@ -84,15 +86,32 @@ def test_a_working_folder_that_is_gone(place: Path, words: tuple[str, ...]) -> N
     assert run.stderr.startswith("hitchgrid: the folder you are in is gone")
 
 
-@pytest.mark.skipif(os.geteuid() == 0, reason="the superuser may write everywhere")
+SOMEBODY = ("setpriv", "--reuid=65534", "--regid=65534", "--clear-groups")
+"""Runs a command as a user who owns nothing; for the superuser, who may write everywhere."""
+
+
 def test_a_folder_that_may_not_be_written_to(place: Path) -> None:
-    place.chmod(0o555)
-    try:
+    others = SOMEBODY if os.geteuid() == 0 else ()
+    with tempfile.TemporaryDirectory() as folder:  # pytest's own folders are closed to other users
+        here = Path(folder)
+        shutil.copytree(place, here, dirs_exist_ok=True)
+        before = {path.name: path.read_bytes() for path in here.iterdir()}
+        here.chmod(0o555)
+        environment = {**os.environ, "PYTHONPATH": str(ROOT), "HOME": folder, "OMP_NUM_THREADS": "1"}
+
+        def run(*words: str) -> subprocess.CompletedProcess[str]:
+            command = [*others, sys.executable, "-B", "-c", *words]
+            return subprocess.run(
+                command, cwd=here, env=environment, capture_output=True, text=True, check=False
+            )
+
+        if others and (not shutil.which(others[0]) or run("import cli.main").returncode):
+            pytest.skip("no other user can run this Python")
         for words in ((*PLAN, "--out", "band"), ("stash", "s.csv", "--book", "p.json", "--yes")):
-            code, said = end(start(place, *words))
-            assert code == 2 and said.count("\n") == 1
-    finally:
-        place.chmod(0o755)
+            done = run(ENTRY, *words)
+            assert done.returncode == 2 and done.stderr.count("\n") == 1, done.stderr
+            assert done.stderr.startswith("hitchgrid: cannot write"), done.stderr
+        assert {path.name: path.read_bytes() for path in here.iterdir()} == before
 
 
 @pytest.mark.parametrize("seconds", [0.02, 0.4, 1.2, 3.0])
