@@ -48,8 +48,8 @@ def _lay(path: Path, content: bytes, odd: str, elsewhere: Path) -> None:
     elif odd == "circle":
         path.symlink_to(path)
     elif odd == "loop":
-        (elsewhere / "back").symlink_to(path)
-        path.symlink_to(elsewhere / "back")
+        (elsewhere / f"{path.name}-back").symlink_to(path)
+        path.symlink_to(elsewhere / f"{path.name}-back")
     elif odd == "dangling":
         path.symlink_to(elsewhere / "nowhere")
     elif odd == "link":
