@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.routing.beam import complete, follow
-from pipeline.routing.board import Board, Labels
+from pipeline.routing.board import Board, Labels, board
+from pipeline.routing.exchange import NoFlow, exchange
 from pipeline.routing.question import Question
 from pipeline.routing.stretches import stretches
 
@@ -45,6 +46,31 @@ def steady(laid: Board, question: Question) -> Labels:
             threads[:n] = _leading(meets[::-1], allowed[::-1])[::-1]
     complete(laid, threads)
     return follow(laid, ~laid.in_rows, threads)
+
+
+def end_as_begun(question: Question, labels: Labels) -> bool:
+    """Let an open band end with the threads with which it begins, all pinned; False where that fails.
+
+    Two threads at a time change places at the end, and are routed anew up to there. A flow does not see the
+    allowance of rows, so this is for bands without one.
+    """
+    laid, last = board(question), question.network.last
+    strands = labels[: question.network.strands].copy()
+    try:
+        for p in np.flatnonzero(labels[last] != strands):
+            had, wanted = labels[last[p]], strands[p]
+            if had == wanted:
+                continue
+            if laid.limited:
+                return False
+            q = np.flatnonzero((labels[last] == wanted) & (strands != wanted))[0]
+            labels[last[[p, q]]] = wanted, had
+            pin = laid.pin.copy()
+            pin[last] = labels[last]
+            exchange(laid._replace(pin=pin), laid.cost, labels, int(had), int(wanted))
+    except NoFlow:
+        return False
+    return True
 
 
 def _leading(meets: NDArray[np.float64], allowed: NDArray[np.float64]) -> NDArray[np.int64]:

@@ -28,6 +28,10 @@ BISECTIONS = 24
 Ints = NDArray[np.int64]
 
 
+class NoFlow(RuntimeError):
+    """No routing of two threads has the ends asked for."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class _Flow:
     """The flow of two threads: arcs of knots, then those of the wires that may change, then a bypass."""
@@ -102,7 +106,7 @@ def _least(arcs: tuple[Ints, ...], supply: Ints) -> tuple[int, NDArray[np.bool_]
     made = flow.add_arcs_with_capacity_and_unit_cost(tails, heads, capacity, costs)
     flow.set_nodes_supplies(np.arange(len(supply)), supply)
     if flow.solve() != flow.OPTIMAL:
-        raise RuntimeError("two threads were routed anew and found no flow, not even the present one")
+        raise NoFlow("two threads were routed anew and found no flow, not even the present one")
     return flow.optimal_cost(), np.asarray(flow.flows(made) > 0)
 
 

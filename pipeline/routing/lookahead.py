@@ -55,7 +55,7 @@ def look_ahead(
 ) -> Ahead:
     """Tabulate the cost to go from each knot on.
 
-    ``cost`` (V, k), ``prices`` (E, k) of wires between strips, ``toll`` (rows,) of hand-overs, ``owner``
+    ``cost`` (V, k), ``prices`` (E, k) of wires that leave strips, ``toll`` (rows,) of hand-overs, ``owner``
     (V,) the strip of each knot, a range of positions (see ``bound.Priced``).
     """
     layers, base = 2 if board.limited else 1, board.threads + 1
@@ -64,7 +64,7 @@ def look_ahead(
     step, low, wide, first = np.zeros_like(owner), [], [], []
     tables: list[NDArray[np.float32]] = []
     at = 0
-    priced = (board.ends >= 0).all(axis=1) & (board.weight == 0)
+    priced = (board.ends[:, 0] >= 0) & (board.weight == 0)
     for strip in range(int(owner.max(initial=-1)) + 1):
         knots = np.flatnonzero(owner == strip)
         step[knots] = np.arange(len(knots))

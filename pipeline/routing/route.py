@@ -11,7 +11,7 @@ from threadpoolctl import threadpool_limits
 from pipeline.routing.beam import complete, follow
 from pipeline.routing.board import Board, Labels, at_edge, board, colour_error, hand_overs, solution
 from pipeline.routing.bound import Priced, certified, strip_bound
-from pipeline.routing.closed import one_run, steady
+from pipeline.routing.closed import end_as_begun, one_run, steady
 from pipeline.routing.ease import fewer_hand_overs
 from pipeline.routing.exchange import exchange
 from pipeline.routing.leader import applies, improve_leader
@@ -35,8 +35,8 @@ PROMISING = 1.15
 """Routings are exchanged where they come so near to the best after a short descent."""
 LONGER = 2.0
 """How much more than a row-worked knot a diagonal-worked one is given of the effort."""
-LEADER, CLOSED_LEADER = 0.35, 0.6
-"""Share of the effort for the leader's programs, where they apply; on a closed band they come first."""
+LEADER = 0.35
+"""Share of the effort for the leader's programs, where they apply."""
 
 
 def route(problem: Question, budget: Budget | None = None) -> Routed:
@@ -88,7 +88,8 @@ class _Run:
     def __init__(self, problem: Question, budget: Budget) -> None:
         self.problem, self.budget = problem, budget
         self.board = board(problem)
-        self.leading = (CLOSED_LEADER if problem.closed else LEADER) * applies(problem)
+        self.open = replace(problem, closed=False)
+        self.leading = LEADER * applies(problem)
         self.meter = Meter(replace(budget, effort=budget.effort * (1 - self.leading)), cells(problem))
         self.bound = 0.0
         self.best: Labels = steady(self.board, problem) if problem.closed else simple(self.board)
@@ -133,23 +134,18 @@ class _Run:
 
     def search(self) -> None:
         """Raise the bound, and search until the effort is spent."""
-        if self.problem.closed:
-            self.raise_bound()
-            self.lead()
         search = Search(self.board, self.meter, self.budget.seed)
         try:
             if not self.board.limited:  # else narrow windows would spoil the plain band before it is improved
                 search.begin(self.best)
                 self.keep(search.labels)
-            if not self.problem.closed:  # a beam does not end as it begins
-                self.draw(search)
+            self.draw(search)
             if not self.proved:
                 search.improve(self.best, self.bound)
         finally:
             if search.best is not None:
                 self.keep(search.best)
-        if not self.problem.closed:
-            self.lead()
+        self.lead()
 
     def lead(self) -> None:
         """Improve by programs of the leader, where they apply."""
@@ -160,7 +156,7 @@ class _Run:
 
     def raise_bound(self) -> Priced | None:
         """Raise the bound by strips; None where there is no effort left for it."""
-        laid, meter = self.board, self.meter
+        laid, meter = board(self.open), self.meter  # what holds for any band holds for one that closes
         if self.proved or meter.over():
             return None
         share = STRIPS_IN_ROWS if laid.in_rows.all() else STRIPS
@@ -177,19 +173,33 @@ class _Run:
         until = BEAMS
         if laid.in_rows.all():
             until = BEAMS_LIMITED if laid.limited else BEAMS_IN_ROWS
-        guide = Guide(self.problem, priced, meter, self.budget.seed, follow=not laid.in_rows.all())
+        guide = Guide(self.open, priced, meter, self.budget.seed, follow=not laid.in_rows.all())
         if meter.spent + FEWEST * guide.work > until * meter.allowed:
             return
         for labels in guide.draws(lambda: self.best):
-            self.keep(labels)
-            search.take(labels)
-            search.descend(2, 3)
-            if search.error < PROMISING * self.cost:
-                search.exchange(3)
+            if not self.problem.closed or self.close(labels, priced):
+                self.keep(labels)
+                search.take(labels)
                 search.descend(2, 3)
-            self.keep(search.labels)
+                if search.error < PROMISING * self.cost:
+                    search.exchange(3)
+                    search.descend(2, 3)
+                self.keep(search.labels)
             if self.proved or meter.share >= until:
                 return
+
+    def close(self, labels: Labels, priced: Priced) -> bool:
+        """Let ``labels`` of a band end with the threads with which it begins; False if that fails."""
+        free = Search(board(self.open), self.meter, self.budget.seed)
+        free.take(labels)
+        free.descend(2, 3)
+        strands = free.labels[: self.board.strands]
+        hung = replace(self.open, start=tuple(strands.tolist()))
+        found = Guide(hung, priced, self.meter, self.budget.seed, end=strands).draw(labels)
+        if found is None or not end_as_begun(hung, found):
+            return False
+        labels[:] = found
+        return True
 
 
 def cells(problem: Question) -> int:

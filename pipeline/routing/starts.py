@@ -31,6 +31,8 @@ GUIDED, GUIDED_WORK, TABLE_WORK = 300, 200.0, 2.0
 """Frontiers of a beam that looks ahead; units of work for each and knot, and for an entry of its tables."""
 FALSE = (0.05, 0.1, 0.2)
 """Standard deviations of the logarithm of a false cost for a beam that looks ahead."""
+AMISS = 1e3
+"""Price of a thread at the end that shall not hang there; no cell costs as much."""
 MEMORY = 8_000_000
 """Frontiers times knots that a beam may remember."""
 
@@ -41,13 +43,26 @@ class Guide:
     A beam chooses strands as they come to show and cannot know what the far end will need. So after a first
     beam from either end, each is told how many strands of a thread there are: what the strips take on
     average, rounded by chance, or what the best routing so far takes, with at most one strand changed.
-    ``follow``: whether prices climb on under false costs, which pays where they are nearly tight.
+    ``follow``: whether prices climb on under false costs, which pays where they are nearly tight. ``end``:
+    (strands,) the threads that shall hang at the end; they do in most of the routings drawn, not in all.
     """
 
     def __init__(
-        self, question: Question, priced: Priced, meter: Meter, seed: int, *, follow: bool = False
+        self,
+        question: Question,
+        priced: Priced,
+        meter: Meter,
+        seed: int,
+        *,
+        follow: bool = False,
+        end: NDArray[np.integer] | None = None,
     ) -> None:
         self.board, self.meter, self.priced, self.follow = board(question), meter, priced, follow
+        self.at_end = np.zeros((len(self.board.ends), question.threads))
+        if end is not None:
+            last = question.network.last
+            self.at_end[last] = AMISS
+            self.at_end[last, end] = 0.0
         self.random = np.random.default_rng(seed)
         self.ends = [self.board]
         if reversible(question):
@@ -93,7 +108,7 @@ class Guide:
     def _beam(self, laid: Board, cost: NDArray[np.float64], priced: Priced, back: bool) -> Labels | None:
         owner, toll = priced.owner, priced.toll
         # a folded start leads to two knots, maybe before its thread is known: a beam cannot pay it by halves
-        prices = np.where((self.board.weight > 0)[:, None], 0.0, priced.prices)
+        prices = np.where((self.board.weight > 0)[:, None], 0.0, priced.prices + self.at_end)
         if back:
             cost, owner, toll = cost[::-1].copy(), owner[::-1].copy(), toll[::-1].copy()
             prices = turned(self.board, prices, self.to)

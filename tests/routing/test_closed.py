@@ -12,6 +12,8 @@ from benchmarks.reference.replay import replay
 from pipeline.band.knots import WORKED, Worked
 from pipeline.band.network import network, picture_rows
 from pipeline.routing import Budget, Ease, Question, Routed, route
+from pipeline.routing.board import board, colour_error, faults, labels_of
+from pipeline.routing.closed import end_as_begun
 from tests.routing.problems import picture
 
 QUICK = Budget(effort=0.05)
@@ -143,3 +145,41 @@ def test_the_same_seed_closes_the_same_way() -> None:
     question = closed(np.random.default_rng(11), "diagonal", strands=9, rows=12, threads=4)
     one, other = route(question, QUICK), route(question, QUICK)
     assert np.array_equal(one.swaps, other.swaps) and np.array_equal(one.strands, other.strands)
+
+
+@pytest.mark.parametrize("worked", WORKED)
+def test_an_open_band_is_made_to_end_as_it_begins(worked: Worked) -> None:
+    mended = 0
+    for seed in range(12):
+        asked = closed(np.random.default_rng(seed), worked, strands=7, rows=12, threads=3)
+        free = replace(asked, closed=False)
+        labels = labels_of(free.network, route(free, QUICK))
+        hung = replace(free, start=tuple(labels[:7].tolist()))
+        before, begins = labels.copy(), labels[:7].copy()
+        if not end_as_begun(hung, labels):
+            continue
+        assert (labels[free.network.last] == begins).all()
+        assert not faults(board(hung), labels)
+        assert not faults(board(asked), labels)
+        mended += bool((before != labels).any())
+    assert mended >= 3
+
+
+def test_where_rows_allow_few_hand_overs_no_strands_change_places_unseen() -> None:
+    asked = replace(closed(np.random.default_rng(2), "rows", strands=7, rows=12, threads=3), closed=False)
+    labels = labels_of(asked.network, route(asked, QUICK))
+    assert (labels[asked.network.last] != labels[:7]).any()
+    light = replace(asked, start=tuple(labels[:7].tolist())).eased(Ease.LIGHT)
+    assert not end_as_begun(light, labels)
+
+
+def test_beams_that_close_pay(monkeypatch: pytest.MonkeyPatch) -> None:
+    net = network(20, picture_rows(20, 30, "diagonal"))
+    wanted = ((net.row + 2 * net.position + (net.row * net.position) // 7) // 3) % 4
+    costs = 20.0 * np.abs(wanted[:, None] - np.arange(4))
+    asked = Question(net, costs, (None,) * 20, (None,) * 4, closed=True)
+    found = route(asked, Budget(0.12))
+    monkeypatch.setattr("pipeline.routing.starts.GUIDED_WORK", 1e9)  # no effort suffices for a beam
+    without = route(asked, Budget(0.12))
+    assert found.cost < without.cost
+    assert colour_error(board(asked), labels_of(net, found)) == pytest.approx(found.cost)

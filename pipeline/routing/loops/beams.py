@@ -13,7 +13,7 @@ WORST = 1e300
 def tabulate(board, cost, prices, owner, toll, priced, knots, low, wide, table):
     """Fill ``table`` (steps + 1, layers, (k + 1) ** wide) from the last knot back.
 
-    ``priced`` (E,): wires between two knots; those that join two strips have a price.
+    ``priced`` (E,): wires that a knot lets out; those that leave a strip, or the band, have a price.
     """
     k, layers, size = board.threads, table.shape[1], board.threads**wide
     then = np.zeros((layers, size))
@@ -25,8 +25,8 @@ def tabulate(board, cost, prices, owner, toll, priced, knots, low, wide, table):
         p = board.position[v] - low
         entry_a = priced[a] and owner[board.ends[a, 0]] != owner[v]
         entry_b = priced[b] and owner[board.ends[b, 0]] != owner[v]
-        leave_c = priced[c] and owner[board.ends[c, 1]] != owner[v]
-        leave_d = priced[d] and owner[board.ends[d, 1]] != owner[v]
+        leave_c = priced[c] and (board.ends[c, 1] < 0 or owner[board.ends[c, 1]] != owner[v])
+        leave_d = priced[d] and (board.ends[d, 1] < 0 or owner[board.ends[d, 1]] != owner[v])
         counted = layers == 2 and board.counted[v]
         again = s + 1 < len(knots) and board.row[knots[s + 1]] == board.row[v]
         one = k**p
