@@ -21,7 +21,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.routing.board import Labels
+from pipeline.routing.board import Labels, board
 from pipeline.routing.light import Trail, read_trail, write_trail
 from pipeline.routing.meter import Meter
 from pipeline.routing.question import Question
@@ -60,6 +60,8 @@ def improve_leader(
     pinned, folded or counted, they stay as they are.
     """
     run = next(iter(stretches(problem.network)))
+    labels = labels.copy()
+    labels[: problem.network.strands] = labels[board(problem).partner]  # one wire stands for a folded cut
     counted = any(most is not None and most < problem.network.strands for most in problem.at_most)
     pinned = any(pin is not None for pin in problem.start)
     held = counted or bool(problem.folded) or pinned or problem.closed

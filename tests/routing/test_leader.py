@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -36,6 +38,19 @@ def test_the_search_never_worsens_and_stays_legal(seed: int, pinned: bool) -> No
     assert colour_error(laid, found[-1]) <= colour_error(laid, begun) + 1e-9
     if pinned:
         assert (found[-1][: asked.network.strands] == begun[: asked.network.strands]).all()
+
+
+def test_a_folded_cut_stays_one_thread_whatever_its_other_half_was_called() -> None:
+    better = 0
+    for seed in range(8):
+        asked = replace(problem(seed, 9, 12, 3), folded=((0, 1), (2, 7)))
+        begun = labels_of(asked.network, route(asked, Budget(effort=0.001)))
+        begun[[1, 7]] = (begun[[1, 7]] + 1) % 3  # these are no wires of the board
+        found = [begun]
+        improve_leader(asked, begun, Meter(Budget(effort=0.05), asked.network.knots), found.append, seed)
+        assert not faults(board(asked), found[-1])
+        better += len(found) > 1
+    assert better >= 3
 
 
 @pytest.mark.parametrize("seed", range(5))
