@@ -189,7 +189,7 @@ def advise(
 
     ``base``: what the band gives as planned (its label and price are not used). ``budget`` is shared
     equally by the changes. A change helps if a larger share of the cells is made, or if the colour error a
-    cell is smaller. Best is the smallest colour error a cell, then the largest share made.
+    cell is smaller. What does both comes first; then the smaller colour error a cell, then the larger share.
     """
     progress = _Progress(reporter, len(changes))
     share = _share(budget, len(changes))
@@ -202,8 +202,10 @@ def advise(
                 progress.next(answer.change)
     found = [answer for _, answer in sorted(answers.items()) if answer is not None]
     untried = [change for number, change in enumerate(changes) if number not in answers]
-    helps = [s for s in found if s.share_made > base.share_made or s.per_cell < base.per_cell - 1e-6]
-    helps.sort(key=lambda s: (s.per_cell, -s.share_made))
+    gains = {s: (s.share_made > base.share_made, s.per_cell < base.per_cell - 1e-6) for s in found}
+    helps = sorted(
+        (s for s in found if any(gains[s])), key=lambda s: (not all(gains[s]), s.per_cell, -s.share_made)
+    )
     return Advice(tuple(helps), tuple(s for s in found if s not in helps), tuple(untried), budget.effort)
 
 

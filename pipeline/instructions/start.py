@@ -13,6 +13,7 @@ from pipeline.band.pattern import Pattern
 from pipeline.blocks.switches import switches_of
 from pipeline.instructions import words
 from pipeline.instructions.model import Step
+from pipeline.limits import USUAL_PACE_S
 from pipeline.materials.ends import finish_steps, start_steps
 from pipeline.materials.fit import size_mm
 from pipeline.materials.joins import on_cards
@@ -47,7 +48,11 @@ def band(pattern: Pattern, unmade: int, fit: Sequence[str]) -> Iterator[str]:
     )
     yield from fit
     if time.calm >= 2:
-        yield f"About {time.quick:.0f} to {time.calm + 0.5:.0f} hours of knots; cutting and ends come on top."
+        quick, calm = USUAL_PACE_S
+        yield (
+            f"About {time.quick:.1f} to {time.calm:.1f} hours of knots at {quick:g} to {calm:g} s each; "
+            "cutting and ends come on top."
+        )
     elif time.knots:
         yield f"About {5 * math.ceil(12 * time.calm)} minutes of knots; cutting and ends come on top."
     if unmade:

@@ -70,7 +70,8 @@ class Suggested(Part):
     def sentence(self) -> str:
         """The suggestion as one line for a person."""
         left = self.cells - self.made
-        gives = "every cell is made" if not left else f"{left} of {self.cells} cells stay unmade"
+        share = f"{min(99.9, 100 * self.made / max(1, self.cells)):.1f} %"
+        gives = f"{self.made} of {self.cells} cells are made ({share})" if left else "every cell is made"
         return f"{self.change}: {gives}." + (f" It costs: {self.price}." if self.price else "")
 
 

@@ -35,7 +35,7 @@ def thread_key(pattern: Pattern, width: float, first: int = 0, last: int | None 
             Polygon(slab(Knot.FORWARD, (x + 4.2, y + 2.8), 8.4, 4.8, 1.9), thread.colour, INK, 0.22)
         )
         shapes.append(Text((x + 4.2, y + 3.8), str(i + 1), 2.8, ink_on(thread.colour), "middle", True))
-        count = f"{used} strand{'' if used == 1 else 's'}" if used else "wanted, no strand"
+        count = f"{used} strand{'' if used == 1 else 's'}" if used else "no strand"
         room = wide - 12 - text_width(count, 2.5) - 4
         name = fitted(thread.name, 3.1, room, bold=True)
         shapes.append(Text((x + 10.4, y + 3.9), name, 3.1, INK, "start", True))

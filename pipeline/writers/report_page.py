@@ -191,7 +191,10 @@ def _plans(report: Report, threads: Sequence[Named]) -> Iterator[Table]:
             "What would help",
             words + (f" Tried without gain: {'; '.join(idle)}." if idle else ""),
             ("Change", "Cells made", "Colour error", "It costs"),
-            [(e.change, *_gives(e, e.cells), e.price) for e in report.suggestions],
+            [
+                ("as planned", *_gives(report, report.cells), ""),
+                *((e.change, *_gives(e, e.cells), e.price) for e in report.suggestions),
+            ],
             range(1, 3),
         )
     for heading, words, first, lines in (
@@ -213,7 +216,7 @@ def _plans(report: Report, threads: Sequence[Named]) -> Iterator[Table]:
     if report.eases:
         yield Table(
             "Hand-overs",
-            "How many hand-overs a row may have, each planned for itself.",
+            "How many a row may have in its middle, each planned for itself; the number counts edges too.",
             ("Allowed", "Cells made", "Colour error", "Hand-overs"),
             [(_EASES[e.ease], *_gives(e, report.cells), e.hand_overs) for e in report.eases],
             range(1, 4),
@@ -227,7 +230,7 @@ _EASES = {
 }
 
 
-def _gives(entry: SwitchingLine | JoinsLine | EaseGiven | Suggested, cells: int) -> tuple[str, str]:
+def _gives(entry: Report | SwitchingLine | JoinsLine | EaseGiven | Suggested, cells: int) -> tuple[str, str]:
     return f"{entry.made} of {cells}", f"{entry.colour_error:.1f}"
 
 

@@ -77,7 +77,10 @@ def test_advice_is_solved_again_and_ranked(plain: Blocks) -> None:
     assert {ChangeKind.EASE, ChangeKind.JOINS} <= set(kinds)
     # rows said twice cost what they show: among blocks without any ground between they do not pay
     assert ChangeKind.SWITCHING_ROWS in {s.kind for s in advice.suggestions + advice.no_help}
-    measures = [s.per_cell for s in advice.suggestions]
+    nearer = [s for s in advice.suggestions if s.per_cell < base.per_cell]
+    both = [s for s in nearer if s.share_made > base.share_made]
+    assert both and both == list(advice.suggestions[: len(both)]), "what helps in both ways is said first"
+    measures = [s.per_cell for s in both]
     assert measures == sorted(measures) and measures[0] < base.per_cell
     assert all(s.made > base.made or s.per_cell < base.per_cell for s in advice.suggestions)
     assert all(s.price == "a price" for s in advice.suggestions)

@@ -10,6 +10,7 @@ from pipeline.band.pattern import Pattern, PatternThread
 from pipeline.instructions.compare import compare
 from pipeline.instructions.text import write_instructions
 from pipeline.materials.lengths import cut_list
+from pipeline.materials.price import hours
 from tests.instructions.bands import FLAG, course_change, two_thread_picture
 from tests.patterns import patterns
 
@@ -81,3 +82,9 @@ def test_cautions_defer_to_local_rules() -> None:
     text = write_instructions(two_thread_picture(FLAG))
     assert text.index("Local rules") < text.index("Materials")
     assert "under 3" in text and "finger must slide" in text
+
+
+def test_hours_are_told_as_exactly_as_in_the_report_and_with_their_pace() -> None:
+    pattern = two_thread_picture(["X-" * 10] * 50)
+    assert hours(pattern).knots == 1000
+    assert "About 2.2 to 2.8 hours of knots at 8 to 10 s each;" in write_instructions(pattern, ())

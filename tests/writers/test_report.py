@@ -80,6 +80,7 @@ def test_what_is_not_looked_for_is_not_told(band: tuple[Pattern, Feasibility]) -
     suggested = Suggested(change="15 strands", price="3 mm wider", cells=20, made=19, colour_error=1.00004)
     line = EaseGiven(ease="plain", made=10, colour_error=12.0, lower_bound=3.0, hand_overs=0)
     group = GroupUse(thread=0, strands=2, tied_per_strand=3.5)
+    assert suggested.sentence == "15 strands: 19 of 20 cells are made (95.0 %). It costs: 3 mm wider."
     more = report_of_pattern(*band, suggestions=(suggested,), eases=(line,), groups=(group,))
     told = json.loads(more.json_text())
     assert told["suggestions"][0]["change"] == "15 strands" and told["suggestions"][0]["colour_error"] == 1.0

@@ -78,7 +78,7 @@ def test_everything_known_is_told() -> None:
     for words in (
         "Every one of the 56 cells", "Proved best", "9 strands instead of 8", "2 mm wider", "56 of 56",
         "With more switching rows", "changes at the edges only", "#123456", "3.2", "no: buy 1 more",
-        "metres owned not known", "Tried without gain: mirrored",
+        "metres owned not known", "Tried without gain: mirrored", "as planned",
         "2.3 m instead of 18.0 m", "2.5–3", "fog and sailcloth", "Cut list", "Not for children under 3",
     ):  # fmt: skip
         assert words in text, words
