@@ -11,9 +11,10 @@ from collections.abc import Callable
 from typing import TypeVar
 
 from pipeline.materials.cutting import cut_skeins
+from pipeline.materials.gain import compare
 from pipeline.materials.joins import place_joins
 from pipeline.materials.lengths import cut_list
-from pipeline.materials.sharing import compare, share
+from pipeline.materials.sharing import share
 from tests.materials.bands import lettering
 
 BANDS = ((24, 118, 6), (41, 150, 3), (60, 200, 2))

@@ -70,10 +70,13 @@ def command(
     from pipeline.band.reading import read_pattern
     from pipeline.files.single import write_file
     from pipeline.order.means import refuse_beyond_means
+    from pipeline.writers.grid import refuse_unchartable
 
     chosen = choose(to, what)
     document = read_pattern(pattern)
     refuse_beyond_means(sum(len(section.rows) for section in document.sections), len(document.strands))
+    if chosen in (What.CHART, What.SHEET):
+        refuse_unchartable(document)
     original = _original(picture, lengthwise)
     tied = for_left_hand(document) if left_handed else document
     content = _draw(

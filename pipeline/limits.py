@@ -30,6 +30,8 @@ MOST_ROWS = 5_000
 """Of one picture, or of blocks."""
 MOST_ROWS_IN_ALL = 10_000
 """Of a pattern, with everything between its pictures."""
+MOST_CHART_KNOTS = 100_000
+"""Of a pattern that is charted; no band is that long."""
 MOST_SECTIONS = 2_000
 MOST_EXTRA = Bounds(0, 400)
 """Switching rows, or strands that change their thread."""

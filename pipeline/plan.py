@@ -31,6 +31,7 @@ from pipeline.advice.advise import (
 )
 from pipeline.advice.changes import Redesign
 from pipeline.band.handed import mirrored
+from pipeline.band.knots import Worked
 from pipeline.band.pattern import Pattern
 from pipeline.design.assemble import Frame, Wants, to_pattern
 from pipeline.design.design import design
@@ -39,12 +40,13 @@ from pipeline.design.pose import band_threads, ends_of, fit_of, gauge_for, inclu
 from pipeline.design.touch import Touch, touched
 from pipeline.materials.alike import share_alike
 from pipeline.materials.fit import Fit
+from pipeline.materials.gain import Sharing, compare
 from pipeline.materials.joins import place_joins
 from pipeline.materials.lengths import Cut, cut_list
-from pipeline.materials.sharing import Sharing, compare
+from pipeline.materials.sharing import Late, never
 from pipeline.materials.skeins import DEFAULT_SKEIN_M, SkeinPlan, plan_skeins
 from pipeline.order.asked import Request, Tying
-from pipeline.order.means import refuse_beyond_means
+from pipeline.order.means import refuse_beyond_chart, refuse_beyond_means
 from pipeline.routing import (
     Allowed,
     Budget,
@@ -75,6 +77,8 @@ GRACE_S = 3.0
 """A band that runs over its time by less is planned rather than refused."""
 LEAST_SEARCH = 0.2
 """Share of the time left that is searched even where finishing may take longer."""
+SHARING = 0.25
+"""Share of the time kept for finishing that sharing the tying may take."""
 
 
 Finishing = Callable[[int], float]
@@ -147,14 +151,14 @@ def plan(
     worked_s = time.process_time()
     effort = budget.effort * (1.0 if drawn.floor is None else PICTURE_EFFORT)
     budget = replace(budget, reporter=watch, effort=effort)
-    budget = _keeping_back(budget, finishing_s(drawn.kinds.shape[0] * drawn.strands))
+    budget, late = _keeping_back(budget, finishing_s(drawn.kinds.shape[0] * drawn.strands))
     fit = fit_of(asked.band, drawn.strands, gauge_for(asked.band, asked.drawer))
     found = _routed(asked, drawn, fit, title, budget, clock)
     tied, shown = found.band, drawn.without_ends(*found.off)
     clock.stage("sharing the tying")
     repeat = None if asked.tying.joins else tied.question.repeat
     loose, margin = _assembled(asked, shown, tied, title), asked.tying.margin
-    shared = share_alike(loose, repeat, asked.tying.share, margin=margin)
+    shared = share_alike(loose, repeat, asked.tying.share, margin=margin, late=late)
     pattern = _joined(shared, shown, asked.tying)
     clock.stage("checking")
     clock.sketched(lambda: pattern)
@@ -179,15 +183,17 @@ def plan(
 
 
 def _drawn(asked: Request, touches: Sequence[Touch], budget: Budget, finishing_s: Finishing) -> Design:
-    """Draw the design; refuse at once what cannot be finished in the time and the memory there is."""
+    """Draw the design; refuse at once what cannot be charted, or finished in the time and memory there is."""
     artwork, band, drawer, tying = asked
     space = space_of(artwork, band, gauge_for(band, drawer))
     known = space.rows or space.length
     if known is not None:
-        _refuse_early(known, space.strands, budget, finishing_s)
+        _refuse_early(known, space.strands, space.worked, budget, finishing_s)
+    began = time.monotonic()
     threads = included(drawer, tying, [touch.thread for touch in touches if touch.thread is not None])
     drawn = touched(design(artwork, space, threads), touches)
-    _refuse_early(drawn.kinds.shape[0], drawn.strands, budget, finishing_s)
+    size = drawn.kinds.shape[0], drawn.strands, drawn.worked
+    _refuse_early(*size, budget, finishing_s, time.monotonic() - began)
     return drawn
 
 
@@ -257,10 +263,25 @@ def _advised(
     return easy, advise(redesign.under, base, changes, budget, watch, easy)
 
 
-def _refuse_early(rows: int, strands: int, budget: Budget, finishing_s: Finishing) -> None:
-    """Refuse a band that cannot be finished in the time or the memory there is."""
-    left = None if budget.deadline is None else budget.deadline - time.monotonic() + GRACE_S
-    refuse_beyond_means(rows, strands, seconds=left, finishing_s=finishing_s)
+def _refuse_early(
+    rows: int,
+    strands: int,
+    worked: Worked,
+    budget: Budget,
+    finishing_s: Finishing,
+    drawing_s: float = 0.0,
+) -> None:
+    """Refuse a band that cannot be finished in the time or the memory there is, or charted.
+
+    ``drawing_s``: what drawing it took already; of fewer rows it takes less.
+    """
+
+    def takes_s(places: int) -> float:
+        return drawing_s * places / (rows * strands) + finishing_s(places)
+
+    left = None if budget.deadline is None else budget.deadline - time.monotonic() + GRACE_S + drawing_s
+    refuse_beyond_means(rows, strands, seconds=left, finishing_s=takes_s)
+    refuse_beyond_chart(rows, rows * (strands - 1) // (1 if worked == "rows" else 2))
 
 
 def _likeness(pattern: Pattern, drawn: Design) -> Likeness | None:
@@ -274,12 +295,17 @@ def _likeness(pattern: Pattern, drawn: Design) -> Likeness | None:
     return likeness(pattern, drawn.light[drawn.kinds[first : last + 1]], first)
 
 
-def _keeping_back(budget: Budget, seconds: float) -> Budget:
-    """The budget with so much of its deadline kept for finishing, but ``LEAST_SEARCH`` left to the search."""
+def _keeping_back(budget: Budget, seconds: float) -> tuple[Budget, Late]:
+    """The budget with so much of its deadline kept for finishing, but ``LEAST_SEARCH`` left to the search.
+
+    With it comes what tells whether sharing has had its part of what is kept.
+    """
     if budget.deadline is None:
-        return budget
+        return budget, never
     left = budget.deadline - time.monotonic()
-    return replace(budget, deadline=budget.deadline - max(0.0, min(seconds, (1 - LEAST_SEARCH) * left)))
+    kept = max(0.0, min(seconds, (1 - LEAST_SEARCH) * left))
+    until = budget.deadline - (1 - SHARING) * kept
+    return replace(budget, deadline=budget.deadline - kept), lambda: time.monotonic() >= until
 
 
 class _Clock:

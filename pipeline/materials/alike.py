@@ -5,20 +5,25 @@ from __future__ import annotations
 from pipeline.band.network import Repeat
 from pipeline.band.pattern import Pattern, Section
 from pipeline.literals import Level
-from pipeline.materials.sharing import share
+from pipeline.materials.sharing import Late, never, share
 
 
 def share_alike(
-    pattern: Pattern, repeat: Repeat | None, level: Level, *, margin: float | None = None
+    pattern: Pattern,
+    repeat: Repeat | None,
+    level: Level,
+    *,
+    margin: float | None = None,
+    late: Late = never,
 ) -> Pattern:
     """Share the tying of one repeat, and tie all of them so; rows before and after stay as they are.
 
-    ``repeat``: rows counted over all sections of the pattern; None shares the whole band. Which strand ties
-    moves on from repeat to repeat wherever strands of a thread have changed places, so what one repeat
-    shares out, the next ones share out further.
+    ``repeat``: rows counted over all sections of the pattern; None shares the whole band; ``late`` as in
+    ``share``. Which strand ties moves on from repeat to repeat wherever strands of a thread have changed
+    places, so what one repeat shares out, the next ones share out further.
     """
     if repeat is None:
-        return share(pattern, level, margin=margin)
+        return share(pattern, level, margin=margin, late=late)
     rows = [row for section in pattern.sections for row in section.rows]
     hanging = list(pattern.strands)
     for row in rows[: repeat.first]:
@@ -30,7 +35,7 @@ def share_alike(
         "sections": _cut(pattern, repeat.first, repeat.first + repeat.rows),
         "joins": (),
     }
-    shared = share(pattern.model_copy(update=once), level, margin=margin)
+    shared = share(pattern.model_copy(update=once), level, margin=margin, late=late)
     knots = [row.knots for section in shared.sections for row in section.rows]
     for i in range(repeat.rows * repeat.times):
         at = repeat.first + i

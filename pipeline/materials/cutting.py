@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from bisect import bisect_left, insort
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -22,6 +23,9 @@ EFFORT, REMNANT_EFFORT = 2000, 200
 the same plan."""
 MOST_SETS = 60
 """Sets of skeins that are tried before the plan by best fit is taken."""
+MOST_PLACES, MOST_PLACES_IN_ALL = 1_000, 3_000
+"""Skeins × sizes of one packing, and of all that are searched for one thread; each takes up to some 5 ms of a
+core. 24 strands come to 576 at most."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,10 +111,13 @@ def _fewest(wanted: list[int], owned_cm: Sequence[int], more_cm: int) -> tuple[P
         bound, patterns = _columns(wanted, more_cm)
         least = math.ceil(bound - 1e-6)
         cut, rest = _whole_part(wanted, patterns, more_cm)
-    proved = True
+    proved, places_left = True, MOST_PLACES_IN_ALL
     for skeins in itertools.islice(_sets(rest, owned_cm, more_cm, least - len(cut)), MOST_SETS):
         quick = _fill(rest, skeins)
-        packed, certain = (quick, True) if quick is not None else _packed(rest, skeins, EFFORT)
+        packed, certain = quick, quick is not None
+        if quick is None and (places := _places(rest, skeins)) <= min(MOST_PLACES, places_left):
+            places_left -= places
+            packed, certain = _packed(rest, skeins, EFFORT)
         if packed is not None:
             exact = proved and (not cut or len(cut) + len(skeins) == least)
             return cut + _long_remnant(rest, packed), exact
@@ -147,16 +154,24 @@ def _fill(rest: Sequence[int], skeins: Sequence[int], more_cm: int | None = None
     Without new skeins (``more_cm``) the answer is None then.
     """
     packed: Packed = [(length, []) for length in skeins]
+    rooms = sorted((length, i) for i, length in enumerate(skeins))
     for piece in sorted(rest, reverse=True):
-        rooms = [(length - sum(inside), i) for i, (length, inside) in enumerate(packed)]
-        room = min((r for r in rooms if r[0] >= piece), default=None)
-        if room is not None:
-            packed[room[1]][1].append(piece)
+        best = bisect_left(rooms, (piece, 0))
+        if best < len(rooms):
+            room, i = rooms.pop(best)
         elif more_cm is not None:
-            packed.append((more_cm, [piece]))
+            room, i = more_cm, len(packed)
+            packed.append((more_cm, []))
         else:
             return None
+        packed[i][1].append(piece)
+        insort(rooms, (room - piece, i))
     return packed
+
+
+def _places(rest: Sequence[int], skeins: Sequence[int]) -> int:
+    """The size of a packing: skeins × different sizes of pieces."""
+    return len(skeins) * len(set(rest))
 
 
 def _packed(
@@ -201,6 +216,8 @@ def _long_remnant(rest: Sequence[int], packed: Packed) -> Packed:
         return max(length - sum(inside) for length, inside in plan)
 
     skeins = sorted((length for length, _ in packed), reverse=True)
+    if _places(rest, skeins) > MOST_PLACES:
+        return packed
     sums = 1  # bit n: whether some of the pieces are n cm in all
     for piece in rest:
         sums |= sums << piece

@@ -18,8 +18,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Iterator, Sequence
 from itertools import groupby
 
 from ortools.graph.python import min_cost_flow
@@ -40,11 +39,20 @@ PER_MM = 100
 """Lengths enter the flow as whole hundredths of a millimetre."""
 
 
-def share(pattern: Pattern, level: Level, *, margin: float | None = None) -> Pattern:
+Late = Callable[[], bool]
+"""Whether to come to an end; what is shared by then is kept."""
+
+
+def never() -> bool:
+    """There is all the time it takes."""
+    return False
+
+
+def share(pattern: Pattern, level: Level, *, margin: float | None = None, late: Late = never) -> Pattern:
     """Return the pattern with the longest strand of every thread shortened as far as ``level`` lets.
 
     Every visible cell stays as it is, and so does every knot of two different threads. ``margin`` as in
-    ``materials.cut_list``.
+    ``materials.cut_list``; once ``late`` says so, strands stay as long as they are by then.
 
     >>> from pipeline.band.example import two_rows
     >>> share(two_rows(), "full") == two_rows()  # nothing to share: no two knots join strands of one thread
@@ -55,7 +63,7 @@ def share(pattern: Pattern, level: Level, *, margin: float | None = None) -> Pat
     if level == "none":
         return pattern
     paths = Paths(pattern, default_margin(pattern) if margin is None else margin)
-    sharer = _Sharer(paths) if level == "full" else _RowSharer(paths)
+    sharer = _Sharer(paths, late) if level == "full" else _RowSharer(paths, late)
     sharer.share(LEAST_GAIN[level])
     return paths.written(pattern)
 
@@ -93,35 +101,6 @@ def spare(pattern: Pattern, done: Collection[Place], over_mm: Sequence[float], m
     return paths.written(pattern)
 
 
-@dataclass(frozen=True, slots=True)
-class Sharing:
-    """What sharing made of the longest strand. Lengths in mm as they would be cut, in one piece."""
-
-    longest_before_mm: float
-    longest_after_mm: float
-    bound_mm: float
-    """No sharing of this routing gets the longest strand below this."""
-    lengths_before: int
-    lengths_after: int
-    """How many different lengths there are to cut, thread by thread, once near ones are cut alike."""
-    same_thread_hand_overs: int
-    """Knots of row-worked sections at which a strand hands over to one of its own thread, afterwards."""
-
-
-def compare(before: Pattern, after: Pattern, *, margin: float | None = None) -> Sharing:
-    """Compare a pattern with what :func:`share` made of it."""
-    margin = default_margin(before) if margin is None else margin
-    one, two = Paths(before, margin), Paths(after, margin)
-    return Sharing(
-        longest_before_mm=up_to_cm(max(one.lengths())),
-        longest_after_mm=up_to_cm(max(two.lengths())),
-        bound_mm=one.bound(),
-        lengths_before=one.lots(),
-        lengths_after=two.lots(),
-        same_thread_hand_overs=two.same_thread_hand_overs,
-    )
-
-
 Change = tuple[float, tuple[int, ...], list[Knot]]
 """The longest of the strands that get another length by it, the knots it changes, and what they become."""
 
@@ -129,8 +108,8 @@ Change = tuple[float, tuple[int, ...], list[Knot]]
 class _Sharer:
     """Shares the tying knot by knot."""
 
-    def __init__(self, paths: Paths) -> None:
-        self.paths = paths
+    def __init__(self, paths: Paths, late: Late = never) -> None:
+        self.paths, self.late = paths, late
         self.units: list[tuple[int, ...]] = [(v,) for v, free in enumerate(paths.free) if free]
         """Free knots that are decided together."""
         self.now = paths.lengths()
@@ -139,12 +118,13 @@ class _Sharer:
         first = list(self.paths.kinds)
         self.descend(least_gain)
         longest = max(self.paths.lengths())
-        while self.spread_ties():
+        while not self.late() and self.spread_ties():
             self.descend(least_gain)
             if max(self.paths.lengths()) > longest - 1:
                 break
             longest = max(self.paths.lengths())
-        self.spread_ties()
+        if not self.late():
+            self.spread_ties()
         self.restore(first)
         self.even_out()
 
@@ -159,7 +139,7 @@ class _Sharer:
         for _ in range(MOST_CHANGES):
             self.now = lengths = paths.lengths()
             open_strands = [s for s in range(paths.strands) if s not in settled]
-            if not open_strands:
+            if not open_strands or self.late():
                 return
             strand = max(open_strands, key=lengths.__getitem__)
             if lengths[strand] <= enough:
@@ -207,6 +187,8 @@ class _Sharer:
             former = [first[v] for v in unit]
             if [paths.kinds[v] for v in unit] == former:
                 continue
+            if self.late():
+                return
             lengths = paths.lengths()
             group = paths.group[paths.owner[paths.into[unit[0]][0]]]
             cap = max(up_to_cm(lengths[s]) for s in range(paths.strands) if paths.group[s] == group)
@@ -219,6 +201,8 @@ class _Sharer:
         lengths = paths.lengths()
         cap = max(up_to_cm(length) for length in lengths)
         for unit in self.units:
+            if self.late():
+                return
             if len({paths.kinds[v].left_ties for v in unit}) > 1:  # a run that was mixed before
                 continue
             kinds = [paths.kinds[v].mirrored for v in unit]
@@ -301,8 +285,8 @@ class _Sharer:
 class _RowSharer(_Sharer):
     """Shares the tying run by run, so that rows stay readable."""
 
-    def __init__(self, paths: Paths) -> None:
-        super().__init__(paths)
+    def __init__(self, paths: Paths, late: Late = never) -> None:
+        super().__init__(paths, late)
         self.units = []
         self.rising: dict[tuple[int, ...], bool | None] = {}
         self.row_of: dict[tuple[int, ...], tuple[int, ...]] = {}

@@ -13,6 +13,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from pipeline.errors import ImpossibleError
+from pipeline.limits import MOST_CHART_KNOTS
 
 LEAST_BYTES, EACH_BYTES = 250_000_000, 6_000
 """Memory that a plan takes in all and for each of rows × strands: measured, on the small side."""
@@ -43,6 +44,20 @@ def refuse_beyond_means(
     if there is not None and LEAST_BYTES + EACH_BYTES * rows * strands > there:
         fits = (there - LEAST_BYTES) // (EACH_BYTES * strands)
         _refuse(rows, strands, fits, f"take more than the {max(0, there) / 1e9:.1f} GB of memory there are")
+
+
+def refuse_beyond_chart(rows: int, knots: int) -> None:
+    """Raise ImpossibleError for a band of so many knots that no chart of it can be drawn.
+
+    >>> refuse_beyond_chart(3000, 300_000)
+    Traceback (most recent call last):
+    pipeline.errors.ImpossibleError: a chart of 300,000 knots cannot be drawn, 100,000 is the most. ...
+    """
+    if knots > MOST_CHART_KNOTS:
+        raise ImpossibleError(
+            f"a chart of {knots:,} knots cannot be drawn, {MOST_CHART_KNOTS:,} is the most.",
+            f"Some {rows * MOST_CHART_KNOTS // knots} of its {rows} rows can be done.",
+        )
 
 
 def _refuse(rows: int, strands: int, fits: int, because: str) -> None:

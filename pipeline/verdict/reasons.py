@@ -12,9 +12,11 @@ found, by solving again with the cell forced, is an upper bound on that loss and
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+
+import numpy as np
 
 from pipeline.band.pattern import Pattern, Row, Section
 from pipeline.band.replay import replay
@@ -88,11 +90,11 @@ def reasons(
     cells = {(c.section, c.row, c.knot): c for c in feasibility.unmade}
     answers: list[Reason] = []
     before: Sequence[int] = pattern.strands
-    present = set(pattern.strands) | {join.thread for join in pattern.joins}
     numbers = dict(zip(cells, knot_numbers(pattern, feasibility), strict=True))
     for replayed in replay(pattern):
         section = pattern.sections[replayed.section]
         row = section.rows[replayed.row]
+        nearest: dict[int, list[int]] = {}
         for k in range(len(replayed.steps)):
             place = (replayed.section, replayed.row, k)
             cell = cells.get(place)
@@ -103,7 +105,10 @@ def reasons(
                 best = None
                 if v in found:
                     best = max(at_least, found[v] - (feasibility.colour_error - cell.cost))
-                distance = None if cell.wanted not in present else _distance(before, here, cell.wanted)
+                if cell.wanted not in nearest:
+                    nearest[cell.wanted] = _nearest(before, cell.wanted)
+                apart = nearest[cell.wanted]
+                distance = min(map(apart.__getitem__, here)) if apart else None
                 answers.append(_reason(pattern, cell, distance, at_least, best))
         before = replayed.threads
     return tuple(answers)
@@ -122,10 +127,13 @@ def knot_numbers(pattern: Pattern, feasibility: Feasibility) -> tuple[int, ...]:
     return tuple(first[cell.section, cell.row] + cell.knot for cell in feasibility.unmade)
 
 
-def _distance(before: Sequence[int], here: Iterable[int], thread: int) -> int | None:
-    """Fewest positions between a strand of ``thread`` and one of the places ``here``; None without one."""
-    hangs = [q for q, t in enumerate(before) if t == thread]
-    return min((abs(q - place) for q in hangs for place in here), default=None)
+def _nearest(before: Sequence[int], thread: int) -> list[int]:
+    """From each position, how many it is to the nearest strand of ``thread``; empty without one."""
+    hangs = np.flatnonzero(np.asarray(before) == thread)
+    if not hangs.size:
+        return []
+    apart: list[int] = np.abs(np.arange(len(before))[:, None] - hangs).min(axis=1).tolist()
+    return apart
 
 
 def _reason(

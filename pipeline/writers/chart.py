@@ -79,7 +79,7 @@ def _heading(pattern: Pattern, width: float) -> list[Shape]:
 
 
 def chart_svg(pattern: Pattern) -> str:
-    """The chart as an SVG document. Raises InputError beyond MAX_KNOTS knots.
+    """The chart as an SVG document. Raises ImpossibleError beyond MOST_CHART_KNOTS knots.
 
     >>> from pipeline.band.example import two_rows
     >>> chart_svg(two_rows()).startswith("<?xml")
@@ -89,7 +89,9 @@ def chart_svg(pattern: Pattern) -> str:
 
 
 def chart_png(pattern: Pattern, *, px_per_mm: float = 5.0) -> bytes:
-    r"""The chart as a PNG, columns and rows whole pixels apart. Raises InputError beyond MAX_KNOTS knots.
+    r"""The chart as a PNG, columns and rows whole pixels apart.
+
+    Raises ImpossibleError beyond MOST_CHART_KNOTS knots.
 
     >>> from pipeline.band.example import two_rows
     >>> chart_png(two_rows())[:4]
@@ -186,7 +188,7 @@ def _cut(layout: Layout, left: int, right: int, tall: float, first_top: float) -
 
 
 def chart_pdf(pattern: Pattern, paper: Paper = "A4") -> bytes:
-    """The chart as a PDF. Raises InputError beyond MAX_KNOTS knots.
+    """The chart as a PDF. Raises ImpossibleError beyond MOST_CHART_KNOTS knots.
 
     >>> from pipeline.band.example import two_rows
     >>> chart_pdf(two_rows())[:5]

@@ -8,13 +8,11 @@ from dataclasses import dataclass
 from pipeline.band.knots import Worked
 from pipeline.band.pattern import Pattern
 from pipeline.band.replay import RowReplay, replay
-from pipeline.errors import InputError
+from pipeline.order.means import refuse_beyond_chart
 from pipeline.writers.drawing import Line, Polygon, Shape, Text, box, text_width
 from pipeline.writers.ink import HAIR, INK, SIGNAL, SOFT, TINT
 from pipeline.writers.slabs import PITCH_MM, knot_shapes, strand_tab
 
-MAX_KNOTS = 100_000
-"""Charts of more knots are refused; no band is that long."""
 OVERLAP_GAP_MM = 4.0
 
 
@@ -70,13 +68,14 @@ class Layout:
         return replayed.order, replayed.threads
 
 
+def refuse_unchartable(pattern: Pattern) -> None:
+    """Raise ImpossibleError where the pattern has more knots than a chart can show."""
+    counts = [len(row.knots) for _, _, _, row in pattern.rows()]
+    refuse_beyond_chart(len(counts), sum(counts))
+
+
 def lay_out(pattern: Pattern, pitch: float = PITCH_MM) -> Layout:
-    knots = sum(len(row.knots) for _, _, _, row in pattern.rows())
-    if knots > MAX_KNOTS:
-        raise InputError(
-            f"a chart of {knots:,} knots cannot be drawn, {MAX_KNOTS:,} is the most",
-            "Draw the instructions instead, or a shorter band.",
-        )
+    refuse_unchartable(pattern)
     rows = []
     for number, (done, (_, r, section, _)) in enumerate(zip(replay(pattern), pattern.rows(), strict=True), 1):
         opens = r == 0

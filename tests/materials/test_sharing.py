@@ -9,9 +9,10 @@ from hypothesis import strategies as st
 from pipeline.band.pattern import Pattern
 from pipeline.band.reading import problems
 from pipeline.band.replay import replay
+from pipeline.materials.gain import compare
 from pipeline.materials.lengths import cut_list
 from pipeline.materials.paths import Paths
-from pipeline.materials.sharing import _RowSharer, _runs, _Sharer, compare, share
+from pipeline.materials.sharing import _RowSharer, _runs, _Sharer, share
 from pipeline.verdict.feasibility import check
 from tests.materials.bands import lettering
 from tests.patterns import patterns
@@ -110,3 +111,18 @@ def test_changes_have_the_outcome_that_was_foreseen(pattern):
                     assert foreseen >= max(changed, default=0.0) - 1e-6
                     assert any(foreseen == pytest.approx(length) for length in after)
                     paths.set(knots, former)
+
+
+@pytest.mark.parametrize("level", ["rows", "full"])
+@pytest.mark.parametrize("asked", [0, 1, 3, 10])
+def test_sharing_that_runs_late_ends_soon_with_a_band_that_shows_the_same(level, asked):
+    """After so many times asked it is late; then it is asked a few times more at most, and does no work."""
+    before = lettering(ground_bases=(0, 1, 20, 21, 22))
+    times = itertools.count(1)
+    late = share(before, level, late=lambda: next(times) > asked)
+    assert next(times) <= asked + 7
+    assert list(problems(late)) == []
+    assert shown(late) == shown(before)
+    longest = [compare(before, band).longest_after_mm for band in (before, late, share(before, level))]
+    assert longest == sorted(longest, reverse=True)
+    assert asked or late == before

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from pipeline.band.example import two_rows
 from pipeline.drawer.stash import Stash, thread_of
+from pipeline.materials import cutting
 from pipeline.materials.cutting import Cutting, _columns, cut_skeins
 from pipeline.materials.joins import place_joins
 from pipeline.materials.lengths import cut_list, pieces
@@ -208,3 +209,21 @@ def test_nothing_to_cut_and_no_time_to_search(monkeypatch: pytest.MonkeyPatch) -
     plan = cut_skeins([5, 4, 4, 3, 2, 2], [], more_cm=10)
     assert not plan.proved
     assert sorted(piece for skein in plan.skeins for piece in skein.pieces_cm) == [2, 2, 3, 4, 4, 5]
+
+
+def test_many_hard_pieces_take_bounded_work(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A wide band has a hundred lengths of a thread: not all packings are searched, and nothing is proved."""
+    searched: list[int] = []
+
+    def counted(rest, skeins, effort, **which):
+        searched.append(len(skeins) * len(set(rest)))
+        return None, False
+
+    monkeypatch.setattr(cutting, "_packed", counted)
+    for count in (20, 100, 300):
+        searched.clear()
+        wanted = [150 + 37 * i % 271 for i in range(count)]
+        plan = cut_skeins(wanted, [], more_cm=800)
+        assert sum(searched) <= 4_000 and max(searched, default=0) <= 1_000
+        assert Counter(p for skein in plan.skeins for p in skein.pieces_cm) == Counter(wanted)
+        assert plan.new <= 1.3 * sum(wanted) / 800 + 1

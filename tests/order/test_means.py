@@ -5,13 +5,23 @@ from __future__ import annotations
 import re
 import time
 from pathlib import Path
+from typing import Any
 
 import pytest
 from PIL import Image
 
 from cli.main import run
+from pipeline.band.example import two_rows
+from pipeline.band.knots import Worked
+from pipeline.band.pattern import render
+from pipeline.design.design import design
+from pipeline.design.model import Design
+from pipeline.drawer.stash import builtin_stash
 from pipeline.errors import ImpossibleError
+from pipeline.order.asked import Band, Drawer, PictureSource, Request
 from pipeline.order.means import available_bytes, refuse_beyond_means
+from pipeline.plan import plan
+from pipeline.routing import Budget
 
 
 @pytest.mark.parametrize("strands", [2, 24, 400])
@@ -51,3 +61,52 @@ def test_the_largest_band_in_a_short_time_is_refused_at_once(
     assert re.search(r"5000 rows of 400 strands .* \d+ rows of so many", capsys.readouterr().err)
     assert time.process_time() - began < 10  # ten minutes, before
     assert not (tmp_path / "band").exists()
+
+
+def test_where_drawing_took_the_time_the_rows_that_can_be_done_are_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    Image.effect_noise((40, 100), 90).save(tmp_path / "noise.png")
+    asked = Request(
+        PictureSource(tmp_path / "noise.png", fit="stretch"),
+        Band(strands=10, rows=50),
+        Drawer(builtin_stash()),
+    )
+    clock = [0.0]
+
+    def slow(*words: Any) -> Design:
+        clock[0] += 40.0
+        return design(*words)
+
+    monkeypatch.setattr("pipeline.plan.design", slow)
+    monkeypatch.setattr("pipeline.plan.time.monotonic", lambda: clock[0])
+    with pytest.raises(ImpossibleError) as caught:  # 40 s drawn and 20 s to come, of 30 s and the grace
+        plan(asked, budget=Budget(deadline=30.0), finishing_s=lambda places: 0.04 * places)
+    assert caught.value.hint.startswith("27 rows")
+
+
+@pytest.mark.parametrize(("worked", "rows"), [("rows", 252), ("diagonal", 502)])
+def test_a_band_that_no_chart_can_show_is_refused_before_it_is_drawn(
+    worked: Worked, rows: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of 399 knots in a row 250 rows can be charted, of as many in two rows twice as many."""
+    Image.effect_noise((40, 100), 90).save(tmp_path / "noise.png")
+    noise = PictureSource(tmp_path / "noise.png", fit="stretch")
+    monkeypatch.setattr("pipeline.plan.design", None)  # not asked
+    with pytest.raises(ImpossibleError, match=r"knots cannot be drawn") as caught:
+        plan(Request(noise, Band(strands=400, rows=rows, worked=worked), Drawer(builtin_stash())))
+    fit = 100_000 * rows // (rows * 399 // (1 if worked == "rows" else 2))
+    assert caught.value.hint == f"Some {fit} of its {rows} rows can be done."
+
+
+def test_a_sheet_of_more_knots_than_a_chart_shows_is_refused_before_anything_is_drawn(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "pattern.json").write_text(render(two_rows()), encoding="utf-8")
+    monkeypatch.setattr("pipeline.order.means.MOST_CHART_KNOTS", 4)
+    monkeypatch.setattr("cli.draw._draw", None)  # not asked
+    with pytest.raises(SystemExit) as stop:
+        run(("draw", str(tmp_path / "pattern.json"), "--to", str(tmp_path / "sheet.pdf")))
+    assert stop.value.code == 2
+    assert re.search(r"knots cannot be drawn, 4 is the most.* of its 2 rows can", capsys.readouterr().err)
+    assert not (tmp_path / "sheet.pdf").exists()

@@ -19,10 +19,10 @@ from pipeline.band.knots import Knot
 from pipeline.band.pattern import Pattern
 from pipeline.band.replay import replay
 from pipeline.colour import contrast
-from pipeline.errors import InputError
+from pipeline.errors import ImpossibleError
 from pipeline.files.channels import printable
+from pipeline.order import means
 from pipeline.writers import chart as charts
-from pipeline.writers import grid
 from pipeline.writers.chart import (
     MARGIN_MM,
     PAPERS,
@@ -232,6 +232,6 @@ def test_png_has_the_size_it_says() -> None:
 
 
 def test_too_many_knots_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(grid, "MAX_KNOTS", 5)
-    with pytest.raises(InputError, match="knots cannot be drawn"):
+    monkeypatch.setattr(means, "MOST_CHART_KNOTS", 5)
+    with pytest.raises(ImpossibleError, match="knots cannot be drawn"):
         chart_svg(tiny("too large"))
