@@ -29,7 +29,11 @@ TESTS: dict[str, tuple[str, ...]] = {
     "pipeline/materials/gauge.py": (BY_HAND, "pipeline/materials/gauge.py", "tests/materials/test_gauge.py"),
     "pipeline/materials/fit.py": (BY_HAND, "pipeline/materials/fit.py", "tests/materials/test_gauge.py"),
     "pipeline/materials/lengths.py": (BY_HAND, "pipeline/materials/lengths.py", MATERIALS),
-    "pipeline/materials/sharing.py": ("tests/materials/test_sharing.py", MATERIALS),
+    "pipeline/materials/sharing.py": (
+        "tests/materials/test_sharing.py",
+        "tests/materials/test_rescale.py",
+        MATERIALS,
+    ),
     "pipeline/materials/joins.py": ("tests/materials/test_joins.py", MATERIALS),
     "pipeline/materials/ends.py": (BY_HAND, "pipeline/materials/ends.py", "tests/materials/test_ends.py"),
     "pipeline/materials/cutting.py": ("pipeline/materials/cutting.py", "tests/materials/test_skeins.py"),

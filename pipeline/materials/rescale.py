@@ -32,7 +32,8 @@ class Remaining:
     ``left_mm`` is what was measured (or is to be expected at this rate); ``need_mm`` what the knots of its
     present piece need yet, a reserve of 5 % included, and ``tail_mm`` the tail or overlap it should end
     with. ``apart``: it was measured and does not agree with the hand. ``ends_at`` is the knot for which it
-    does not suffice, and ``runs_out`` its row in the band, from 0; or None.
+    does not suffice, and ``runs_out`` its row in the band, from 0; or None, also where no knot is to come
+    and only the tail gets short.
     """
 
     strand: int
@@ -47,8 +48,10 @@ class Remaining:
 
     @property
     def short_mm(self) -> float:
-        """What it lacks for its knots and half its tail: less than that is made up by a shorter tail."""
-        return max(0.0, self.need_mm + self.tail_mm / 2 - self.left_mm)
+        """What it lacks for its knots and half its tail, which may be as short as that; below 0 if it has
+        some to spare.
+        """
+        return self.need_mm + self.tail_mm / 2 - self.left_mm
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,11 +145,11 @@ def replan(
     changed: tuple[Place, ...] = ()
     joined, laid = mended(scaled, short)
     if short and roles:
-        over = [_over(strand) for strand in sorted(strands, key=lambda strand: strand.strand)]
+        over = [strand.short_mm for strand in sorted(strands, key=lambda strand: strand.strand)]
         spared = spare(scaled, done, over, RESERVE)
         fewer = _short(remaining(spared))
         other, pieces = mended(spared, fewer)
-        if len(fewer) < len(short) and {one.strand for one in fewer} <= {new.strand for new in pieces}:
+        if _wanting(fewer, pieces) < _wanting(short, laid):
             changed, short, joined, laid = _differing(scaled, spared), fewer, other, pieces
     rows = sum(len(section.rows) for section in pattern.sections)
     return Replan(hand, strands, rows, changed, short, laid, joined)
@@ -196,13 +199,13 @@ def _checked(left_mm: Mapping[int, float], strands: int) -> None:
 
 
 def _short(strands: Sequence[Remaining]) -> tuple[Remaining, ...]:
-    found = (strand for strand in strands if strand.short_mm > 0)
-    return tuple(sorted(found, key=lambda strand: (strand.ends_at or (0, 0, 0), strand.position)))
+    ending = [(strand.ends_at, strand.position, strand) for strand in strands if strand.ends_at is not None]
+    return tuple(strand for *_, strand in sorted(ending, key=lambda found: found[:2]))
 
 
-def _over(strand: Remaining) -> float:
-    """What a strand needs beyond what it has; below 0 where it has some to spare."""
-    return strand.need_mm + strand.tail_mm / 2 - strand.left_mm
+def _wanting(short: Sequence[Remaining], laid: Sequence[Laid]) -> tuple[int, int]:
+    """How many strands get no new piece though they run out, and how many run out: fewer are better."""
+    return len({strand.strand for strand in short} - {new.strand for new in laid}), len(short)
 
 
 def _remaining(
@@ -219,13 +222,12 @@ def _remaining(
     made = []
     for position, s in enumerate(order):
         account = book.at_strand(s, done)
-        spent, ends_at = 0.0, None
+        need, ends_at = 0.0, None
         for place, mm in book.ahead(s, done)[0]:
-            spent += mm * (1 + RESERVE)
-            if spent + account.tail_mm / 2 > left[s]:
+            need += mm * (1 + RESERVE)
+            is_knot = place[2] >= 0  # turns and rows passed are felt at the knot after them, or in the tail
+            if ends_at is None and is_knot and need + account.tail_mm / 2 > left[s]:
                 ends_at = place
-                break
-        need = account.rest_mm * (1 + RESERVE)
         out = None if ends_at is None else row_of[ends_at[:2]]
         known = position in measured, position in apart
         made.append(Remaining(s, position, *known, left[s], need, account.tail_mm, ends_at, out))

@@ -26,7 +26,15 @@ from pipeline.materials.gauge import (
     preset_gauge,
     turn_mm,
 )
-from pipeline.materials.lengths import OVERLAP_MM, WORKABLE_MM, cut_list, in_lots, pieces
+from pipeline.materials.lengths import (
+    OVERLAP_MM,
+    WORKABLE_MM,
+    cut_list,
+    cut_list_csv,
+    in_lots,
+    pieces,
+    thread_use,
+)
 from tests.materials.bands import GAUGE, PLAIN_ENDS, band_of
 
 # ---------------------------------------------------------------- thread use
@@ -67,6 +75,55 @@ def test_a_leader_turns_at_both_edges() -> None:
     leader, *bases = cut_list(band_of(there, back, there, strands=(0, 1, 1, 1)), margin=0.0, lots=0.0)
     assert leader.used_mm == pytest.approx(200 + 9 * GAUGE.tie_mm + 2 * GAUGE.turn_mm)
     assert [base.used_mm for base in bases] == pytest.approx([200 + 3 * GAUGE.core_mm] * 3)
+
+
+@pytest.mark.parametrize(
+    ("between", "turns", "idle"),
+    [(None, 1, 0), ("no knot", 1, 0), ("outer knots", 0, 0), ("a knot in the middle", 0, 2)],
+)
+def test_a_leader_turns_only_into_the_row_that_follows_its_own(
+    between: str | None, turns: int, idle: int
+) -> None:
+    """Across and back over four strands: diagonal work in between lets the leader go, and nobody turns."""
+    across, back = [(p, Knot.FORWARD) for p in range(3)], [(p, Knot.BACKWARD) for p in (2, 1, 0)]
+    made = {"no knot": [], "outer knots": [0, 2], "a knot in the middle": [1]}
+    parts = [("rows", across), ("rows", back)]
+    if between is not None:
+        parts.insert(1, ("diagonal", [(p, Knot.FORWARD) for p in made[between]]))
+    sections = tuple(band_of(row, strands=(0,) * 4, worked=worked).sections[0] for worked, row in parts)
+    band = band_of(across, strands=(0,) * 4).model_copy(update={"sections": sections})
+    knots = sum(len(row) for _, row in parts)
+    used = sum(cut.used_mm for cut in cut_list(band, margin=0.0, lots=0.0))
+    by_hand = 4 * 200 + knots * (GAUGE.tie_mm + GAUGE.core_mm) + turns * GAUGE.turn_mm + idle * GAUGE.idle_mm
+    assert used == pytest.approx(by_hand)
+
+
+def test_a_row_that_begins_at_the_other_edge_has_another_leader() -> None:
+    """Two rows that both rise: whoever led the first hangs at the right edge and does not turn."""
+    across = [(p, Knot.FORWARD) for p in range(3)]
+    cuts = cut_list(band_of(across, across, strands=(0,) * 4), margin=0.0, lots=0.0)
+    assert sum(cut.used_mm for cut in cuts) == pytest.approx(4 * 200 + 6 * (GAUGE.tie_mm + GAUGE.core_mm))
+
+
+def test_what_is_cut_of_each_thread_by_hand() -> None:
+    """Two rows: one strand of 25 cm and three of 22, listed by positions from 1."""
+    band = two_rows()
+    cuts = cut_list(band)
+    use = [(use.thread, use.metres, use.longest_mm, use.tied) for use in thread_use(band, cuts)]
+    assert use == [(0, 0.25, 250.0, 3), (1, pytest.approx(0.66), 220.0, 3)]
+    _, *lines = cut_list_csv(band, cuts).splitlines()
+    assert [line.split(",")[0] for line in lines] == ["1", "2", "3", "4"]
+
+
+@pytest.mark.parametrize(("ground", "thread"), [(None, 1), (0, 0)])
+def test_a_holding_cord_is_of_the_ground_or_else_of_the_first_strand(ground: int | None, thread: int) -> None:
+    strands = (1, 1, 0, 0)
+    start = make_end("holding-cord", strands, GAUGE, at_start=True)
+    ends = Ends(start=start, finish=PLAIN_ENDS.finish)
+    band = band_of([(0, Knot.FORWARD)], strands=strands, worked="diagonal", ground=ground, ends=ends)
+    *folded, cord = pieces(band, cut_list(band))
+    assert [piece.positions for piece in folded] == [(0, 1), (2, 3)]
+    assert (cord.thread, cord.positions) == (thread, ())
 
 
 def test_pieces_that_are_still_worked_with_share_a_lot() -> None:

@@ -342,3 +342,43 @@ def test_strands_that_were_not_measured_are_reckoned_at_the_rate_of_those_that_w
     (reckoned,) = (strand for strand in made.strands if not strand.measured)
     assert reckoned.strand == 2
     assert reckoned.left_mm == pytest.approx(begun[2] - tied, abs=0.05)
+
+
+def test_a_strand_with_no_knot_to_come_does_not_run_out() -> None:
+    """The outer two have tied all they do: with 5 mm left such a strand has a short tail, and no more."""
+    row = [(0, Knot.FORWARD), (2, Knot.FORWARD)]
+    band = band_of(row, [(1, Knot.FORWARD)], strands=(0, 1, 1, 0), worked="diagonal")
+    for position in (0, 3):
+        made = replan(band, cut_list(band), rows_done(band, 1), {position: 5.0})
+        assert made.run_out == made.laid == () and made.whole_rows == 2
+        assert made.strands[position].left_mm == 5.0
+
+
+@pytest.mark.parametrize(("has", "laid"), [(0.5, {4}), (0.01, set())])
+def test_standing_in_helps_one_strand_whatever_becomes_of_another(has: float, laid: set[int]) -> None:
+    """The leader wants a hundredth and has its like to help it; the only strand of ink has none. With half of
+    what it needs that one gets a new piece, with a hundredth there is no place; the leader needs none.
+    """
+    band = chalk_ground(300)
+    band = band.model_copy(update={"strands": (1, 1, 1, 1, 0, 1, 1, 1, 1, 1)})
+    cuts, done = cut_list(band, lots=0.0), rows_done(band, 10)
+    left = left_by_hand(band, cuts, 10, 1.0, 1.0)
+    needs = {s.strand: s for s in replan(band, cuts, done, left).strands}
+    short = {needs[0].position: 0.99 * needs[0].need_mm, needs[4].position: has * needs[4].need_mm}
+    made = replan(band, cuts, done, left | short)
+    assert {strand.strand for strand in made.run_out} == {0, 4}
+    assert made.roles and [strand.strand for strand in made.short] == [4]
+    assert {new.strand for new in made.laid} == laid
+
+
+def test_nobody_stands_in_where_that_saves_nobody() -> None:
+    """Three strands of one thread that are all a few millimetres short: what one is spared another lacks."""
+    row = [(0, Knot.FORWARD), (1, Knot.FORWARD)]
+    band = band_of(row, *[row[::-1], row] * 20, strands=(0, 0, 0))
+    cuts, done = cut_list(band, lots=0.0), rows_done(band, 1)
+    left = left_by_hand(band, cuts, 1, 1.0, 1.0)
+    needs = replan(band, cuts, done, left).strands
+    short = {s.position: 0.95 * s.need_mm for s in needs}
+    made = replan(band, cuts, done, short)
+    assert len(made.run_out) == len(made.short) == 3
+    assert made == replan(band, cuts, done, short, roles=False)
