@@ -32,6 +32,8 @@ MOST_ROWS_IN_ALL = 10_000
 """Of a pattern, with everything between its pictures."""
 MOST_CHART_KNOTS = 100_000
 """Of a pattern that is charted; no band is that long."""
+MOST_SAID = 20_000_000
+"""Largest strands × knots: every step tells where every strand hangs, and 400 MB are enough for that."""
 MOST_SECTIONS = 2_000
 MOST_EXTRA = Bounds(0, 400)
 """Switching rows, or strands that change their thread."""

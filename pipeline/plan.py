@@ -46,7 +46,7 @@ from pipeline.materials.lengths import Cut, cut_list
 from pipeline.materials.sharing import Late, never
 from pipeline.materials.skeins import DEFAULT_SKEIN_M, SkeinPlan, plan_skeins
 from pipeline.order.asked import Request, Tying
-from pipeline.order.means import refuse_beyond_chart, refuse_beyond_means
+from pipeline.order.means import refuse_beyond_files, refuse_beyond_means
 from pipeline.routing import (
     Allowed,
     Budget,
@@ -281,7 +281,7 @@ def _refuse_early(
 
     left = None if budget.deadline is None else budget.deadline - time.monotonic() + GRACE_S + drawing_s
     refuse_beyond_means(rows, strands, seconds=left, finishing_s=takes_s)
-    refuse_beyond_chart(rows, rows * (strands - 1) // (1 if worked == "rows" else 2))
+    refuse_beyond_files(rows, rows * (strands - 1) // (1 if worked == "rows" else 2), strands)
 
 
 def _likeness(pattern: Pattern, drawn: Design) -> Likeness | None:

@@ -31,7 +31,7 @@ def instructions(pattern: Pattern, cuts: Iterable[Cut] = (), *, fit: Sequence[st
     """Put a whole band into steps.
 
     ``cuts`` gives the length of each strand; without it the lengths are left out. ``fit``: sentences on how
-    the length follows from the wrist. Raises InputError for a band that is too large to be put into words.
+    the length follows from the wrist. Raises ImpossibleError for a band too large to be put into words.
 
     >>> from pipeline.band.example import two_rows
     >>> [len(said.lines) for said in instructions(two_rows()).passages[0].said]

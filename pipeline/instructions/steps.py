@@ -5,23 +5,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pipeline.band.pattern import Pattern, Section
-from pipeline.errors import InputError
 from pipeline.instructions.bench import Bench, Line, diagonal_lines, row_lines
 from pipeline.instructions.fold import breaths
 from pipeline.instructions.model import Step
 from pipeline.instructions.order import orders
+from pipeline.order.means import refuse_beyond_words
 
 __all__ = ["Step", "steps"]
-
-MAX_SAID = 20_000_000
-"""Largest strands × knots: every step tells where every strand hangs, and 400 MB are enough for that."""
 
 
 def steps(pattern: Pattern) -> tuple[Step, ...]:
     """Return the whole band as steps, none folded.
 
     Of the orders in which a diagonal-worked section can be tied, the one is taken that needs the fewest
-    breaths once repeats are folded. Raises InputError for a band that is too large to be put
+    breaths once repeats are folded. Raises ImpossibleError for a band that is too large to be put
     into words.
 
     >>> from pipeline.band.example import two_rows
@@ -29,11 +26,7 @@ def steps(pattern: Pattern) -> tuple[Step, ...]:
     [(True, 3), (False, 3)]
     """
     knots = sum(len(row.knots) for _, _, _, row in pattern.rows())
-    if knots * len(pattern.strands) > MAX_SAID:
-        raise InputError(
-            f"{knots} knots on {len(pattern.strands)} strands are too many to be put into words.",
-            "Make the band shorter or narrower.",
-        )
+    refuse_beyond_words(sum(len(section.rows) for section in pattern.sections), knots, len(pattern.strands))
     bench = Bench(pattern)
     said: list[Step] = []
     for s, section in enumerate(pattern.sections):

@@ -13,7 +13,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from pipeline.errors import ImpossibleError
-from pipeline.limits import MOST_CHART_KNOTS
+from pipeline.limits import MOST_CHART_KNOTS, MOST_SAID
 
 LEAST_BYTES, EACH_BYTES = 250_000_000, 6_000
 """Memory that a plan takes in all and for each of rows × strands: measured, on the small side."""
@@ -54,10 +54,29 @@ def refuse_beyond_chart(rows: int, knots: int) -> None:
     pipeline.errors.ImpossibleError: a chart of 300,000 knots cannot be drawn, 100,000 is the most. ...
     """
     if knots > MOST_CHART_KNOTS:
-        raise ImpossibleError(
-            f"a chart of {knots:,} knots cannot be drawn, {MOST_CHART_KNOTS:,} is the most.",
-            f"Some {rows * MOST_CHART_KNOTS // knots} of its {rows} rows can be done.",
+        because = f"a chart of {knots:,} knots cannot be drawn, {MOST_CHART_KNOTS:,} is the most."
+        raise ImpossibleError(because, _shorter(rows, MOST_CHART_KNOTS / knots))
+
+
+def refuse_beyond_words(rows: int, knots: int, strands: int) -> None:
+    """Raise ImpossibleError for a band that takes too long to be put into words."""
+    if knots * strands > MOST_SAID:
+        because = f"{knots:,} knots on {strands} strands are too many to be put into words."
+        raise ImpossibleError(because, _shorter(rows, MOST_SAID / (knots * strands)))
+
+
+def refuse_beyond_files(rows: int, knots: int, strands: int) -> None:
+    """Raise ImpossibleError for a band that cannot be both charted and told; the rows it tells can be."""
+    most = min(MOST_CHART_KNOTS, MOST_SAID // strands)
+    if knots > most:
+        because = (
+            f"{knots:,} knots on {strands} strands cannot be drawn and told in words, {most:,} is the most."
         )
+        raise ImpossibleError(because, _shorter(rows, most / knots))
+
+
+def _shorter(rows: int, share: float) -> str:
+    return f"Some {int(rows * share)} of its {rows} rows can be done."
 
 
 def _refuse(rows: int, strands: int, fits: int, because: str) -> None:

@@ -18,8 +18,9 @@ from pipeline.design.design import design
 from pipeline.design.model import Design
 from pipeline.drawer.stash import builtin_stash
 from pipeline.errors import ImpossibleError
+from pipeline.instructions.steps import steps
 from pipeline.order.asked import Band, Drawer, PictureSource, Request
-from pipeline.order.means import available_bytes, refuse_beyond_means
+from pipeline.order.means import available_bytes, refuse_beyond_files, refuse_beyond_means
 from pipeline.plan import plan
 from pipeline.routing import Budget
 
@@ -85,18 +86,19 @@ def test_where_drawing_took_the_time_the_rows_that_can_be_done_are_told(
     assert caught.value.hint.startswith("27 rows")
 
 
-@pytest.mark.parametrize(("worked", "rows"), [("rows", 252), ("diagonal", 502)])
-def test_a_band_that_no_chart_can_show_is_refused_before_it_is_drawn(
+@pytest.mark.parametrize(("worked", "rows"), [("rows", 127), ("diagonal", 255)])
+def test_a_band_that_cannot_be_charted_and_told_is_refused_before_it_is_drawn(
     worked: Worked, rows: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Of 399 knots in a row 250 rows can be charted, of as many in two rows twice as many."""
+    """Of 400 strands 50,000 knots can be told in words: 125 rows of 399, or twice as many of half."""
     Image.effect_noise((40, 100), 90).save(tmp_path / "noise.png")
     noise = PictureSource(tmp_path / "noise.png", fit="stretch")
     monkeypatch.setattr("pipeline.plan.design", None)  # not asked
-    with pytest.raises(ImpossibleError, match=r"knots cannot be drawn") as caught:
+    with pytest.raises(ImpossibleError, match=r"cannot be drawn and told") as caught:
         plan(Request(noise, Band(strands=400, rows=rows, worked=worked), Drawer(builtin_stash())))
-    fit = 100_000 * rows // (rows * 399 // (1 if worked == "rows" else 2))
+    fit = 125 if worked == "rows" else 250
     assert caught.value.hint == f"Some {fit} of its {rows} rows can be done."
+    refuse_beyond_files(fit, 125 * 399, 400)
 
 
 def test_a_sheet_of_more_knots_than_a_chart_shows_is_refused_before_anything_is_drawn(
@@ -110,3 +112,14 @@ def test_a_sheet_of_more_knots_than_a_chart_shows_is_refused_before_anything_is_
     assert stop.value.code == 2
     assert re.search(r"knots cannot be drawn, 4 is the most.* of its 2 rows can", capsys.readouterr().err)
     assert not (tmp_path / "sheet.pdf").exists()
+
+
+def test_instructions_of_too_many_knots_tell_the_rows_that_can_be_told(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    band = two_rows()
+    knots = sum(len(row.knots) for section in band.sections for row in section.rows)
+    monkeypatch.setattr("pipeline.order.means.MOST_SAID", knots * len(band.strands) - 1)
+    with pytest.raises(ImpossibleError, match=r"too many to be put into words") as caught:
+        steps(band)
+    assert caught.value.hint == "Some 1 of its 2 rows can be done."
