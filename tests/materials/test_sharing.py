@@ -126,3 +126,21 @@ def test_sharing_that_runs_late_ends_soon_with_a_band_that_shows_the_same(level,
     longest = [compare(before, band).longest_after_mm for band in (before, late, share(before, level))]
     assert longest == sorted(longest, reverse=True)
     assert asked or late == before
+
+
+@pytest.mark.parametrize("kind", [_Sharer, _RowSharer])
+@settings(max_examples=30)
+@given(pattern=patterns(max_strands=8, joins=0))
+def test_the_search_only_gains_and_goes_on_until_nothing_does(kind, pattern):
+    """Of the strands, longest first, the first that changes is shorter; knot by knot a second search finds no
+    more (in rows it may: a hand-over that another thread gave up makes room for one).
+    """
+    paths = Paths(pattern, 0.25)
+    first = sorted(paths.lengths(), reverse=True)
+    kind(paths).descend((0.0, 1.0))
+    found, kinds = sorted(paths.lengths(), reverse=True), list(paths.kinds)
+    gains = [was - now for was, now in zip(first, found, strict=True) if abs(was - now) > 1e-6]
+    assert not gains or gains[0] > 0
+    if kind is _Sharer:
+        kind(paths).descend((0.0, 1.0))
+        assert paths.kinds == kinds
