@@ -124,12 +124,14 @@ def turns(trio: Trio, state_costs: Floats) -> tuple[float, Ints]:
 
     Among equals it takes few changes of leader: each costs a billionth of what is at stake.
     """
-    return min((_turns(trio, state_costs, *way) for way in trio.ways), key=lambda found: found[0])
+    _, path = min((_turns(trio, state_costs, *way) for way in trio.ways), key=lambda found: found[0])
+    return float(state_costs[np.arange(len(path)), path].sum()), path
 
 
 def _turns(
     trio: Trio, state_costs: Floats, first: NDArray[np.bool_], end: NDArray[np.bool_]
 ) -> tuple[float, Ints]:
+    """The cheapest turns of one way, and what they cost with the changes of leader."""
     rows = len(state_costs)
     price = 1e-9 * max(1.0, float(state_costs.min(axis=1).sum())) / rows
     change = price * (trio.turn != np.arange(len(trio.states)))
@@ -141,11 +143,12 @@ def _turns(
         turned[row] = other < reached
         reached = np.minimum(reached, other) + state_costs[row]
     path = np.empty(rows, dtype=np.int64)
-    path[-1] = np.where(end, reached, np.inf).argmin()
+    ended = np.where(end, reached, np.inf)
+    path[-1] = ended.argmin()
     for row in range(rows - 1, 0, -1):
         here = path[row]
         path[row - 1] = trio.turn[row % 2][here] if turned[row, here] else here
-    return float(state_costs[np.arange(rows), path].sum()), path
+    return float(ended.min()), path
 
 
 def soft_turns(trio: Trio, state_costs: Floats, width: float) -> tuple[float, Floats]:

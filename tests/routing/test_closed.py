@@ -122,6 +122,16 @@ def test_a_picture_of_two_threads_closes_at_no_cost(worked: Worked, ease: Ease) 
     assert found.cost == 0 and found.proved_best and found.hand_overs == 0
 
 
+@pytest.mark.parametrize("motif", [0, 1])
+def test_of_equal_closed_bands_the_motif_leads_and_the_ground_hangs(motif: int) -> None:
+    """Else the ground's thread would tie nearly every knot, in one strand as long as all of them."""
+    drawn = np.zeros((8, 11), dtype=bool)
+    drawn[2:6, 2:9] = np.random.default_rng(12).random((4, 7)) < 0.5
+    found = route(replace(picture(np.where(drawn, motif, 1 - motif), "rows", Ease.PLAIN), closed=True), QUICK)
+    assert found.cost == 0
+    assert (found.strands == motif).sum() == 1
+
+
 @pytest.mark.parametrize("ease", list(Ease))
 def test_hand_overs_stay_within_their_allowance_across_the_seam(ease: Ease) -> None:
     question = closed(np.random.default_rng(9), "rows", strands=9, rows=12, threads=4, ease=ease)
