@@ -193,12 +193,13 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--effort", type=float, default=0.2)
     parser.add_argument("--seeds", type=int, nargs="+", default=[0])
     parser.add_argument("--constants", action="store_true", help="halve and double the constants too")
+    parser.add_argument("--on", default="", help="instances whose name contains this, such as soft")
     parser.add_argument("--only", default="", help="variants whose name contains this")
     parser.add_argument("--results", type=Path, default=HERE / "ablation.json")
     chosen = parser.parse_args(arguments)
     data: dict[str, Any] = json.loads(chosen.results.read_text()) if chosen.results.exists() else {}
     warm_up()
-    asked = {name: make() for name, make in instances().items()}
+    asked = {name: make() for name, make in instances().items() if chosen.on in name}
     for variant in (*MOVES, *(constants() if chosen.constants else ())):
         if variant.name not in data and (chosen.only in variant.name or not data):
             data[variant.name] = run(variant, asked, chosen.effort, chosen.seeds)
