@@ -197,7 +197,7 @@ def _written(case: Case, ended: list[Ended], folder: Path, before: Shown) -> str
     command = case.words[0] if case.words else ""
     if all(e.code == 2 for e in ended) and command != "batch" and after != before:
         return f"refused and changed {sorted(dict(after.items() ^ before.items()))[:3]}"
-    lists = [word for word in case.words[1:2] if command == "stash"]
+    lists = [Path(word).as_posix() for word in case.words[1:2] if command == "stash"]
     touched = {name for name, content in before.items() if after.get(name, "gone") != content}
     touched = {name for name in touched if name not in lists and not name.startswith(OUT)}
     if touched:
