@@ -89,6 +89,7 @@ class _Run:
         self.problem, self.budget = problem, budget
         self.board = board(problem)
         self.open = replace(problem, closed=False)
+        self.open_board = board(self.open) if problem.closed else self.board
         self.leading = LEADER * applies(problem)
         self.meter = Meter(replace(budget, effort=budget.effort * (1 - self.leading)), cells(problem))
         self.bound = 0.0
@@ -156,7 +157,7 @@ class _Run:
 
     def raise_bound(self) -> Priced | None:
         """Raise the bound by strips; None where there is no effort left for it."""
-        laid, meter = board(self.open), self.meter  # what holds for any band holds for one that closes
+        laid, meter = self.open_board, self.meter  # what holds for any band holds for one that closes
         if self.proved or meter.over():
             return None
         share = STRIPS_IN_ROWS if laid.in_rows.all() else STRIPS
@@ -176,8 +177,9 @@ class _Run:
         guide = Guide(self.open, priced, meter, self.budget.seed, follow=not laid.in_rows.all())
         if meter.spent + FEWEST * guide.work > until * meter.allowed:
             return
+        free = Search(self.open_board, meter, self.budget.seed) if self.problem.closed else None
         for labels in guide.draws(lambda: self.best):
-            if not self.problem.closed or self.close(labels, priced):
+            if free is None or self.close(labels, priced, free):
                 self.keep(labels)
                 search.take(labels)
                 search.descend(2, 3)
@@ -188,9 +190,11 @@ class _Run:
             if self.proved or meter.share >= until:
                 return
 
-    def close(self, labels: Labels, priced: Priced) -> bool:
-        """Let ``labels`` of a band end with the threads with which it begins; False if that fails."""
-        free = Search(board(self.open), self.meter, self.budget.seed)
+    def close(self, labels: Labels, priced: Priced, free: Search) -> bool:
+        """Let ``labels`` of a band end with the threads with which it begins; False if that fails.
+
+        ``free``: a search on the open board, which improves them before.
+        """
         free.take(labels)
         free.descend(2, 3)
         strands = free.labels[: self.board.strands]

@@ -44,7 +44,7 @@ class Guide:
     beam from either end, each is told how many strands of a thread there are: what the strips take on
     average, rounded by chance, or what the best routing so far takes, with at most one strand changed.
     ``follow``: whether prices climb on under false costs, which pays where they are nearly tight. ``end``:
-    (strands,) the threads that shall hang at the end; they do in most of the routings drawn, not in all.
+    (strands,) the threads that shall hang at the end; a few strands may still come out elsewhere.
     """
 
     def __init__(
