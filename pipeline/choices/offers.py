@@ -13,7 +13,7 @@ from pipeline.limits import USUAL_WRIST_MM
 from pipeline.literals import EaseName, Worked
 from pipeline.materials.price import GRADES, GradeName
 from pipeline.motif.alphabet import HEIGHTS
-from pipeline.motif.picture import load_picture
+from pipeline.motif.picture import picture_of
 from pipeline.order.asked import Band, Drawer, LetterSource, PictureSource, Request
 from pipeline.report import Report
 from pipeline.routing import Ease
@@ -177,8 +177,7 @@ def _may_turn(artwork: PictureSource, settled: Collection[Settled]) -> bool:
 
 
 def _is_wide(artwork: PictureSource) -> bool:
-    picture = load_picture(artwork.path, background=artwork.background, trim=artwork.trim, crop=artwork.crop)
-    tall, wide = picture.rgb.shape[:2]
+    tall, wide = picture_of(artwork).rgb.shape[:2]
     return bool(wide >= WIDE_PICTURE * tall)
 
 
