@@ -60,7 +60,7 @@ def band_preview(pattern: Pattern, width: int | None = None) -> Text:
     from pipeline.writers.preview import preview_terminal
 
     cells = preview_terminal(pattern).swapaxes(0, 1)[::-1]  # (strands, rows, 3), last position first
-    if all(section.worked == "rows" for section in pattern.sections):
+    if all(section.working.square for section in pattern.sections):
         cells = cells[1:]  # a row of n strands has n - 1 knots
     if len(cells) % 2:
         cells = cells[[*range(len(cells)), -1]]

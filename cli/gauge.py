@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pipeline.errors import InputError
+from pipeline.literals import Worked, working
 from pipeline.order.units import parse_length
 
 if TYPE_CHECKING:
-    from pipeline.band.knots import Worked
     from pipeline.band.pattern import Gauge
     from pipeline.materials.gauge import Measured, Strand, Swatch
 
@@ -222,10 +222,9 @@ def _show(measured: Measured, worked: Worked, swatches: list[Swatch]) -> None:
         (DRAWING_OUT_MM, max((strand.tied for strand in used), default=0)),
         (DRAWING_OUT_MM, max((strand.carried for strand in used), default=0)),
     )
-    order = "row-worked" if worked == "rows" else "diagonal-worked"
     out.print(
         table(
-            f"{measured.gauge.swatch}, {order}",
+            f"{measured.gauge.swatch}, {working(worked).words}",
             ("", "", "± error"),
             (
                 (*row, _error(getattr(measured, f"{name}_error_mm"), *one))

@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from rich.text import Text
 
     from pipeline.band.pattern import Pattern
-    from pipeline.band.replay import RowReplay
 
 AROUND = 4
 """Rows shown before and after the present one."""
@@ -166,10 +165,9 @@ class Pages:
 
         passage, i = self._lines[index]
         section = self._pattern.sections[passage.section]
-        worked = "row-worked" if section.worked == "rows" else "diagonal-worked"
         count = self.rows if passage.by_row else len(passage.said)
         text = Text(f"{passage.unit.capitalize()} {passage.number(i)}", "bold")
-        text.append(f" of {count} · {section.kind}, {worked}", "not bold")
+        text.append(f" of {count} · {section.kind}, {section.working.words}", "not bold")
         return (
             text if passage.by_row else text.append(f" · {self._phrases.chart_rows(passage, i)}", "not bold")
         )
@@ -213,13 +211,13 @@ class Pages:
     def _line(self, index: int, *, present: bool) -> Text:
         from rich.text import Text
 
-        row = self._rows[index]
-        rising = _begins_left(row, self._sections[index].worked)
+        row, working = self._rows[index], self._sections[index].working
+        rising = not working.turning or row.rising
         number = f"{index + 1:>4} "
         line = Text().append(number if rising else "     ", "bold" if present else "dim")
-        wide = 3 if self._sections[index].worked == "rows" else 6
+        wide = 3 if working.square else 6
         column = 0
-        if wide == 3:  # knots stand between two strands
+        if working.square:  # knots stand between two strands
             line.append("  ")
         for step in sorted(row.steps, key=lambda step: step.tied.position):
             line.append(" " * (3 * (step.tied.position - column)))
@@ -236,8 +234,3 @@ class Pages:
 
         colour = self._pattern.threads[thread].colour
         text.append(str(thread + 1).center(wide), Style(color=ink_on(colour), bgcolor=colour, bold=strong))
-
-
-def _begins_left(row: RowReplay, worked: str) -> bool:
-    steps = row.steps
-    return worked == "diagonal" or len(steps) < 2 or steps[0].tied.position < steps[-1].tied.position

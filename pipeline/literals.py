@@ -3,11 +3,59 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Literal, get_args
+from dataclasses import dataclass
+from typing import Literal, assert_never, get_args
 
 Worked = Literal["rows", "diagonal"]
 """The two ways of working: a leader from edge to edge, or neighbouring pairs shifted by one in turn."""
 WORKED: tuple[Worked, ...] = ("rows", "diagonal")
+
+
+@dataclass(frozen=True, slots=True)
+class Working:
+    """What a way of working means for whoever does not tie its knots; ``words``: what makers call it."""
+
+    words: str
+    led: bool
+    """Whether a leader crosses every row from edge to edge, so that there are hand-overs and turns."""
+    square: bool
+    """Whether cells stand square, one between every two neighbours; else they are diamonds, two strands wide,
+    at every other place."""
+    turning: bool
+    """Whether rows begin at the left and at the right edge in turn."""
+
+    @property
+    def step(self) -> int:
+        """Cells or rows by which what is drawn may move so that cells stay cells."""
+        return 1 if self.square else 2
+
+    def pitches(self, strands: int) -> int:
+        """Width of a band in strand pitches: square cells lie between strands, diamonds hold both."""
+        return strands - 1 if self.square else strands
+
+
+ROW_WORK = Working("row-worked", led=True, square=True, turning=True)
+DIAGONAL_WORK = Working("diagonal-worked", led=False, square=False, turning=False)
+
+
+def working(worked: Worked) -> Working:
+    """What a way of working means.
+
+    >>> working("rows").led, working("diagonal").words
+    (True, 'diagonal-worked')
+    """
+    match worked:
+        case "rows":
+            return ROW_WORK
+        case "diagonal":
+            return DIAGONAL_WORK
+    assert_never(worked)
+
+
+def other_way(worked: Worked) -> Worked:
+    """The way of working that is tried instead of this one."""
+    return WORKED[WORKED.index(worked) - 1]
+
 
 EaseName = Literal["plain", "light", "full"]
 """How many hand-overs a row may have; the values of :class:`pipeline.routing.Ease`."""

@@ -31,13 +31,13 @@ from pipeline.advice.advise import (
 )
 from pipeline.advice.changes import Redesign
 from pipeline.band.handed import mirrored
-from pipeline.band.knots import Worked
 from pipeline.band.pattern import Pattern
 from pipeline.design.assemble import Frame, Wants, to_pattern
 from pipeline.design.design import design
 from pipeline.design.model import Design
 from pipeline.design.pose import band_threads, ends_of, fit_of, gauge_for, included, pose, space_of
 from pipeline.design.touch import Touch, touched
+from pipeline.literals import Worked, working
 from pipeline.materials.alike import share_alike
 from pipeline.materials.fit import Fit
 from pipeline.materials.gain import Sharing, compare
@@ -250,16 +250,16 @@ def _advised(
 ) -> tuple[tuple[EaseLine, ...], Advice | None]:
     """What each ease of hand-overs would give, and, where cells are unmade, what would help."""
     tying, drawn, question = redesign.asked.tying, redesign.drawn, redesign.problem
-    in_rows = drawn.worked == "rows"
+    led = working(drawn.worked).led
     easy: tuple[EaseLine, ...] = ()
-    if in_rows:
+    if led:
         known = {tying.ease: found.by_rows[0].solution}
         easy = eases(question, redesign.wanted, known, budget, watch)
     if not verdict.unmade:
         return easy, None
     figures = verdict.cells, verdict.made, verdict.colour_error, drawn.beyond, verdict.hand_overs
     base = Suggestion(Change(ChangeKind.EASE, ease=tying.ease), "as planned", "", *figures)
-    changes = usual_changes(question, tying.ease, tying.switching_rows or 0, tying.joins, in_rows)
+    changes = usual_changes(question, tying.ease, tying.switching_rows or 0, tying.joins, led)
     return easy, advise(redesign.under, base, changes, budget, watch, easy)
 
 
@@ -281,7 +281,7 @@ def _refuse_early(
 
     left = None if budget.deadline is None else budget.deadline - time.monotonic() + GRACE_S + drawing_s
     refuse_beyond_means(rows, strands, seconds=left, finishing_s=takes_s)
-    refuse_beyond_files(rows, rows * (strands - 1) // (1 if worked == "rows" else 2), strands)
+    refuse_beyond_files(rows, rows * (strands - 1) // working(worked).step, strands)
 
 
 def _likeness(pattern: Pattern, drawn: Design) -> Likeness | None:

@@ -14,11 +14,9 @@ from pipeline.design.design import design
 from pipeline.design.model import Design
 from pipeline.design.pose import gauge_for, pose, space_of
 from pipeline.errors import HitchgridError
-from pipeline.literals import HAND_OVERS_OF
+from pipeline.literals import HAND_OVERS_OF, Working, other_way, working
 from pipeline.order.asked import PictureSource, Request, Tying
 from pipeline.routing import Question, Routed
-
-NAMED = ("row-worked", "diagonal-worked")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,7 +50,7 @@ class Redesign:
                     f"up to {change.amount} thread changes at joins", f"{2 * change.amount} more ends to hide"
                 )
             case ChangeKind.EASE:
-                if change.ease is None or self.drawn.worked != "rows":
+                if change.ease is None or not self._working.led:
                     return None
                 same = self._same(
                     f"hand-overs: {HAND_OVERS_OF[change.ease.value]}", "more hand-overs in mid-row"
@@ -74,7 +72,7 @@ class Redesign:
                     f"{change.amount} more strands to cut, and the band becomes {wider:.0f} mm wider",
                 )
             case ChangeKind.OTHER_ORDER:
-                now, other = NAMED if self.drawn.worked == "rows" else NAMED[::-1]
+                now, other = self._working.words, working(other_way(self.drawn.worked)).words
                 return self._redrawn(
                     change, f"{other} instead of {now}", "another way of working, and cells of another shape"
                 )
@@ -88,6 +86,10 @@ class Redesign:
     @property
     def _gauge(self) -> Gauge:
         return gauge_for(self.asked.band, self.asked.drawer)
+
+    @property
+    def _working(self) -> Working:
+        return working(self.drawn.worked)
 
     @property
     def _is_grid(self) -> bool:
@@ -117,9 +119,8 @@ class Redesign:
         return Replanned(*posed, label, price, off_picture=drawn.beyond)
 
     def _selvedge(self, amount: int) -> Replanned | None:
-        diagonal = self.drawn.worked == "diagonal"
-        if self.asked.tying.start_order is not None or (diagonal and amount % 2):
-            return None  # an odd shift would turn diagonal cells into places without a knot
+        if self.asked.tying.start_order is not None or amount % self._working.step:
+            return None  # cells would become places without a knot
         kinds = np.pad(self.drawn.kinds, ((0, 0), (amount, amount)), constant_values=-1)
         return self._posed(
             kinds,
@@ -130,7 +131,7 @@ class Redesign:
     def _mirrored(self) -> Replanned | None:
         if not isinstance(self.asked.artwork, PictureSource):
             return None  # letters would read backwards
-        if self.drawn.worked == "diagonal" and self.drawn.strands % 2:
+        if self.drawn.strands % self._working.step:
             return None  # mirrored, its cells would fall between the knots
         order = self.asked.tying.start_order
         tying = replace(self.asked.tying, start_order=None if order is None else order[::-1])

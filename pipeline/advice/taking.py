@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from pipeline.advice.advise import Change, ChangeKind
 from pipeline.errors import InputError
+from pipeline.literals import other_way
 from pipeline.order.asked import LetterSource, Request
 
 
@@ -39,7 +40,7 @@ def under(change: Change, asked: Request, threads: Sequence[str] = ()) -> Reques
         case ChangeKind.EASE if change.ease is not None:
             return asked._replace(tying=replace(tying, ease=change.ease))
         case ChangeKind.OTHER_ORDER:
-            return asked._replace(band=replace(band, worked="diagonal" if band.worked == "rows" else "rows"))
+            return asked._replace(band=replace(band, worked=other_way(band.worked)))
         case ChangeKind.WITHOUT_THREAD if change.thread is not None:
             rest = tuple(name for i, name in enumerate(threads) if i != change.thread)
             return asked._replace(drawer=replace(drawer, only=rest, colours=None))

@@ -52,7 +52,7 @@ def begins_right(pattern: Pattern) -> bool | None:
     >>> begins_right(two_rows()), begins_right(mirrored(two_rows()))
     (False, True)
     """
-    rows = (row for _, _, section, row in pattern.rows() if section.worked == "rows" and len(row.knots) > 1)
+    rows = (row for _, _, section, row in pattern.rows() if section.working.turning and len(row.knots) > 1)
     first = next(rows, None)
     return None if first is None else first.knots[0][0] != 0
 
@@ -74,7 +74,7 @@ def for_left_hand(pattern: Pattern) -> Pattern:
     made = turned(pattern)
     if begins_right(made):
         return made
-    if pattern.sections[-1].worked != "rows":
+    if not pattern.sections[-1].working.turning:
         raise ImpossibleError("the rows of this band begin at the left from both of its ends.", _PLAN_IT)
     return turned(_with_plain_row(pattern))
 

@@ -15,7 +15,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from pipeline.band.knots import Knot, Worked
 from pipeline.limits import MOST_SECTIONS, MOST_STRANDS, MOST_TITLE
-from pipeline.literals import EndStyle
+from pipeline.literals import EndStyle, Working, working
 
 FORMAT: Literal["hitchgrid-pattern"] = "hitchgrid-pattern"
 VERSION: Literal[1] = 1
@@ -111,6 +111,11 @@ class Section(Part):
     worked: Worked
     rows: tuple[Row, ...]
 
+    @property
+    def working(self) -> Working:
+        """What the way it is worked means."""
+        return working(self.worked)
+
 
 class End(Part):
     """How one end of the band is made; ``tail_mm`` is what hangs free of each unfolded strand there.
@@ -166,9 +171,8 @@ class Pattern(Part):
 
     def gauge_of(self, worked: Worked) -> Gauge:
         """The gauge of sections worked that way."""
-        if isinstance(self.gauge, Gauge):
-            return self.gauge
-        return self.gauge.rows if worked == "rows" else self.gauge.diagonal
+        of_order: Gauge = self.gauge if isinstance(self.gauge, Gauge) else getattr(self.gauge, worked)
+        return of_order
 
     def rows(self) -> Iterator[tuple[int, int, Section, Row]]:
         """Every row in tying order with its section index, row index in the section, and section."""

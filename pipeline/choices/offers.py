@@ -10,7 +10,7 @@ from pipeline.band.pattern import Pattern
 from pipeline.design.design import usual_strands
 from pipeline.design.pose import gauge_for
 from pipeline.limits import USUAL_WRIST_MM
-from pipeline.literals import EaseName, Worked
+from pipeline.literals import EaseName, Worked, working
 from pipeline.materials.price import GRADES, GradeName
 from pipeline.motif.alphabet import HEIGHTS
 from pipeline.motif.picture import picture_of
@@ -161,7 +161,7 @@ def _pictured(artwork: PictureSource, request: Request, settled: Collection[Sett
         hand_overs = tying.ease if "ease" in settled else Ease(ease)
         most = min(drawer.colours or threads, len(drawer.only or drawer.stash.threads))
         key = f"{most}-threads-{way}-{count}"
-        if way == "rows" and hand_overs is not Ease.LIGHT:
+        if working(way).led and hand_overs is not Ease.LIGHT:
             key += {Ease.PLAIN: "-no-hand-overs", Ease.FULL: "-any-hand-overs"}[hand_overs]
         made = Request(
             replace(artwork, turn=(artwork.turn + turned) % 4),
@@ -230,7 +230,7 @@ def _lettered(artwork: LetterSource, request: Request, settled: Collection[Settl
 def _letter_strands(height: int, direction: str, band: Band, drawer: Drawer, worked: Worked) -> int:
     """The fewest strands on which letters of that height have a cell of ground at both edges."""
     cells = height + MARGIN_CELLS
-    if worked == "rows":
+    if working(worked).square:
         return cells + 1
     gauge = gauge_for(replace(band, worked=worked), drawer)  # see letters.py: cells the area of a knot
     across = (2 * gauge.row_pitch_mm / gauge.strand_pitch_mm) ** 0.5

@@ -12,6 +12,7 @@ from PIL import Image
 from pipeline.band.pattern import render
 from pipeline.choices.offers import Choice, Figures, Taken
 from pipeline.choices.planning import unbeaten
+from pipeline.literals import working
 from pipeline.motif.picture import load_picture
 from pipeline.order.asked import Artwork, LetterSource
 from pipeline.order.command import command
@@ -93,7 +94,6 @@ def _number(count: int, what: str) -> str:
     return f"{count} {what}{'' if count == 1 else 's'}"
 
 
-WAYS = {"rows": "row-worked", "diagonal": "diagonal-worked"}
 HAND_OVERS = {Ease.PLAIN: ", at the edges only", Ease.LIGHT: ", one a row at most", Ease.FULL: ""}
 
 
@@ -108,7 +108,7 @@ def card_of(
         ("Width and length", f"{f.wide_mm:.0f} × {f.long_mm:.0f} mm"),
         ("Longest strand", f"{f.longest_mm / 1000:.1f} m"),
     ]
-    if asked.band.worked == "rows":
+    if working(asked.band.worked).led:
         facts.append(("Hand-overs", f"{f.hand_overs}{HAND_OVERS[asked.tying.ease] if f.hand_overs else ''}"))
     if f.switching_rows:
         facts.append(("Switching rows", f"{f.switching_rows}"))
@@ -128,7 +128,7 @@ def card_of(
 
 def _heading(choice: Choice) -> str:
     artwork, band, *_ = choice.asked.request
-    worked = f"{WAYS[band.worked]}, {len(choice.pattern.strands)} strands"
+    worked = f"{working(band.worked).words}, {len(choice.pattern.strands)} strands"
     if isinstance(artwork, LetterSource):
         border = ", with a border" if band.border else ""
         return f"Letters {artwork.height} cells high{border}: {worked}"

@@ -30,6 +30,7 @@ from pipeline.band.pattern import (
     title_of,
 )
 from pipeline.colour import delta_e_table, parse_hex
+from pipeline.literals import working
 from pipeline.routing.question import Routed
 
 
@@ -147,9 +148,9 @@ def _row(network: Network, row: int, knots: Sequence[Knot], asked: Wants) -> Row
 
 
 def _left_travels(network: Network, v: int) -> bool:
-    """Whether the left strand is the travelling one: always in diagonal work, by the turn in row work."""
+    """Whether the left strand is the travelling one: by the turn where rows take turns, else always."""
     row = network.rows[int(network.row[v])]
-    return row.worked == "diagonal" or not row.positions or row.positions[0] == 0
+    return not working(row.worked).turning or not row.positions or row.positions[0] == 0
 
 
 def _left_ties(
@@ -182,6 +183,7 @@ def _places(rows: Sequence[RowPlan]) -> list[_Place]:
 
 def _parity(row: RowPlan) -> int | None:
     """What a row does: 0 rising or even pairs, 1 falling or odd pairs, None where it cannot be told."""
-    if not row.positions or (row.worked == "rows" and len(row.positions) == 1):
+    turning = working(row.worked).turning
+    if not row.positions or (turning and len(row.positions) == 1):
         return None
-    return int(row.positions[0] != 0) if row.worked == "rows" else row.positions[0] % 2
+    return int(row.positions[0] != 0) if turning else row.positions[0] % 2

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.literals import Border, Worked
+from pipeline.literals import Border, Worked, working
 
 Grid = NDArray[np.int64]
 OFF = 2
@@ -71,11 +71,11 @@ def _bars(drawn: Grid, threads: Sequence[int]) -> None:
 def _lines(drawn: Grid, thread: int, worked: Worked) -> None:
     """Two families of slanted lines, mirror images of each other, that cross in the middle and at the edges.
 
-    In diagonal work only every other cell is a knot, so a line takes two there, of which one is tied, and
-    crossings lie an even number of cells apart.
+    Where cells are diamonds only every other one is a knot, so a line takes two there, of which one is tied,
+    and crossings lie an even number of cells apart.
     """
     rows, cells = drawn.shape
-    thick = 1 if worked == "rows" else 2
+    thick = working(worked).step
     mesh = min((m for m in range(*MESH) if m % thick == 0), key=lambda m: ((cells - 1) % m, m))
     row, cell = np.ogrid[:rows, :cells]
     start = (cells - 1) // 2

@@ -29,15 +29,15 @@ from pipeline.design.threads import (
 from pipeline.drawer.stash import Thread
 from pipeline.errors import InputError
 from pipeline.limits import MOST_ROWS
-from pipeline.literals import Worked
+from pipeline.literals import WORKED, Worked, working
 from pipeline.materials.supply import Demand, demand
 from pipeline.motif.picture import load_grid, on_ground, picture_of
 from pipeline.order.asked import Artwork, Drawer, LetterSource, PictureSource, Space
 
 Grid = NDArray[np.int64]
 Flags = NDArray[np.bool_]
-CELL_WIDTH: dict[Worked, float] = {"rows": 1.0, "diagonal": 2**0.5}
-"""Fields between the sides of a cell: a diamond of diagonal work is as wide as two, cornerwise."""
+CELL_WIDTH: dict[Worked, float] = {way: 1.0 if working(way).square else 2**0.5 for way in WORKED}
+"""Fields between the sides of a cell: a diamond is as wide as two, cornerwise."""
 
 
 def usual_strands(artwork: Artwork) -> int:
@@ -59,7 +59,7 @@ def design(artwork: Artwork, space: Space, drawer: Drawer) -> Design:
 
 def _lettered(artwork: LetterSource, space: Space, drawer: Drawer) -> Design:
     letters = set_canvas(artwork, space, drawer)
-    if space.worked == "rows":  # a letter cell is a cell of the band
+    if working(space.worked).square:  # a letter cell is a cell of the band
         made = _exact(letters.canvas, letters.threads, 0, space.worked)
     else:
         made = _priced(on_fields(letters, space), letters.threads, 0, artwork, space.worked)

@@ -9,7 +9,7 @@ import numpy as np
 from pipeline.design.model import Design
 from pipeline.design.placing import How, between_borders, layout, offers, place
 from pipeline.errors import InputError
-from pipeline.literals import Border, Fill
+from pipeline.literals import Border, Fill, working
 from pipeline.order.asked import Space
 
 SMALL = 3
@@ -28,7 +28,7 @@ def usual_fill(motif: Design, space: Space, on_ground: bool) -> Fill:
     rows = motif.kinds.shape[0]
     if space.length is None or space.length < SMALL * rows:
         return "centre"
-    wanted, step = motif.wanted, 2 if space.worked == "diagonal" else 1
+    wanted, step = motif.wanted, working(space.worked).step
     inside = (wanted[step:] != wanted[:-step]).mean() if rows > step else 1.0
     endless = rows % step == 0 and (wanted[:step] != wanted[-step:]).mean() <= max(2 * inside, NOISE)
     return "repeat" if on_ground or endless else "centre"

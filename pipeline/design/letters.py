@@ -13,6 +13,7 @@ from pipeline.design.cells import FINE, FinePicture, fine_picture
 from pipeline.design.placing import place
 from pipeline.drawer.stash import Thread
 from pipeline.errors import ImpossibleError, InputError
+from pipeline.literals import working
 from pipeline.motif import lettering
 from pipeline.motif.alphabet import HEIGHTS
 from pipeline.motif.picture import Picture
@@ -81,11 +82,11 @@ def on_fields(letters: Letters, space: Space) -> FinePicture:
 
 
 def _letter_cells(space: Space) -> int:
-    """Cells across that letters are drawn on: in row work those of the band, in diagonal work as many as
+    """Cells across that letters are drawn on: square ones are those of the band, of diamonds as many as
     leave each letter cell the area of a knot, since a row has only half as many knots as positions.
     """
     cells = space.strands - 1
-    if space.worked == "rows":
+    if working(space.worked).square:
         return cells
     across_mm, knot_mm2 = (
         cells * space.gauge.strand_pitch_mm,

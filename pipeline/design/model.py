@@ -9,13 +9,11 @@ from numpy.typing import NDArray
 
 from pipeline.band.network import Repeat
 from pipeline.colour import Floats, encoded
-from pipeline.design.threads import (
-    Became,
-)
+from pipeline.design.threads import Became
 from pipeline.drawer.stash import Thread
 from pipeline.errors import InputError
 from pipeline.limits import MOST_ROWS, MOST_STRANDS
-from pipeline.literals import Worked
+from pipeline.literals import Worked, working
 
 Grid = NDArray[np.int64]
 Flags = NDArray[np.bool_]
@@ -130,7 +128,7 @@ def knot_mask(rows: int, cells: int, worked: Worked, first: int = 0) -> Flags:
     >>> knot_mask(2, 3, "diagonal").astype(int).tolist()
     [[1, 0, 1], [0, 1, 0]]
     """
-    if worked == "rows":
+    if working(worked).square:
         return np.ones((rows, cells), dtype=bool)
     row, position = np.ogrid[:rows, first : first + cells]
     return np.asarray((row + position) % 2 == 0)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from pipeline.band.network import Repeat
 from pipeline.design.border import LEAST, draw_border
 from pipeline.errors import ImpossibleError
-from pipeline.literals import Border, Worked
+from pipeline.literals import Border, Worked, working
 
 Grid = NDArray[np.int64]
 How = Literal["repeat", "centre"]
@@ -38,7 +38,7 @@ def place(grid: Grid, rows: int, *, how: How, ground: int, worked: Worked = "row
         )
     placed = np.full((rows, cells), ground, dtype=np.int64)
     middle = (rows - motif) // 2
-    starts = layout(motif, rows, worked)[0] if how == "repeat" else (middle - middle % _step(worked),)
+    starts = layout(motif, rows, worked)[0] if how == "repeat" else (middle - middle % working(worked).step,)
     for start in starts:
         placed[start : start + motif] = grid
     return placed
@@ -54,7 +54,7 @@ def layout(motif: int, rows: int, worked: Worked) -> tuple[tuple[int, ...], Repe
     >>> layout(7, 33, "rows"), layout(7, 30, "rows")[1]
     (((1, 9, 17, 25), Repeat(first=1, rows=8, times=4)), Repeat(first=1, rows=14, times=2))
     """
-    step = _step(worked)
+    step = working(worked).step
     times = max(1, rows // (motif + motif % step))
     spare = rows - times * motif
     gap = round(spare / (times + 1))
@@ -96,7 +96,7 @@ def between_borders(
     """
     motif, cells = grid.shape
     side = (rows - motif) // 2
-    side -= side % _step(worked)
+    side -= side % working(worked).step
     if side < LEAST:
         raise ImpossibleError(
             f"the picture takes {motif} of the {max(rows, 0)} rows that the wrist has room for, and a border "
@@ -105,11 +105,6 @@ def between_borders(
         )
     border = draw_border(kind, side, cells, ground=ground, threads=others, worked=worked, aspect=aspect)
     return np.concatenate([border[::-1], grid, border])
-
-
-def _step(worked: Worked) -> int:
-    """In diagonal work a motif may only move by whole pairs of rows: other cells are knots then."""
-    return 2 if worked == "diagonal" else 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +127,7 @@ def offers(picture_rows: int, rows: int, *, strands: int, worked: Worked = "rows
             Offer("longer", f"Left as it is, the band comes out {-spare} rows longer."),
         )
     found: list[Offer] = []
-    times = rows // (picture_rows + picture_rows % _step(worked))
+    times = rows // (picture_rows + picture_rows % working(worked).step)
     if times > 1:
         found.append(Offer("repeat", f"It could be repeated {times} times: --fill repeat."))
     found.append(Offer("centre", f"It could be centred in {spare} rows of ground: --fill centre."))

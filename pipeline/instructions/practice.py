@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pipeline.band.knots import Knot, knot_of, row_positions
 from pipeline.band.pattern import End, Ends, Pattern, Row, Section
+from pipeline.literals import working
 
 STRANDS = 6
 ROWS = 8
@@ -21,12 +22,13 @@ def practice(pattern: Pattern) -> Pattern:
     (6, [5, 5])
     """
     worked = pattern.sections[0].worked if pattern.sections else "rows"
+    led = working(worked).led
     kinds = {knot for _, _, _, row in pattern.rows() for _, knot in row.knots}
     used = sorted(set(pattern.strands))[:2] * 2
     rows = []
     for r in range(ROWS):
         positions = row_positions(STRANDS, r, worked)
-        if worked == "rows":
+        if led:
             knots = tuple((p, _across(r, i, kinds)) for i, p in enumerate(positions))
         else:
             turn = [knot for knot in Knot if knot in kinds] or [Knot.FORWARD]
@@ -37,7 +39,7 @@ def practice(pattern: Pattern) -> Pattern:
     return pattern.model_copy(
         update={
             "title": "practice swatch",
-            "strands": (one, *[other] * (STRANDS - 1)) if worked == "rows" else (one, other) * (STRANDS // 2),
+            "strands": (one, *[other] * (STRANDS - 1)) if led else (one, other) * (STRANDS // 2),
             "sections": (Section(kind="plain", worked=worked, rows=tuple(rows)),),
             "ends": Ends(start=tail, finish=tail),
             "joins": (),

@@ -41,7 +41,7 @@ def steps(pattern: Pattern) -> tuple[Step, ...]:
 
 
 def _ways(section: Section, strands: int) -> list[Sequence[Line]]:
-    if section.worked == "rows":
+    if section.working.led:
         return [list(row_lines(section))]
     rows = [row.knots for row in section.rows]
     return [list(diagonal_lines(section, runs)) for runs in orders(rows, strands)]

@@ -10,6 +10,8 @@ import re
 from collections.abc import Iterable, Sequence
 from itertools import groupby
 
+from pipeline.literals import WORKED, working
+
 CAUTIONS, BAND, MATERIALS, WORDS, SETTING_UP, WORK, FINISH = HEADINGS = (
     "Cautions",
     "The band",
@@ -19,7 +21,7 @@ CAUTIONS, BAND, MATERIALS, WORDS, SETTING_UP, WORK, FINISH = HEADINGS = (
     "Work",
     "Finish",
 )
-WORKED_WORDS = {"rows": "row-worked", "diagonal": "diagonal-worked"}
+WORKED_WORDS = {way: working(way).words for way in WORKED}
 RIGHTWARDS, LEFTWARDS = "left to right", "right to left"
 TO_THE_RIGHT, TO_THE_LEFT = "to the right", "to the left"
 LEADS, TIES_OVER, HELD, OVER_IT = "leads", "ties over the next", "is held while the next", "over it"

@@ -12,11 +12,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 
-from pipeline.band.knots import Worked
 from pipeline.band.pattern import Ends, Gauge, Pattern
 from pipeline.band.replay import RowReplay, replay
 from pipeline.errors import ImpossibleError, InputError
 from pipeline.limits import ROOM_MM, USUAL_ROOM_MM, WRIST_MM
+from pipeline.literals import Worked, working
 
 GAP_MM = 10.0
 """What ties bridge between the two ends of the band; value from our own looking, no source."""
@@ -175,7 +175,7 @@ def row_mm(gauge: Gauge) -> float:
 
 def row_height_mm(gauge: Gauge, worked: Worked, row: RowReplay) -> float:
     """Length of a tied row along the band: from the gauge by who ties, where it says so."""
-    if worked == "diagonal" or gauge.leader_tied is None or gauge.base_tied is None or not row.steps:
+    if not working(worked).led or gauge.leader_tied is None or gauge.base_tied is None or not row.steps:
         return gauge.row_pitch_mm
     by_leader = sum(step.tied.knot.left_ties == row.rising for step in row.steps)
     total = by_leader * gauge.leader_tied.along_mm + (len(row.steps) - by_leader) * gauge.base_tied.along_mm
@@ -190,10 +190,12 @@ def size_mm(pattern: Pattern) -> tuple[float, float]:
     >>> size_mm(two_rows())
     (4.26, 2.84)
     """
-    gauges = [(section.worked, pattern.gauge_of(section.worked)) for section in pattern.sections]
-    strands = len(pattern.strands)
-    widths = [g.strand_pitch_mm * (strands if worked == "diagonal" else strands - 1) for worked, g in gauges]
-    length = sum(
-        row_height_mm(gauges[row.section][1], gauges[row.section][0], row) for row in replay(pattern)
-    )
-    return max(widths, default=0.0), length
+    orders = [section.worked for section in pattern.sections]
+    gauges = [pattern.gauge_of(worked) for worked in orders]
+    length = sum(row_height_mm(gauges[row.section], orders[row.section], row) for row in replay(pattern))
+    return max((width_mm(pattern, worked) for worked in orders), default=0.0), length
+
+
+def width_mm(pattern: Pattern, worked: Worked) -> float:
+    """Width of the sections that are worked so."""
+    return pattern.gauge_of(worked).strand_pitch_mm * working(worked).pitches(len(pattern.strands))

@@ -191,7 +191,7 @@ def leaders(pattern: Pattern) -> frozenset[int]:
     """Strands (by starting position) that travel more knots than they hang in; none in diagonal work."""
     travelled = [0] * len(pattern.strands)
     for row in charges(pattern):
-        if pattern.sections[row.section].worked != "rows" or not row.steps:
+        if not pattern.sections[row.section].working.led or not row.steps:
             continue
         rising = row.steps[0].tied.position == 0
         for step in row.steps:

@@ -83,11 +83,11 @@ def charges(pattern: Pattern) -> tuple[Charges, ...]:
     order = tuple(range(len(pattern.strands)))
     ended_at: int | None = None
     for row in replay(pattern):
-        worked = pattern.sections[row.section].worked
-        gauge = pattern.gauge_of(worked)
+        section = pattern.sections[row.section]
+        gauge = pattern.gauge_of(section.worked)
         swap_mm, stay_mm, core_mm = gauge.tie_mm, 2 * half_mm(gauge), gauge.core_mm
         made: list[Charge] = []
-        if row.steps and worked == "rows":
+        if row.steps and section.working.led:
             starts_at, ends_at = _edges(row.steps[0].tied.position, len(order), ended_at)
             if starts_at == ended_at:
                 made.append(Charge(order[starts_at], turn_mm(gauge), "turn", -1))

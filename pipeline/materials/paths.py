@@ -42,8 +42,8 @@ class Paths:
         self._known: dict[tuple[int, Knot], tuple[float, float, int, int]] = {}
         edge_of = list(range(self.strands))
         for row in charges(pattern):
-            worked = pattern.sections[row.section].worked
-            gauge = pattern.gauge_of(worked)
+            section = pattern.sections[row.section]
+            gauge, led = pattern.gauge_of(section.worked), section.working.led
             scale = 1 + margin
             cost = (gauge.tie_mm * scale, 2 * half_mm(gauge) * scale, gauge.core_mm * scale)
             first = len(self.into)
@@ -53,12 +53,12 @@ class Paths:
             for step in row.steps:
                 self._add(step, cost, edge_of)
                 same = step.shown == step.hidden and not step.tied.knot.swaps
-                self.same_thread_hand_overs += same and worked == "rows"
+                self.same_thread_hand_overs += same and led
             for charge in row.charges:
                 if charge.what == "idle":
                     self.rest[edge_of[charge.strand]] += charge.mm * scale
             self.rows.append(tuple(range(first, len(self.into))))
-            self.rising.append(row.steps[0].tied.position == 0 if row.steps and worked == "rows" else None)
+            self.rising.append(row.steps[0].tied.position == 0 if row.steps and led else None)
         for strand, edge in enumerate(edge_of):
             self.rest[edge] += ends.finish_mm[strand]
         self.last = sorted(edge_of)

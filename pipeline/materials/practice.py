@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pipeline.band.knots import Worked
+from pipeline.literals import Worked, working
 
 READING_MM = 0.5
 """How exactly a ruler is read, common practice."""
@@ -30,7 +30,7 @@ def practice_swatch(worked: Worked) -> Practice:
     >>> practice_swatch("rows").measured
     (('leader', 180, 0), ('a base strand', 0, 20))
     """
-    if worked == "rows":
+    if working(worked).led:
         return Practice(
             10,
             20,

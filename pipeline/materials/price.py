@@ -87,7 +87,7 @@ def _reasons(pattern: Pattern, cuts: Sequence[Cut]) -> list[GradeReason]:
     count: Counter[str] = Counter()
     for row in replay(pattern):
         count["knots"] += len(row.steps)
-        if pattern.sections[row.section].worked == "rows":
+        if pattern.sections[row.section].working.led:
             inner = row.steps[1:-1]
             between = [step.shown != step.hidden for step in row.steps if step.hand_over]
             count["between"] += sum(between)

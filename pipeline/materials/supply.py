@@ -15,10 +15,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pipeline.band.knots import Worked
 from pipeline.band.pattern import Gauge
 from pipeline.drawer.stash import Thread
 from pipeline.limits import WORKABLE_MM
+from pipeline.literals import Worked, working
 from pipeline.materials.gauge import margin_of
 from pipeline.materials.skeins import owned_skeins
 
@@ -58,7 +58,7 @@ def demand(
     if strands < 2 or rows < 1:
         raise ValueError(f"a band of {strands} strands and {rows} rows")
     margin = margin_of([gauge]) if margin is None else margin
-    knots = rows * (strands - 1) / (1 if worked == "rows" else 2)
+    knots = rows * (strands - 1) / working(worked).step
     worked_mm = knots * (gauge.tie_mm + gauge.core_mm) * (1 + margin)
     return Demand(strands, (worked_mm / strands + tails_mm) / 1000)
 

@@ -90,9 +90,9 @@ def check(pattern: Pattern) -> Feasibility:
     error: list[float] = []
     cells = hand_overs = same_thread = changes = 0
     for row in replay(pattern):
-        row_worked = pattern.sections[row.section].worked == "rows"
+        led = pattern.sections[row.section].working.led
         for step in row.steps:
-            if row_worked and not step.tied.knot.swaps:
+            if led and not step.tied.knot.swaps:
                 if step.shown == step.hidden:
                     same_thread += 1
                 else:

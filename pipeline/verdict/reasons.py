@@ -57,7 +57,7 @@ def reach(section: Section, row: Row, knot: int, strands: int, ease: Ease) -> fr
     over where the row meets it); under ``Ease.PLAIN`` only the two at the edge where the row begins.
     """
     position = row.knots[knot][0]
-    if section.worked == "diagonal":
+    if not section.working.led:
         return frozenset((position, position + 1))
     rising = row.knots[0][0] == 0
     if ease is Ease.PLAIN:

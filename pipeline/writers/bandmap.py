@@ -26,7 +26,7 @@ def band_map(pattern: Pattern, *, mark: bool = True) -> Drawing:
     diagonal knot is as wide as the two strands that meet; strands that pass a row show their thread.
     """
     rows = list(replay(pattern))
-    straight = all(section.worked == "rows" for section in pattern.sections)
+    straight = all(section.working.square for section in pattern.sections)
     low, high = (0.5, len(pattern.strands) - 0.5) if straight else (0.0, float(len(pattern.strands)))
     shapes: list[Shape] = []
     marks: list[Shape] = []
@@ -39,14 +39,14 @@ def band_map(pattern: Pattern, *, mark: bool = True) -> Drawing:
     threads: tuple[int, ...] = pattern.strands
     for index, row in enumerate(rows):
         section = pattern.sections[row.section]
-        reach = (0.5, 1.5) if section.worked == "rows" else (0.0, 2.0)
-        if section.worked == "diagonal":
-            busy = {p for step in row.steps for p in (step.tied.position, step.tied.position + 1)}
-            idle = [(p, p, threads[p]) for p in range(len(threads)) if p not in busy]
+        spans: list[Span]
+        if section.working.square:
+            spans = [(s.tied.position + 0.5, s.tied.position + 1.5, s.shown) for s in row.steps]
         else:
-            idle = []
-        spans = [(s.tied.position + reach[0], s.tied.position + reach[1], s.shown) for s in row.steps]
-        for bottom, top, thread in _merged([*spans, *((a, b + 1.0, t) for a, b, t in idle)]):
+            busy = {p for step in row.steps for p in (step.tied.position, step.tied.position + 1)}
+            spans = [(s.tied.position, s.tied.position + 2.0, s.shown) for s in row.steps]
+            spans += [(p, p + 1.0, t) for p, t in enumerate(threads) if p not in busy]
+        for bottom, top, thread in _merged(spans):
             shapes.append(Polygon(place(index, bottom, top), pattern.threads[thread].colour))
         if section.kind == "switching":
             bar = box(_SIDE + index * CELL, _TOP - 1.6, CELL + 0.12, 1.2)
@@ -83,7 +83,7 @@ def picture_map(pattern: Pattern, cells: NDArray[np.uint8] | None) -> str:
     ``cells``: (picture rows, strands−1, 3) sRGB of the picture; without it, and in switching rows, a cell
     has the colour of the thread wanted, or of the one that shows where nothing is.
     """
-    diagonal = any(section.worked == "diagonal" for section in pattern.sections)
+    diagonal = not all(section.working.square for section in pattern.sections)
     rows = sum(len(section.rows) for section in pattern.sections)
     pixels = np.full((len(pattern.strands) - (not diagonal), max(1, rows), 3), 255, np.uint8)
     picture_row = 0

@@ -7,11 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.band.knots import Worked
 from pipeline.band.pattern import Pattern
 from pipeline.band.replay import RowReplay, replay
 from pipeline.errors import InputError
-from pipeline.materials.fit import row_height_mm, size_mm
+from pipeline.materials.fit import row_height_mm, size_mm, width_mm
 from pipeline.writers.tails import Edge, lay_end, shown_mm
 from pipeline.writers.weave import Cloth, Floats, Stamp, knot, tube
 
@@ -32,11 +31,6 @@ class BandPicture:
     """First and last pixel row of the knotted part."""
 
 
-def _width(pattern: Pattern, worked: Worked) -> float:
-    strands = len(pattern.strands)
-    return pattern.gauge_of(worked).strand_pitch_mm * (strands if worked == "diagonal" else strands - 1)
-
-
 def band(pattern: Pattern, *, px_per_mm: float = 9.0, lengthwise: bool = False) -> BandPicture:
     """Draw the straight band with its ends, long ties cut off.
 
@@ -54,15 +48,15 @@ def band(pattern: Pattern, *, px_per_mm: float = 9.0, lengthwise: bool = False) 
     )
     cloth = Cloth(math.ceil(total * scale), math.ceil(across * scale))
     middle, top = across * scale / 2, (2 + above) * scale
-    widths = [_width(pattern, section.worked) * scale for section in pattern.sections] or [wide * scale]
+    widths = [width_mm(pattern, section.worked) * scale for section in pattern.sections] or [wide * scale]
     edge = Edge(middle, top, -1, widths[0], scale)
     lay_end(cloth, pattern, pattern.ends.start, pattern.strands, edge)
     y, threads = top, tuple(pattern.strands)
     for row, (s, _, section, _) in zip(replay(pattern), pattern.rows(), strict=True):
-        tall = row_height_mm(pattern.gauge_of(section.worked), section.worked, row) * scale
+        gauge = pattern.gauge_of(section.worked)
+        tall, pitch = row_height_mm(gauge, section.worked, row) * scale, gauge.strand_pitch_mm * scale
         left = middle - widths[s] / 2
-        pitch = pattern.gauge_of(section.worked).strand_pitch_mm * scale
-        if section.worked == "rows":
+        if section.working.square:
             _straight_row(cloth, row, left, y, pitch, tall)
         else:
             _diagonal_row(cloth, row, threads, left, y, pitch, tall)

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from pipeline.band.knots import Worked
-from pipeline.band.pattern import Pattern
+from pipeline.band.pattern import Pattern, Section
 from pipeline.band.replay import RowReplay, replay
 from pipeline.order.means import refuse_beyond_chart
 from pipeline.writers.drawing import Line, Polygon, Shape, Text, box, text_width
@@ -18,19 +17,16 @@ OVERLAP_GAP_MM = 4.0
 
 @dataclass(frozen=True, slots=True)
 class BandRow:
-    """One row of the band: its number from 1, and whether a section begins with it."""
+    """One row of the band: its number from 1, its section, and whether that begins with it."""
 
     number: int
-    kind: str
-    worked: Worked
+    section: Section
     opens: bool
-    section_rows: int
     replayed: RowReplay
 
     @property
     def begins_left(self) -> bool:
-        steps = self.replayed.steps
-        return self.worked == "diagonal" or len(steps) < 2 or steps[0].tied.position < steps[-1].tied.position
+        return not self.section.working.turning or self.replayed.rising
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +50,7 @@ class Layout:
         """Height of a row with the gap before it."""
         row = self.rows[index]
         gap = 6.2 * self.unit if row.opens and not first and self.several else 0.0
-        return gap + (6.0 if row.worked == "rows" else 5.6) * self.unit
+        return gap + (6.0 if row.section.working.square else 5.6) * self.unit
 
     @property
     def several(self) -> bool:
@@ -78,8 +74,7 @@ def lay_out(pattern: Pattern, pitch: float = PITCH_MM) -> Layout:
     refuse_unchartable(pattern)
     rows = []
     for number, (done, (_, r, section, _)) in enumerate(zip(replay(pattern), pattern.rows(), strict=True), 1):
-        opens = r == 0
-        rows.append(BandRow(number, section.kind, section.worked, opens, len(section.rows), done))
+        rows.append(BandRow(number, section, r == 0, done))
     return Layout(pattern, tuple(rows), pitch)
 
 
@@ -134,12 +129,11 @@ def _row(
     row, unit, pitch = layout.rows[index], layout.unit, layout.pitch
     grid = (window.right - window.left + 1) * pitch
     height = layout.height(index, first=True)
-    if row.kind == "switching":
+    if row.section.kind == "switching":
         ground.append(Polygon(box(layout.side, bottom - height, grid, height), TINT))
     if row.opens and layout.several and not first:
-        words = _SECTION_WORDS[row.kind].format(
-            rows=f"{row.section_rows} row{'s' if row.section_rows > 1 else ''}"
-        )
+        count = len(row.section.rows)
+        words = _SECTION_WORDS[row.section.kind].format(rows=f"{count} row{'s' if count > 1 else ''}")
         baseline = bottom - height - 1.4 * unit
         body.append(Text((layout.side, baseline), words, 2.4 * max(unit, 0.8), SOFT))
     label, size = str(row.number), 2.5 * max(unit, 0.8)
@@ -152,8 +146,8 @@ def _row(
     for step in row.replayed.steps:
         p = step.tied.position
         if window.left <= p < window.right:
-            x = layout.side + (p - window.left + 1) * pitch
-            body += knot_shapes(layout.pattern, step, row.worked, (x, bottom - height / 2), pitch, height)
+            centre = layout.side + (p - window.left + 1) * pitch, bottom - height / 2
+            body += knot_shapes(layout.pattern, step, row.section.working, centre, pitch, height)
 
 
 _SECTION_WORDS = {

@@ -74,7 +74,7 @@ def _signs(pattern: Pattern, shapes: list[Shape], width: float, y: float) -> flo
         entries.append(("2+", "2+: the tying strand goes on as a new piece of thread 2"))
     if any(section.kind == "switching" for section in pattern.sections):
         entries.append(("tint", "tinted ground: switching rows, not part of the picture"))
-    if any(section.worked == "rows" for section in pattern.sections):
+    if any(section.working.turning for section in pattern.sections):
         entries.append(("12", "a row begins at the side where its number stands"))
     columns = max(1, int(width // 90))
     wide = width / columns

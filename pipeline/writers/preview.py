@@ -174,12 +174,13 @@ def preview_terminal(pattern: Pattern) -> NDArray[np.uint8]:
     lines: list[NDArray[np.uint8]] = []
     threads: tuple[int, ...] = pattern.strands
     for row, (_, _, section, _) in zip(replay(pattern), pattern.rows(), strict=True):
-        diagonal = section.worked == "diagonal"
-        line = np.array(threads if diagonal else threads[:-1], np.int64)
+        square = section.working.square
+        line = np.array(threads, np.int64)
         for step in row.steps:
-            line[step.tied.position : step.tied.position + (2 if diagonal else 1)] = step.shown
-        full = line if len(line) == strands else np.append(line, line[-1])
-        lines.append(palette[full])
+            line[step.tied.position : step.tied.position + (1 if square else 2)] = step.shown
+        if square:
+            line[-1] = line[-2]
+        lines.append(palette[line])
         threads = row.threads
     return np.array(lines, np.uint8).reshape(-1, strands, 3)
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from pipeline.band.knots import Knot, Worked
+from pipeline.band.knots import Knot
 from pipeline.band.pattern import Pattern
 from pipeline.band.replay import Step
+from pipeline.literals import Working
 from pipeline.writers.drawing import Point, Polygon, Shape, Text, box, text_width
 from pipeline.writers.ink import INK, PAPER, SIGNAL, ink_on
 
@@ -26,13 +27,13 @@ def slab(knot: Knot, centre: Point, width: float, height: float, lean: float) ->
 
 
 def knot_shapes(
-    pattern: Pattern, step: Step, worked: Worked, centre: Point, pitch: float, row_height: float
+    pattern: Pattern, step: Step, working: Working, centre: Point, pitch: float, row_height: float
 ) -> list[Shape]:
     """The slab of one knot with its number, and its ring and join sign where it has them."""
     unit = pitch / PITCH_MM
-    width = (pitch if worked == "rows" else min(2 * pitch, 11 * unit)) - 0.5 * unit
+    width = (pitch if working.square else min(2 * pitch, 11 * unit)) - 0.5 * unit
     height = row_height - 0.55 * unit
-    lean = width * (0.22 if worked == "rows" else 0.28)
+    lean = width * (0.22 if working.square else 0.28)
     thread = pattern.threads[step.shown]
     shapes: list[Shape] = [
         Polygon(slab(step.tied.knot, centre, width, height, lean), thread.colour, INK, 0.22 * max(unit, 0.8))

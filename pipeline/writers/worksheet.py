@@ -55,7 +55,7 @@ def worksheet_html(pattern: Pattern, cuts: Sequence[Cut] | None = None, *, fit: 
         "lines": shown.data(),
         "labels": [printable(label) for label in told.labels],
         "start": list(pattern.strands),
-        "narrow": [section.worked == "rows" for section in pattern.sections],
+        "narrow": [section.working.square for section in pattern.sections],
         "rows": any(passage.by_row for passage in told.passages),
         "count": rows,
         "knots": knots,
@@ -222,5 +222,4 @@ class _Work:
             )
         for s, said in lines.items():
             section = self.pattern.sections[s]
-            worked = "row-worked" if section.worked == "rows" else "diagonal-worked"
-            yield {"heading": f"{section.kind.capitalize()} section, {worked}", "lines": said}
+            yield {"heading": f"{section.kind.capitalize()} section, {section.working.words}", "lines": said}
