@@ -14,8 +14,8 @@ from pipeline.instructions.fold import fold, gather
 from pipeline.instructions.model import Instructions, Measure, Passage, Said
 from pipeline.instructions.start import after, band, before, roles, starting_order, switches, threads
 from pipeline.instructions.steps import steps
-from pipeline.materials.ledger import Account, Ledger, Place
-from pipeline.materials.lengths import Cut
+from pipeline.materials.ledger import Account, Ledger
+from pipeline.materials.lengths import Cut, Place
 
 CHECK_EVERY = 5
 """Rows between two looks at the order of the strands."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pipeline.errors import InputError
 from pipeline.instructions.model import Instructions, Passage
-from pipeline.materials.ledger import Place
+from pipeline.materials.lengths import Place
 
 
 def tied_before_step(told: Instructions, step: int, section: int | None = None) -> frozenset[Place]:

@@ -16,9 +16,7 @@ from itertools import pairwise
 from pipeline.band.pattern import Join, Pattern
 from pipeline.errors import InputError
 from pipeline.limits import WORKABLE_MM
-from pipeline.materials.ends import end_use
-from pipeline.materials.ledger import Place
-from pipeline.materials.lengths import OVERLAP_MM, Cut, charges, default_margin, up_to_cm
+from pipeline.materials.lengths import OVERLAP_MM, Cut, Place, charges, default_margin, stretches, up_to_cm
 
 CARD_MM = 8000.0
 """What a card takes: a skein of six-strand embroidery cotton."""
@@ -207,29 +205,20 @@ def on_cards(cuts: Sequence[Cut], longest_mm: float = WORKABLE_MM) -> tuple[int,
 
 def _spans(pattern: Pattern, margin: float, placed: list[tuple[int, int]]) -> Iterator[_Span]:
     """All strands, cut at the joins there are; their places are noted in ``placed``."""
-    ends = end_use(pattern)
-    knots: list[list[_Knot]] = [[] for _ in pattern.strands]
-    spent = [0.0] * len(pattern.strands)
-    before = list(ends.start_mm)
-    thread = list(pattern.strands)
-    first = [True] * len(pattern.strands)
-    for band_row, row in enumerate(charges(pattern)):
-        for charge in row.charges:
-            s = charge.strand
-            spent[s] += charge.mm * (1 + margin)
-            if charge.what in ("tied", "carried"):
-                tied = row.steps[charge.knot].tied
-                position = tied.position + (s == tied.right)
-                place = (row.section, row.row, charge.knot, band_row, position)
-                knots[s].append(_Knot(*place, spent_mm=spent[s], core=charge.what == "carried"))
-            elif charge.thread is not None:
-                placed.append((band_row, knots[s][-1].position))
-                span = tuple(knots[s]), spent[s], before[s], OVERLAP_MM, first[s]
-                yield _Span(s, thread[s], *span)
-                first[s] = False
-                knots[s], spent[s], before[s], thread[s] = [], 0.0, OVERLAP_MM, charge.thread
-    for s, rest in enumerate(ends.finish_mm):
-        yield _Span(s, thread[s], tuple(knots[s]), spent[s], before[s], rest, first[s])
+    for parts in stretches(pattern):
+        for i, part in enumerate(parts):
+            spent, knots = 0.0, []
+            for band_row, row, charge in part.spent:
+                spent += charge.mm * (1 + margin)
+                if charge.what in ("tied", "carried"):
+                    tied = row.steps[charge.knot].tied
+                    position = tied.position + (part.strand == tied.right)
+                    place = (row.section, row.row, charge.knot, band_row, position)
+                    knots.append(_Knot(*place, spent_mm=spent, core=charge.what == "carried"))
+            if part is not parts[-1]:
+                placed.append((knots[-1].band_row, knots[-1].position))
+            fixed = part.before_mm, part.after_mm
+            yield _Span(part.strand, part.thread, tuple(knots), spent, *fixed, first=i == 0)
 
 
 JOIN_COST, UNEVEN_COST, SAME_ROW_COST, TYING_COST = 3.0, 0.5, 0.3, 20.0

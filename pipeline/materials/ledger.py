@@ -10,26 +10,27 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from pipeline.band.pattern import Pattern
-from pipeline.materials.ends import end_use
-from pipeline.materials.lengths import OVERLAP_MM, Charge, Cut, charges
-
-Place = tuple[int, int, int]
-"""Section, row in the section, knot in the row's tying order."""
+from pipeline.materials.lengths import Cut, Place, stretches
 
 
 @dataclass(frozen=True, slots=True)
 class Account:
-    """A strand's present piece, in mm: what it had for knots, what those tied took, what the rest takes,
-    and the tail it should end with. All but the first are by the gauge, without any margin; ``tied_mm`` of
-    what was spent went into knots that it tied.
+    """A strand's present piece, in mm: what it had for knots, what those tied took, where the rest spends how
+    much in turn, and the tail it should end with. All but the first are by the gauge, without any margin;
+    ``tied_mm`` of what was spent went into knots that it tied.
     """
 
     strand: int
     begun_mm: float
     spent_mm: float
-    rest_mm: float
+    ahead: tuple[tuple[Place, float], ...]
     tail_mm: float
     tied_mm: float = 0.0
+
+    @property
+    def rest_mm(self) -> float:
+        """What is yet to be spent."""
+        return sum(mm for _, mm in self.ahead)
 
     @property
     def left_mm(self) -> float:
@@ -49,20 +50,11 @@ class Account:
 
 
 class Ledger:
-    """The charges of a pattern, strand by strand, in the order in which each is spent."""
+    """What a pattern's strands spend, piece by piece, in the order in which each is spent."""
 
     def __init__(self, pattern: Pattern, cuts: Sequence[Cut]) -> None:
-        ends = end_use(pattern)
-        self._pieces = [
-            [cut.pieces_mm[0] - ends.start_mm[cut.position], *(mm - OVERLAP_MM for mm in cut.pieces_mm[1:])]
-            for cut in cuts
-        ]
-        self._finish = ends.finish_mm
-        self._spent: list[list[tuple[Place, Charge]]] = [[] for _ in cuts]
-        for row in charges(pattern):
-            for charge in row.charges:
-                place = (row.section, row.row, charge.knot)
-                self._spent[charge.strand].append((place, charge))
+        both = zip(cuts, stretches(pattern), strict=True)
+        self._strands = [tuple(zip(cut.pieces_mm, parts, strict=True)) for cut, parts in both]
 
     def at(self, done: Collection[Place]) -> tuple[Account, ...]:
         """Every strand's account once those knots are tied.
@@ -73,36 +65,19 @@ class Ledger:
         >>> [round(account.left_mm) for account in book.at({(0, 0, 0), (0, 0, 1)})]
         [132, 118, 118, 120]
         """
-        return tuple(self.at_strand(strand, done) for strand in range(len(self._spent)))
+        return tuple(self._account(strand, done) for strand in range(len(self._strands)))
 
-    def at_strand(self, strand: int, done: Collection[Place]) -> Account:
-        """One strand's account once those knots are tied."""
-        entries = self._spent[strand]
-        now = _reached(entries, done)
-        piece, spent, tied = 0, 0.0, 0.0
-        for _, charge in entries[:now]:
-            if charge.thread is not None:
-                piece, spent, tied = piece + 1, 0.0, 0.0
-            spent += charge.mm
-            tied += charge.mm if charge.what == "tied" else 0.0
-        ahead, joined = self.ahead(strand, done)
-        tail = OVERLAP_MM if joined else self._finish[strand]
-        rest = sum(mm for _, mm in ahead)
-        return Account(strand, self._pieces[strand][piece], spent, rest, tail, tied)
-
-    def ahead(self, strand: int, done: Collection[Place]) -> tuple[list[tuple[Place, float]], bool]:
-        """Where a strand's present piece spends how much once those knots are tied, in turn, and whether a
-        join ends it.
-        """
-        entries = self._spent[strand]
-        found: list[tuple[Place, float]] = []
-        for place, charge in entries[_reached(entries, done) :]:
-            if charge.thread is not None:
-                return found, True
-            found.append((place, charge.mm))
-        return found, False
-
-
-def _reached(entries: Sequence[tuple[Place, Charge]], done: Collection[Place]) -> int:
-    """How many charges of a strand are behind it; turns and idle rows go with the knot after them."""
-    return max((i + 1 for i, (place, _) in enumerate(entries) if place in done), default=0)
+    def _account(self, strand: int, done: Collection[Place]) -> Account:
+        *joined, last = self._strands[strand]
+        cut_mm, piece = next((part for part in joined if part[1].spent[-1].place not in done), last)
+        reached = [i for i, spending in enumerate(piece.spent) if spending.place in done]
+        now = reached[-1] + 1 if reached else 0  # turns and idle rows go with the knot after them
+        behind = [spending.charge for spending in piece.spent[:now]]
+        return Account(
+            strand,
+            cut_mm - piece.before_mm,
+            sum(charge.mm for charge in behind),
+            tuple((spending.place, spending.charge.mm) for spending in piece.spent[now:]),
+            piece.after_mm,
+            sum(charge.mm for charge in behind if charge.what == "tied"),
+        )

@@ -18,12 +18,13 @@ from __future__ import annotations
 
 import csv
 import io
+import itertools
 import math
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from pipeline.band.knots import Worked
 from pipeline.band.pattern import Pattern
@@ -116,6 +117,61 @@ def _edges(first: int, strands: int, ended_at: int | None) -> tuple[int, int]:
     return (0, strands - 1) if first == 0 else (strands - 1, 0)
 
 
+Place = tuple[int, int, int]
+"""Section, row in the section, knot in the row's tying order."""
+
+
+class Spending(NamedTuple):
+    """A charge, with the row of the band in which it is spent."""
+
+    band_row: int
+    row: Charges
+    charge: Charge
+
+    @property
+    def place(self) -> Place:
+        return self.row.section, self.row.row, self.charge.knot
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """One piece of a strand, numbered by starting position: what it spends, in turn, and what its two ends
+    take, be they the strand's own or an overlap.
+    """
+
+    strand: int
+    thread: int
+    spent: tuple[Spending, ...]
+    before_mm: float
+    after_mm: float
+
+    @property
+    def worked_mm(self) -> float:
+        return math.fsum(spending.charge.mm for spending in self.spent)
+
+    def length_mm(self, margin: float) -> float:
+        """How long it must be cut."""
+        return up_to_cm(self.worked_mm * (1 + margin) + self.before_mm + self.after_mm)
+
+
+def stretches(pattern: Pattern) -> tuple[tuple[Stretch, ...], ...]:
+    """Every strand, by starting position, in the pieces that its joins make of it."""
+    spent: list[list[Spending]] = [[] for _ in pattern.strands]
+    for band_row, row in enumerate(charges(pattern)):
+        for charge in row.charges:
+            spent[charge.strand].append(Spending(band_row, row, charge))
+    ends, made = end_use(pattern), []
+    for strand, (thread, whole) in enumerate(zip(pattern.strands, spent, strict=True)):
+        parts, begin, before_mm = [], 0, ends.start_mm[strand]
+        for i, (_, _, charge) in enumerate(whole):
+            if charge.thread is not None:
+                parts.append(Stretch(strand, thread, tuple(whole[begin:i]), before_mm, OVERLAP_MM))
+                thread, begin, before_mm = charge.thread, i + 1, OVERLAP_MM
+        parts.append(Stretch(strand, thread, tuple(whole[begin:]), before_mm, ends.finish_mm[strand]))
+        made.append(tuple(parts))
+    return tuple(made)
+
+
 @dataclass(frozen=True, slots=True)
 class Cut:
     """How one strand is cut. ``position`` is its starting position from 0.
@@ -157,45 +213,27 @@ def cut_list(pattern: Pattern, *, margin: float | None = None, lots: float = LOT
         margin = default_margin(pattern)
     if not margin >= 0:
         raise ValueError(f"margin {margin} is below zero")
-    strands = _Strands(pattern)
-    ends = end_use(pattern)
     partner = {a: b for pair in pattern.ends.start.folded for a, b in (pair, pair[::-1])}
-    exact: list[list[float]] = []
-    used = [0.0] * len(pattern.strands)
-    for s, worked in enumerate(strands.worked_mm):
-        last = len(worked) - 1
-        exact.append([])
-        for i, mm in enumerate(worked):
-            fixed = ends.start_mm[s] if i == 0 else OVERLAP_MM
-            fixed += ends.finish_mm[s] if i == last else OVERLAP_MM
-            used[s] += mm + fixed
-            exact[s].append(up_to_cm(mm * (1 + margin) + fixed))
-    equal = {
-        thread: in_lots(
-            [
-                mm
-                for s, pieces_mm in enumerate(exact)
-                for mm, t in zip(pieces_mm, strands.threads[s], strict=True)
-                if t == thread
-            ],
-            lots,
-        )
-        for thread in {t for threads in strands.threads for t in threads}
-    }
+    strands = stretches(pattern)
+    exact: dict[int, list[float]] = {}
+    for stretch in itertools.chain(*strands):
+        exact.setdefault(stretch.thread, []).append(stretch.length_mm(margin))
+    equal = {thread: in_lots(lengths, lots) for thread, lengths in exact.items()}
     cuts = []
-    for s, thread in enumerate(pattern.strands):
-        pieces_mm = tuple(equal[t][mm] for mm, t in zip(exact[s], strands.threads[s], strict=True))
+    for position, parts in enumerate(strands):
+        pieces_mm = tuple(equal[stretch.thread][stretch.length_mm(margin)] for stretch in parts)
+        knots = Counter(spending.charge.what for stretch in parts for spending in stretch.spent)
         cuts.append(
             Cut(
-                position=s,
-                thread=thread,
+                position=position,
+                thread=pattern.strands[position],
                 length_mm=math.fsum(pieces_mm),
                 pieces_mm=pieces_mm,
-                tied=strands.tied[s],
-                carried=strands.carried[s],
-                piece_threads=tuple(strands.threads[s]),
-                used_mm=used[s],
-                folded_with=partner.get(s),
+                tied=knots["tied"],
+                carried=knots["carried"],
+                piece_threads=tuple(stretch.thread for stretch in parts),
+                used_mm=sum(stretch.worked_mm + stretch.before_mm + stretch.after_mm for stretch in parts),
+                folded_with=partner.get(position),
             )
         )
     return tuple(cuts)
@@ -232,25 +270,6 @@ def up_to_cm(mm: float) -> float:
     (40.0, 50.0)
     """
     return 10.0 * math.ceil(round(mm, 6) / 10)
-
-
-class _Strands:
-    """Sums of the charges, strand by strand and piece by piece."""
-
-    def __init__(self, pattern: Pattern) -> None:
-        count = len(pattern.strands)
-        self.worked_mm: list[list[float]] = [[0.0] for _ in range(count)]
-        self.threads: list[list[int]] = [[thread] for thread in pattern.strands]
-        self.tied = [0] * count
-        self.carried = [0] * count
-        for row in charges(pattern):
-            for charge in row.charges:
-                self.worked_mm[charge.strand][-1] += charge.mm
-                self.tied[charge.strand] += charge.what == "tied"
-                self.carried[charge.strand] += charge.what == "carried"
-                if charge.thread is not None:
-                    self.worked_mm[charge.strand].append(0.0)
-                    self.threads[charge.strand].append(charge.thread)
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,8 +17,8 @@ from pipeline.limits import WORKABLE_MM
 from pipeline.materials.gauge import half_mm, idle_mm, turn_mm
 from pipeline.materials.hand import Hand, Witness, fit_hand
 from pipeline.materials.joins import Laid, join_before, laid_in
-from pipeline.materials.ledger import Account, Ledger, Place
-from pipeline.materials.lengths import Cut
+from pipeline.materials.ledger import Account, Ledger
+from pipeline.materials.lengths import Cut, Place
 from pipeline.materials.sharing import spare
 
 RESERVE = 0.05
@@ -217,13 +217,13 @@ def _remaining(
     measured: Collection[int],
     apart: Collection[int],
 ) -> tuple[Remaining, ...]:
-    book = Ledger(pattern, cuts)
+    accounts = Ledger(pattern, cuts).at(done)
     row_of = {(s, r): i for i, (s, r, _, _) in enumerate(pattern.rows())}
     made = []
     for position, s in enumerate(order):
-        account = book.at_strand(s, done)
+        account = accounts[s]
         need, ends_at = 0.0, None
-        for place, mm in book.ahead(s, done)[0]:
+        for place, mm in account.ahead:
             need += mm * (1 + RESERVE)
             is_knot = place[2] >= 0  # turns and rows passed are felt at the knot after them, or in the tail
             if ends_at is None and is_knot and need + account.tail_mm / 2 > left[s]:

@@ -26,8 +26,7 @@ from ortools.graph.python import min_cost_flow
 from pipeline.band.knots import Knot, knot_of
 from pipeline.band.pattern import Pattern
 from pipeline.literals import LEVELS, Level
-from pipeline.materials.ledger import Place
-from pipeline.materials.lengths import default_margin, up_to_cm
+from pipeline.materials.lengths import Place, default_margin, up_to_cm
 from pipeline.materials.paths import Paths
 
 LEAST_GAIN = {"rows": (0.01, 30.0), "full": (0.002, 1.0)}
