@@ -97,6 +97,6 @@ def _show(shown: Sequence[Choice], planned: int, folder: Path) -> None:
     from cli.console import out, table
     from pipeline.choices.sheet import likeness_words
 
-    rows = ((c.key, likeness_words(c), f"{c.figures.hours:.1f}", c.figures.grade) for c in shown)
+    rows = ((c.key, likeness_words(c), f"{c.figures.hours:.1f}", c.figures.grade.name) for c in shown)
     out.print(table(f"{len(shown)} bands to choose from", ("band", "likeness", "hours", "difficulty"), rows))
     out.print(Text(f"Look at them in {folder / 'choices.html'}; each is in a folder of its name.", "dim"))

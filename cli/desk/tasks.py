@@ -151,7 +151,7 @@ def _facts(choice: Choice) -> dict[str, Any]:
         "takes": [[taken.thread, taken.colour, taken.words] for taken in card.takes],
         "lies": card.lying,
         "closest": figures.off,
-        "easiest": figures.points,
+        "easiest": figures.grade.points,
         "quickest": figures.hours,
         "beaten": False,
     }

@@ -11,7 +11,8 @@ from pipeline.design.design import usual_strands
 from pipeline.design.pose import gauge_for
 from pipeline.limits import USUAL_WRIST_MM
 from pipeline.literals import EaseName, Worked, working
-from pipeline.materials.price import GRADES, GradeName
+from pipeline.materials.price import Grade
+from pipeline.materials.skeins import ThreadPlan
 from pipeline.motif.alphabet import HEIGHTS
 from pipeline.motif.picture import picture_of
 from pipeline.order.asked import Band, Drawer, LetterSource, PictureSource, Request
@@ -38,48 +39,28 @@ class Asked:
 
 
 @dataclass(frozen=True, slots=True)
-class Taken:
-    """What a band takes of one thread: metres to cut, metres owned (None: not known), skeins to buy."""
-
-    thread: str
-    colour: str
-    metres: float
-    owned_m: float | None
-    buy: int
-
-
-@dataclass(frozen=True, slots=True)
 class Figures:
-    """What bands are compared by.
+    """What bands are compared by, besides the counts of their reports.
 
     ``off``: how far the band is from its picture, mean HyAB, or the colour error a cell where there is no
-    picture; ``hours`` at ``PACE_S`` a knot; ``points`` is the difficulty behind the grade's name;
-    ``fine``: cells across, or cells of a letter's height.
+    picture; ``hours`` at ``PACE_S`` a knot; ``taken``: what it takes of each thread; ``fine``: cells across,
+    or cells of a letter's height.
     """
 
     cells: int
     made: int
     off: float
-    hand_overs: int
-    switching_rows: int
-    knots: int
     hours: float
-    grade: GradeName
-    points: int
+    grade: Grade
     longest_mm: float
     wide_mm: float
     long_mm: float
-    taken: tuple[Taken, ...]
+    taken: tuple[ThreadPlan, ...]
     fine: int
 
     def __post_init__(self) -> None:
-        if not 0 <= self.made <= self.cells or self.grade not in GRADES or self.off < 0:
+        if not 0 <= self.made <= self.cells or self.off < 0:
             raise ValueError(f"no figures of a band: {self}")
-
-    @property
-    def buy(self) -> int:
-        """Skeins to buy."""
-        return sum(taken.buy for taken in self.taken)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

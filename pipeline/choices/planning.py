@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 
-from pipeline.choices.offers import Asked, Choice, Figures, Taken
+from pipeline.choices.offers import Asked, Choice, Figures
 from pipeline.errors import HitchgridError
 from pipeline.materials.fit import size_mm
 from pipeline.materials.price import grade, hours
@@ -65,26 +65,18 @@ def plan_choice(asked: Asked, budget: Budget) -> Choice:
 
 def figures(made: Plan, asked: Asked) -> Figures:
     """What a plan is compared by."""
-    graded, verdict = grade(made.pattern, made.cuts), made.verdict
+    verdict, artwork = made.verdict, asked.request.artwork
     wide, long = size_mm(made.pattern)
-    artwork = asked.request.artwork
-    threads = made.pattern.threads
     return Figures(
         cells=verdict.cells,
         made=verdict.made,
         off=verdict.colour_error / max(1, verdict.cells) if made.likeness is None else made.likeness.hyab,
-        hand_overs=verdict.hand_overs,
-        switching_rows=verdict.switching_rows,
-        knots=hours(made.pattern).knots,
         hours=hours(made.pattern, PACE_S).calm,
-        grade=graded.name,
-        points=graded.points,
+        grade=grade(made.pattern, made.cuts),
         longest_mm=made.sharing.longest_after_mm,
         wide_mm=wide,
         long_mm=long,
-        taken=tuple(
-            Taken(t.name, threads[t.thread].colour, t.needed_m, t.owned_m, t.buy) for t in made.skeins.threads
-        ),
+        taken=made.skeins.threads,
         fine=(isinstance(artwork, LetterSource) and artwork.height) or len(made.pattern.strands) - 1,
     )
 
@@ -115,9 +107,9 @@ def _taste(choice: Choice) -> tuple[object, ...]:
 
 
 def _exact(choice: Choice) -> tuple[float, ...]:
-    f = choice.figures
-    work = f.points, f.hours, f.hand_overs, f.longest_mm, f.switching_rows
-    return (f.off, -f.fine, len(f.taken), *work, f.buy)
+    f, report = choice.figures, choice.report
+    work = f.grade.points, f.hours, report.hand_overs, f.longest_mm, report.switching_rows
+    return (f.off, -f.fine, len(f.taken), *work, sum(taken.buy for taken in f.taken))
 
 
 NOTICED = (0.5, 1, 1, 1, 0.25, 5, 100.0, 1, 1)

@@ -10,9 +10,10 @@ from pathlib import Path
 from PIL import Image
 
 from pipeline.band.pattern import render
-from pipeline.choices.offers import Choice, Figures, Taken
+from pipeline.choices.offers import Choice, Figures
 from pipeline.choices.planning import unbeaten
 from pipeline.literals import working
+from pipeline.materials.skeins import ThreadPlan
 from pipeline.motif.picture import load_picture
 from pipeline.order.asked import Artwork, LetterSource
 from pipeline.order.command import command
@@ -65,7 +66,7 @@ def choices_json(choices: Sequence[Choice], stash: Path | None = None) -> str:
 
 
 def _entry(choice: Choice, stash: Path | None) -> dict[str, object]:
-    asked, f, likeness = choice.asked.request, choice.figures, choice.report.likeness
+    asked, f, report = choice.asked.request, choice.figures, choice.report
     return {
         "key": choice.key,
         "folder": choice.key,
@@ -75,9 +76,9 @@ def _entry(choice: Choice, stash: Path | None) -> dict[str, object]:
         "ease": str(asked.tying.ease),
         "made": f.made,
         "cells": f.cells,
-        "likeness": None if likeness is None else likeness.model_dump(mode="json"),
-        "hand_overs": f.hand_overs,
-        "switching_rows": f.switching_rows,
+        "likeness": None if report.likeness is None else report.likeness.model_dump(mode="json"),
+        "hand_overs": report.hand_overs,
+        "switching_rows": report.switching_rows,
         "hours": round(f.hours, 2),
         "longest_mm": round(f.longest_mm, 1),
         "command": command(choice.asked.request, stash=stash),
@@ -101,17 +102,18 @@ def card_of(
     choice: Choice, shown: Sequence[Choice] = (), stash: Path | None = None, *, folder: bool = False
 ) -> Card:
     """What the sheet says about a band among those ``shown``; ``folder``: whether its pattern is written."""
-    asked, f = choice.asked.request, choice.figures
+    asked, f, report = choice.asked.request, choice.figures, choice.report
     facts = [
         ("Time", f"about {f.hours:.1f} h"),
-        ("Difficulty", f.grade),
+        ("Difficulty", f.grade.name),
         ("Width and length", f"{f.wide_mm:.0f} × {f.long_mm:.0f} mm"),
         ("Longest strand", f"{f.longest_mm / 1000:.1f} m"),
     ]
     if working(asked.band.worked).led:
-        facts.append(("Hand-overs", f"{f.hand_overs}{HAND_OVERS[asked.tying.ease] if f.hand_overs else ''}"))
-    if f.switching_rows:
-        facts.append(("Switching rows", f"{f.switching_rows}"))
+        where = HAND_OVERS[asked.tying.ease] if report.hand_overs else ""
+        facts.append(("Hand-overs", f"{report.hand_overs}{where}"))
+    if report.switching_rows:
+        facts.append(("Switching rows", f"{report.switching_rows}"))
     return Card(
         choice.key,
         _heading(choice),
@@ -120,7 +122,7 @@ def card_of(
         likeness_words(choice),
         tuple(name for name, of in BEST.items() if _is_best(choice, shown, of)),
         tuple(facts),
-        tuple(Takes(t.thread, t.colour, _takes(t)) for t in f.taken),
+        tuple(Takes(t.name, choice.pattern.threads[t.thread].colour, _takes(t)) for t in f.taken),
         command(choice.asked.request, stash=stash),
         choice.key if folder else "",
     )
@@ -148,7 +150,7 @@ def _source(artwork: Artwork) -> bytes | None:
 
 BEST: dict[str, Callable[[Figures], float]] = {
     "closest": lambda f: f.off,
-    "easiest": lambda f: f.points,
+    "easiest": lambda f: f.grade.points,
     "quickest": lambda f: f.hours,
 }
 
@@ -171,10 +173,10 @@ def likeness_words(choice: Choice) -> str:
     return f"{_number(f.cells - f.made, 'cell')} of {f.cells} show another thread."
 
 
-def _takes(taken: Taken) -> str:
+def _takes(taken: ThreadPlan) -> str:
     if taken.buy:
-        return f"{taken.metres:.1f} m: buy {_number(taken.buy, 'skein')}"
-    return f"{taken.metres:.1f} m" + (f" of {taken.owned_m:.1f}" if taken.owned_m is not None else "")
+        return f"{taken.needed_m:.1f} m: buy {_number(taken.buy, 'skein')}"
+    return f"{taken.needed_m:.1f} m" + (f" of {taken.owned_m:.1f}" if taken.owned_m is not None else "")
 
 
 def _size_mm(picture: bytes) -> tuple[float, float]:

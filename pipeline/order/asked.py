@@ -145,3 +145,23 @@ class Request(NamedTuple):
     band: Band
     drawer: Drawer
     tying: Tying = Tying()
+
+
+CALLED = {
+    "path": "picture",
+    "text": "letters",
+    "direction": "across",
+    "threads": "letter-threads",
+    "only": "threads",
+    "ease": "hand-overs",
+}
+"""Options that set a field of another name."""
+
+
+def option_of(field: str) -> str:
+    """The name of the option that sets a field of a request.
+
+    >>> option_of("room_mm"), option_of("only")
+    ('room', 'threads')
+    """
+    return CALLED.get(field) or field.removesuffix("_mm").removesuffix("_s").replace("_", "-")

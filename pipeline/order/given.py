@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 import math
 from collections.abc import Callable, Iterable, Mapping
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from pipeline.drawer.stash import split_names
 from pipeline.errors import InputError
@@ -58,26 +58,25 @@ class Given:
                     raise InputError(f"{where(name)} is given twice.", "Give it once.")
                 self._texts[name] = text
         for name in self._texts:
-            self._check(name)
+            if self._options[name].kind is not Kind.LENGTH:  # some may be called by the name of a size
+                self.value(name)
 
-    def _check(self, name: str) -> None:
-        """Read what can be read by its kind alone, so that nothing wrong goes unnoticed."""
-        option = self._options[name]
-        if self._texts[name].strip().lower() in option.words:
-            return
-        match option.kind:
-            case Kind.CHOICE:
-                self.word(name, option.words)
-            case Kind.WHOLE:
-                self.whole(name)
-            case Kind.NUMBER:
-                self.number(name)
-            case Kind.SWITCH:
-                self.yes(name)
-            case Kind.NAMES:
-                self.names(name)
-            case Kind.COUNTS:
-                self.counts(name)
+    def value(self, name: str) -> Any:
+        """What an option says, read by its kind; None for nothing, and for a word instead of a number."""
+        option, text = self._options[name], self.text(name)
+        if option.kind is Kind.CHOICE:
+            return self.word(name, option.words)
+        if text is None or text.strip().lower() in option.words:
+            return None
+        read: dict[Kind, Callable[[str], Any]] = {
+            Kind.WHOLE: self.whole,
+            Kind.NUMBER: self.number,
+            Kind.LENGTH: self.length,
+            Kind.SWITCH: self.yes,
+            Kind.NAMES: self.names,
+            Kind.COUNTS: self.counts,
+        }
+        return read.get(option.kind, self.text)(name)
 
     def __contains__(self, name: str) -> bool:
         return name in self._texts

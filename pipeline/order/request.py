@@ -4,27 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from pathlib import Path
+from typing import Any, TypeVar
 
 from pipeline.drawer.stash import Stash, builtin_stash, read_stash
 from pipeline.errors import InputError
-from pipeline.limits import LIKELY_WRIST_MM, USUAL_PACE_S, USUAL_ROOM_MM, USUAL_WRIST_MM, WORKABLE_MM
-from pipeline.literals import (
-    BORDERS,
-    EASE_OF,
-    EASES,
-    END_STYLES,
-    FILLS,
-    FITS,
-    LEVELS,
-    MODES,
-    TAIL_STYLES,
-    WORKED,
-    EaseName,
-)
+from pipeline.limits import LIKELY_WRIST_MM, USUAL_PACE_S, USUAL_WRIST_MM
+from pipeline.literals import EASE_OF, EASES, EaseName
 from pipeline.materials.fit import SIZES, size_named
-from pipeline.order.asked import Artwork, Band, Drawer, LetterSource, PictureSource, Request, Tying
+from pipeline.order.asked import Artwork, Band, Drawer, LetterSource, PictureSource, Request, Tying, option_of
 from pipeline.order.given import Given, Where, flag
 from pipeline.order.options import OPTIONS, Option
 from pipeline.order.units import parse_length
@@ -80,6 +69,9 @@ class Order:
         return (artwork.font if isinstance(artwork, LetterSource) else artwork.path), self.drawer.stash
 
 
+Part = TypeVar("Part", PictureSource, LetterSource, Band, DrawerRequest, Tying, Search)
+
+
 def parse(
     texts: Mapping[str, str],
     where: Where = flag,
@@ -97,24 +89,22 @@ def parse(
     """
     given = Given(texts, where, options)
     artwork = _artwork(given, base)
-    band = read_band(given, told=given.yes("grid"))
-    search = Search(
-        given.number("effort") or 1.0,
-        given.whole("seed") or 0,
-        given.number("time-limit"),
-        given.yes("advice"),
-    )
     return Order(
         artwork,
-        band,
-        DrawerRequest(
-            _path(given, "stash", base), given.names("threads"), given.whole("colours"), given.text("ground")
-        ),
+        read_band(given, told=given.yes("grid")),
+        _part(given, DrawerRequest, stash=_path(given, "stash", base)),
         _tying(given),
         given.text("title") or artwork.title,
         given.number("pace") or USUAL_PACE_S,
-        search,
+        _part(given, Search),
     )
+
+
+def _part(given: Given, part: type[Part], **known: Any) -> Part:
+    """A part of a request: the ``known`` fields, and each other one as its option says, if it does."""
+    options = {field.name: option_of(field.name) for field in fields(part) if field.name not in known}
+    said = {name: given.value(option) for name, option in options.items()}
+    return part(**known, **{name: value for name, value in said.items() if value is not None})
 
 
 def _artwork(given: Given, base: Path | None) -> Artwork:
@@ -125,29 +115,11 @@ def _artwork(given: Given, base: Path | None) -> Artwork:
             f"{', not both' if letters is not None else ''}.",
             "Name a picture file, or letters such as RC.",
         )
-    turn, mirror = (given.whole("turn") or 0) % 4, given.yes("mirror")
-    if letters is not None:
-        return LetterSource(
-            letters,
-            given.whole("height"),
-            _path(given, "font", base),
-            "across" if given.yes("across") else "along",
-            given.names("letter-threads") or (),
-            turn,
-            mirror,
-        )
-    assert picture is not None
-    return PictureSource(
-        picture,
-        given.yes("grid"),
-        given.text("background"),
-        given.yes("trim"),
-        _crop(given),
-        turn,
-        mirror,
-        given.word("fit", FITS) or "contain",
-        given.word("reduce", MODES) or "auto",
-    )
+    turn = (given.whole("turn") or 0) % 4
+    if picture is not None:
+        return _part(given, PictureSource, path=picture, crop=_crop(given), turn=turn)
+    direction = "across" if given.yes("across") else "along"
+    return _part(given, LetterSource, font=_path(given, "font", base), direction=direction, turn=turn)
 
 
 def read_band(given: Given, *, told: bool = False) -> Band:
@@ -155,24 +127,15 @@ def read_band(given: Given, *, told: bool = False) -> Band:
 
     Without a wrist the usual one is taken, unless rows or something else (``told``) tell the length.
     """
-    wrist_mm, rows, room_mm = _wrist(given), given.whole("rows"), given.length("room")
-    usual_wrist = wrist_mm is None and rows is None and not told
-    return Band(
-        strands=given.whole("strands"),
-        worked=given.word("worked", WORKED) or "rows",
-        rows=rows,
-        wrist_mm=USUAL_WRIST_MM if usual_wrist else wrist_mm,
-        usual_wrist=usual_wrist,
-        room_mm=USUAL_ROOM_MM if room_mm is None else room_mm,
+    wrist_mm = _wrist(given)
+    usual = wrist_mm is None and given.whole("rows") is None and not told
+    return _part(
+        given,
+        Band,
+        wrist_mm=USUAL_WRIST_MM if usual else wrist_mm,
+        usual_wrist=usual,
         gauge=_gauge(given),
-        selvedge=given.whole("selvedge"),
-        fill=given.word("fill", FILLS) or "auto",
-        start=given.word("start", END_STYLES) or "straight",
-        finish=given.word("finish", TAIL_STYLES) or "straight",
-        taper=given.yes("taper"),
-        tail_mm=given.length("tail"),
-        border=given.word("border-kind", BORDERS) or ("lines" if given.yes("border") else None),
-        left_handed=given.yes("left-handed"),
+        border=given.value("border-kind") or ("lines" if given.yes("border") else None),
     )
 
 
@@ -207,17 +170,9 @@ def read_margin(given: Given) -> float | None:
 
 
 def _tying(given: Given) -> Tying:
-    order, longest_mm = given.names("start-order"), given.length("longest")
-    return Tying(
-        ease=_ease(given),
-        switching_rows=_switching(given),
-        joins=given.whole("joins") or 0,
-        at_most=given.counts("at-most"),
-        start_order=None if order is None else tuple(None if name == "*" else name for name in order),
-        share=given.word("share", LEVELS) or "rows",
-        longest_mm=WORKABLE_MM if longest_mm is None else longest_mm,
-        margin=read_margin(given),
-    )
+    order = given.names("start-order")
+    start_order = None if order is None else tuple(None if name == "*" else name for name in order)
+    return _part(given, Tying, ease=_ease(given), start_order=start_order, margin=read_margin(given))
 
 
 def _ease(given: Given) -> Ease:
@@ -227,12 +182,6 @@ def _ease(given: Given) -> Ease:
     if ease is not None and meant is not None and ease != meant:
         raise given.refusal("hand-overs", f"and {given.where('ease')} {ease} differ.", "Give one of them.")
     return Ease(ease or meant or "light")
-
-
-def _switching(given: Given) -> int | None:
-    """The most switching rows, or None for as many as pay."""
-    text = given.text("switching-rows")
-    return None if text is None or text.strip().lower() == "auto" else given.whole("switching-rows")
 
 
 def _crop(given: Given) -> tuple[float, float, float, float] | None:

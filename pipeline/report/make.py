@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
+from pipeline.advice.advise import Advice
 from pipeline.band.pattern import Pattern
 from pipeline.blocks.plan import BlockPlan
 from pipeline.blocks.switches import switches_of
@@ -19,24 +20,22 @@ from pipeline.routing.question import Stopped, proved
 from pipeline.verdict.feasibility import Feasibility, check
 from pipeline.verdict.reasons import Reason
 
+AS_PLANNED = (
+    "lower_bound", "stopped", "reasons", "trade_off", "joins_trade_off", "eases", "period", "likeness",
+)  # fmt: skip
+"""What the report has under the name that it has in the plan."""
+
 
 def report_of(made: Plan, *, pace_s: tuple[float, float] | float = USUAL_PACE_S) -> Report:
     """Make the report of a plan; ``pace_s`` as in ``price.hours``."""
-    advice, sharing = made.advice, made.sharing
+    advice, sharing = made.advice or Advice((), (), (), 0.0), made.sharing
     return report_of_pattern(
         made.pattern,
         made.verdict,
-        lower_bound=made.lower_bound,
-        stopped=made.stopped,
-        reasons=made.reasons,
-        trade_off=made.trade_off,
-        joins_trade_off=made.joins_trade_off,
-        eases=made.eases,
-        suggestions=advice.suggestions if advice else (),
-        tried_without_gain=advice.no_help if advice else (),
-        advice_effort=advice.effort if advice else 0.0,
-        period=made.period,
-        likeness=made.likeness,
+        **{name: getattr(made, name) for name in AS_PLANNED},
+        suggestions=advice.suggestions,
+        tried_without_gain=advice.no_help,
+        advice_effort=advice.effort,
         threads_became=made.design.became,
         **_work(made, pace_s),
         longest_strand_mm=LongestStrand(

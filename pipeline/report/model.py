@@ -7,12 +7,12 @@ made, so that every writer says the same; the same plan gives the same bytes.
 from __future__ import annotations
 
 import json
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Literal, Self
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
 from pipeline.literals import EaseName
-from pipeline.materials.price import GradeName
+from pipeline.materials.price import Grade
 
 Number = Annotated[float, AfterValidator(lambda value: round(value, 4) + 0.0)]  # no negative zero
 Amount = Annotated[Number, Field(ge=0)]
@@ -145,23 +145,6 @@ class Lengths(Part):
     after_sharing: Count
 
 
-class HarderBy(Part):
-    """Something that makes a band harder."""
-
-    points: Count
-    reason: str
-    easier: str
-
-
-class Difficulty(Part):
-    """How hard a band is to tie, and why."""
-
-    name: GradeName
-    points: Count
-    reasons: tuple[HarderBy, ...]
-    easier: str
-
-
 class Priced(Part):
     """The price of the thread, by length and by whole skeins, and the threads that have none."""
 
@@ -226,7 +209,7 @@ class Report(Part):
     different_lengths: Lengths | None = None
     knots: Count | None = None
     hours: tuple[Amount, Amount] | None = None
-    grade: Difficulty | None = None
+    grade: Grade | None = None
     price: Priced | None = None
     fit: WristFit | None = None
     groups: tuple[GroupUse, ...] = ()
@@ -246,7 +229,7 @@ class Report(Part):
         for key, value in self.model_dump(mode="json", exclude=ONLY_PLANNED - self.model_fields_set).items():
             text = json.dumps(value, ensure_ascii=False)
             if isinstance(value, list) and value and isinstance(value[0], dict):
-                entries = ",\n    ".join(_one_line(entry) for entry in value)
+                entries = ",\n    ".join(json.dumps(entry, ensure_ascii=False) for entry in value)
                 text = f"[\n    {entries}\n  ]"
             parts.append(f"  {json.dumps(key)}: {text}")
         return "{\n" + ",\n".join(parts) + "\n}\n"
@@ -257,7 +240,3 @@ ONLY_PLANNED = {
     "grade", "price", "fit", "groups", "notes",
 }  # fmt: skip
 """What report.json holds only where it is known; all else is always there."""
-
-
-def _one_line(entry: Any) -> str:
-    return json.dumps(entry, ensure_ascii=False)
