@@ -26,7 +26,7 @@ def command(texts: Mapping[str, str]) -> None:
 
     Example: hitchgrid batch sample_images/regatta_orders.csv --stash sample_images/club_stash.csv --jobs 2
     """
-    from cli.console import watching
+    from cli.console import Watch
     from pipeline.batch.listing import read_lines
     from pipeline.batch.told import LIST, SHEET, SKEINS, orders_csv, skeins_csv
     from pipeline.batch.work import Shop
@@ -46,7 +46,7 @@ def command(texts: Mapping[str, str]) -> None:
     shop = Shop(folder.absolute(), owned, given.number("effort") or 1.0, given.whole("seed") or 0)
     quiet, inputs = given.yes("quiet"), (Path(orders), Path(stash) if stash else None)
     outcomes: list[Outcome] = []
-    with claimed(shop.out, (LIST, SKEINS, SHEET), inputs), watching(quiet) as watch:
+    with claimed(shop.out, (LIST, SKEINS, SHEET), inputs), Watch(quiet) as watch:
         watch.stage("planning the orders")
         with _running(lines, shop, given.whole("jobs") or 0, given.text("scheduler")) as running:
             for outcome in running:

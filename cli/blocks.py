@@ -26,7 +26,7 @@ def command(texts: Mapping[str, str]) -> None:
 
     Example: hitchgrid blocks --groups "navy 5, chalk 2" --switch "1-2 left" --repeats 12
     """
-    from cli.console import say, watching
+    from cli.console import Watch, say
     from pipeline.blocks.plan import Blocks, plan_blocks
     from pipeline.blocks.words import parse_groups, parse_moves
     from pipeline.bundle import band_files
@@ -48,7 +48,7 @@ def command(texts: Mapping[str, str]) -> None:
     moves = None if switch is None else parse_moves(switch, len(named))
     replace, quiet = given.yes("replace"), given.yes("quiet")
     read = [None if stash is None else Path(stash)]
-    with watching(quiet) as watch:
+    with Watch(quiet) as watch:
         watch.stage("weaving the blocks")
         made = plan_blocks(
             Blocks(named, moves, repeats, given.yes("filled")),
@@ -71,7 +71,7 @@ def _show(made: BlockPlan, report: Report, folder: Path) -> None:
     """Show the band, what it takes, which groups tie more, and which switch when."""
     from rich.text import Text
 
-    from cli.console import out, show_band, swatch, table
+    from cli.console import out, say, show_band, swatch, table
     from cli.summary import thread_table, work_sentences
     from pipeline.blocks.switches import switches_of
 
@@ -79,8 +79,7 @@ def _show(made: BlockPlan, report: Report, folder: Path) -> None:
     show_band(pattern)
     rows = sum(len(section.rows) for section in pattern.sections)
     out.print(Text(f"{made.moves} moves in {rows} rows, {len(pattern.strands)} strands.", "bold"))
-    for sentence in (*(report.fit.said if report.fit else ()), *made.skeins.sentences()):
-        out.print(Text(sentence))
+    say((*(report.fit.said if report.fit else ()), *made.skeins.sentences()))
     out.print(thread_table(pattern, made.cuts))
     out.print(
         table(
@@ -99,10 +98,8 @@ def _show(made: BlockPlan, report: Report, folder: Path) -> None:
     )
     names, switches = [thread.name for thread in pattern.threads], switches_of(pattern)
     out.print(Text("Which groups switch when:", "bold"))
-    for i, switch in enumerate(switches[:SHOWN], 1):
-        out.print(Text(f"  Switch {i}: {switch.sentence(names)}"))
+    say(f"  Switch {i}: {switch.sentence(names)}" for i, switch in enumerate(switches[:SHOWN], 1))
     if len(switches) > SHOWN:
-        out.print(Text(f"  and {len(switches) - SHOWN} more, all in report.html."))
-    for sentence in work_sentences(report):
-        out.print(Text(sentence))
+        say([f"  and {len(switches) - SHOWN} more, all in report.html."])
+    say(work_sentences(report))
     out.print(Text(f"The result is in {folder}: sheet.pdf to print, worksheet.html to tie from.", "dim"))

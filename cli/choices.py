@@ -63,7 +63,7 @@ def _plan(
     ``planning`` is ``plan_choices`` with all but what is asked and when to halt; ``kept`` hears of files of
     the maker's that were in the way.
     """
-    from cli.console import err, watching
+    from cli.console import Watch, err
     from cli.interrupt import halting
     from pipeline.choices.planning import unbeaten
     from pipeline.choices.sheet import choice_files, sheet
@@ -73,7 +73,7 @@ def _plan(
     title, stash = order.title, order.drawer.stash
     done: list[Choice] = []
     page = folder / "choices.html"
-    with halting(quiet) as halted, watching(quiet) as watch:
+    with halting(quiet) as halted, Watch(quiet) as watch:
         watch.stage("planning the bands")
         watch.advising(0, len(asked), "")
         for choice in planning(asked, halted=halted):

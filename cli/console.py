@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
 
@@ -188,10 +187,3 @@ class Watch:
         if not self._running and time.monotonic() - self._began > 1.0:
             self._progress.start()
             self._running = True
-
-
-@contextmanager
-def watching(quiet: bool = False, draft: Callable[[Pattern], Path | None] | None = None) -> Iterator[Watch]:
-    """Watch a run; the progress line is gone afterwards."""
-    with Watch(quiet, draft) as watch:
-        yield watch

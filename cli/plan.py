@@ -26,7 +26,7 @@ def command(texts: Mapping[str, str]) -> None:
     Example: hitchgrid plan --letters "RC" --strands 17
     """
     finishing_s, began = _finishing(), time.monotonic()
-    from cli.console import say, watching
+    from cli.console import Watch, say
     from cli.interrupt import halting
     from cli.summary import show_summary
     from pipeline.bundle import band_files
@@ -48,7 +48,7 @@ def command(texts: Mapping[str, str]) -> None:
     def drawn(band: Pattern) -> Path | None:
         return show("draft.png", band_png(band, lengthwise=order.artwork.lengthwise))
 
-    with halting(quiet) as halted, drafting(folder) as show, watching(quiet, drawn) as watch:
+    with halting(quiet) as halted, drafting(folder) as show, Watch(quiet, drawn) as watch:
         made = plan(
             asked,
             title=order.title,

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pipeline.errors import InputError
+from pipeline.literals import plural
 from pipeline.order.units import parse_length, spell_length
 
 if TYPE_CHECKING:
@@ -210,10 +211,6 @@ TYING = (
 """Common practice, no source: 3 to 5 knots over both tails, 30 to 50 mm of grip."""
 
 
-def _knots(count: int) -> str:
-    return "1 knot" if count == 1 else f"{count} knots"
-
-
 def _joins(made: Replan) -> Iterator[str]:
     """Where a new piece is laid in."""
     from pipeline.instructions.compose import instructions
@@ -222,7 +219,9 @@ def _joins(made: Replan) -> Iterator[str]:
     told = instructions(made.pattern)
     for laid in made.laid:
         place = place_in_words(told, (laid.join.section, laid.join.row, laid.join.knot))
-        how = "after it has tied there" if laid.join.tying else f"core there, for {_knots(laid.hidden)}"
+        how = (
+            "after it has tied there" if laid.join.tying else f"core there, for {plural(laid.hidden, 'knot')}"
+        )
         yield (
             f"Join strand {laid.strand + 1} ({told.labels[laid.join.thread]}) in {place} ({how}); new piece "
             f"{laid.piece_mm / 10:.0f} cm."

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from rich.text import Text
 
-from cli.console import out, show_band, swatch, table
+from cli.console import out, say, show_band, swatch, table
 from pipeline.band.pattern import Pattern
 from pipeline.materials.lengths import Cut, thread_use
 from pipeline.order.units import spell_length
@@ -20,17 +20,12 @@ def show_summary(made: Plan, report: Report, folder: Path) -> None:
     pattern = made.pattern
     show_band(pattern)
     out.print(Text(verdict(report), "bold" if report.unmade else "bold green"))
-    for sentence in looks(report):
-        out.print(Text(sentence))
-    for note in (*(report.fit.said if report.fit else ()), *report.notes):
-        out.print(Text(note))
+    say((*looks(report), *(report.fit.said if report.fit else ()), *report.notes))
     out.print(thread_table(pattern, made.cuts))
-    for sentence in work_sentences(report):
-        out.print(Text(sentence))
+    say(work_sentences(report))
     if report.suggestions:
         out.print(Text("What would help, best first:", "bold"))
-        for suggestion in report.suggestions[:5]:
-            out.print(Text(f"  {suggestion.sentence}"))
+        say(f"  {suggestion.sentence}" for suggestion in report.suggestions[:5])
     out.print(Text(f"The result is in {folder}: sheet.pdf to print, worksheet.html to tie from.", "dim"))
 
 

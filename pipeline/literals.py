@@ -93,6 +93,15 @@ LEVELS: tuple[Level, ...] = ("none", "rows", "full")
 Paper = Literal["A4", "Letter"]
 
 
+def plural(count: int, what: str) -> str:
+    """So many of something.
+
+    >>> plural(1, "strand"), plural(3, "strand")
+    ('1 strand', '3 strands')
+    """
+    return f"{count} {what}{'' if count == 1 else 's'}"
+
+
 def listed(words: Iterable[str], link: str = "and") -> str:
     """Words as one list in a sentence.
 

@@ -34,7 +34,7 @@ from pipeline.band.pattern import title_of
 from pipeline.drawer.presets import PRESETS
 from pipeline.drawer.stash import split_names
 from pipeline.errors import HitchgridError, InputError, OutputError
-from pipeline.literals import END_STYLES, TAIL_STYLES
+from pipeline.literals import END_STYLES, TAIL_STYLES, plural
 from pipeline.materials.fit import SIZES
 
 PAGE = Path(__file__).parent / "page"
@@ -285,7 +285,7 @@ class Desk:
         finally:
             path.unlink(missing_ok=True)
         self._tell_all("drawer", "band")
-        return PlainTextResponse(f"{new} thread{'' if new == 1 else 's'} put in the drawer.")
+        return PlainTextResponse(f"{plural(new, 'thread')} put in the drawer.")
 
     def swatches(self) -> list[str]:
         """Names of the maker's measured swatches."""

@@ -6,7 +6,6 @@ Pictures are the desk's own files, never paths that a client named.
 
 from __future__ import annotations
 
-import io
 import json
 import pickle
 import time
@@ -52,6 +51,7 @@ from pipeline.report.model import Suggested
 from pipeline.routing import Budget, Ease
 from pipeline.routing.warm import compile_all
 from pipeline.verdict.feasibility import check
+from pipeline.writers.drawing import saved
 from pipeline.writers.original import Original
 from pipeline.writers.preview import band_png
 
@@ -98,9 +98,7 @@ def look(folder: str, fields: Fields, tell: Tell) -> dict[str, Any]:
 def _png(rgb: np.ndarray[Any, Any]) -> bytes:
     image = Image.fromarray(rgb)
     image.thumbnail((SHOWN_PIXELS, SHOWN_PIXELS))
-    out = io.BytesIO()
-    image.save(out, "PNG")
-    return out.getvalue()
+    return saved(image)
 
 
 def _letters_png(letters: LetterSource) -> bytes:

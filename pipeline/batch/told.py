@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Iterable, Iterator, Sequence
 
 from pipeline.batch.listing import Refused
 from pipeline.batch.work import Outcome
-from pipeline.files.channels import spreadsheet
+from pipeline.files.channels import csv_text
 from pipeline.materials.workshop import ThreadTotal, strands_of, together
 
 LIST, SKEINS, SHEET = "orders.csv", "skeins.csv", "skeins.pdf"
@@ -36,12 +34,12 @@ def orders_csv(outcomes: Iterable[Outcome], refused: Iterable[Refused]) -> str:
             outcome.error or outcome.note,
         )
     header = ("line", "title", "copies", "folder", "status", "cells", "made", "knots", "metres", "message")
-    return _csv(header, (told[number] for number in sorted(told)))
+    return csv_text(header, (told[number] for number in sorted(told)))
 
 
 def skeins_csv(found: Iterable[ThreadTotal]) -> str:
     """The cutting plan: one line for the pieces of one length that one band gets from one skein."""
-    return _csv(
+    return csv_text(
         ("thread", "skein", "length_cm", "owned", "pieces", "cut_cm", "band", "strands", "left_cm"),
         _cuts(found),
     )
@@ -57,12 +55,3 @@ def _cuts(found: Iterable[ThreadTotal]) -> Iterator[Sequence[object]]:
                 yield (name, i, skein.length_cm, owned[skein.owned], *cut, skein.left_cm)
         for piece in total.too_long:
             yield (name, "", "", "no skein is so long", 1, piece.length_cm, piece.band, piece.strands, "")
-
-
-def _csv(header: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
-    """CSV text whose cells no spreadsheet takes for a formula."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(header)
-    writer.writerows([spreadsheet(cell) for cell in row] for row in rows)
-    return text.getvalue()

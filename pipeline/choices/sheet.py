@@ -12,13 +12,14 @@ from PIL import Image
 from pipeline.band.pattern import render
 from pipeline.choices.offers import Choice, Figures
 from pipeline.choices.planning import unbeaten
-from pipeline.literals import working
+from pipeline.literals import plural, working
 from pipeline.materials.skeins import ThreadPlan
 from pipeline.motif.picture import load_picture
 from pipeline.order.asked import Artwork, LetterSource
 from pipeline.order.command import command
 from pipeline.routing import Ease
 from pipeline.writers.choices import Card, Takes, choices_html, choices_png
+from pipeline.writers.drawing import saved
 from pipeline.writers.preview import CHOSEN_PX_PER_MM
 
 LIST = "choices.json"
@@ -87,12 +88,8 @@ def _entry(choice: Choice, stash: Path | None) -> dict[str, object]:
 
 def _words(planned: int, shown: int) -> str:
     if shown == planned:
-        return f"{_number(planned, 'band')} planned; none of them is beaten by another in everything."
-    return f"{_number(planned, 'band')} planned, {shown} shown: what another beats in everything is left out."
-
-
-def _number(count: int, what: str) -> str:
-    return f"{count} {what}{'' if count == 1 else 's'}"
+        return f"{plural(planned, 'band')} planned; none of them is beaten by another in everything."
+    return f"{plural(planned, 'band')} planned, {shown} shown: what another beats in everything is left out."
 
 
 HAND_OVERS = {Ease.PLAIN: ", at the edges only", Ease.LIGHT: ", one a row at most", Ease.FULL: ""}
@@ -134,7 +131,7 @@ def _heading(choice: Choice) -> str:
     if isinstance(artwork, LetterSource):
         border = ", with a border" if band.border else ""
         return f"Letters {artwork.height} cells high{border}: {worked}"
-    return f"{_number(len(choice.figures.taken), 'thread')}, {worked}"
+    return f"{plural(len(choice.figures.taken), 'thread')}, {worked}"
 
 
 def _source(artwork: Artwork) -> bytes | None:
@@ -143,9 +140,7 @@ def _source(artwork: Artwork) -> bytes | None:
         return None
     image = Image.fromarray(load_picture(artwork.path, background=artwork.background, trim=False).rgb)
     image.thumbnail((SOURCE_PX, SOURCE_PX), Image.Resampling.LANCZOS)
-    out = BytesIO()
-    image.save(out, "PNG")
-    return out.getvalue()
+    return saved(image)
 
 
 BEST: dict[str, Callable[[Figures], float]] = {
@@ -170,12 +165,12 @@ def likeness_words(choice: Choice) -> str:
         return "No picture was asked for."
     if f.made == f.cells:
         return "Every cell as the picture wants."
-    return f"{_number(f.cells - f.made, 'cell')} of {f.cells} show another thread."
+    return f"{plural(f.cells - f.made, 'cell')} of {f.cells} show another thread."
 
 
 def _takes(taken: ThreadPlan) -> str:
     if taken.buy:
-        return f"{taken.needed_m:.1f} m: buy {_number(taken.buy, 'skein')}"
+        return f"{taken.needed_m:.1f} m: buy {plural(taken.buy, 'skein')}"
     return f"{taken.needed_m:.1f} m" + (f" of {taken.owned_m:.1f}" if taken.owned_m is not None else "")
 
 

@@ -22,7 +22,7 @@ from pathlib import Path
 from pipeline.colour import Colour, hex_of, parse_hex
 from pipeline.drawer.presets import DEFAULT_PRESET, PRESETS, diameter_mm, folded, preset_named
 from pipeline.errors import HitchgridError, InputError
-from pipeline.files.channels import label, same_name, spreadsheet
+from pipeline.files.channels import csv_text, label, same_name, spreadsheet
 from pipeline.files.reading import Kind, read_plain, text_of
 from pipeline.limits import MOST_NAME, MOST_STASH_BYTES, MOST_THREADS
 
@@ -380,11 +380,8 @@ def render_stash(stash: Stash) -> str:
     >>> parse_stash(render_stash(stash).encode(), stash.source) == stash
     True
     """
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(COLUMNS)
-    for thread in stash.threads:
-        amounts = (thread.metres, thread.skein_m, thread.price)
-        metres, skein_m, price = ("" if a is None else f"{a:.6f}".rstrip("0").rstrip(".") for a in amounts)
-        writer.writerow([thread.name, thread.colour, metres, thread.preset, skein_m, price])
-    return out.getvalue()
+
+    def said(amount: str | float | None) -> str:
+        return f"{amount:.6f}".rstrip("0").rstrip(".") if isinstance(amount, float) else amount or ""
+
+    return csv_text(COLUMNS, ([said(getattr(t, name)) for name in COLUMNS] for t in stash.threads))

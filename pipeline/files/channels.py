@@ -7,6 +7,8 @@ function of its channel.
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 import re
 import shlex
@@ -62,6 +64,19 @@ def spreadsheet(cell: object) -> object:
     ("'=1+1", "quay;'=1+1", -3)
     """
     return _FORMULA.sub(r"\1\2'", printable(cell, keep="\t\r\n")) if isinstance(cell, str) else cell
+
+
+def csv_text(header: Iterable[str], rows: Iterable[Iterable[object]]) -> str:
+    r"""Lines of CSV, none of whose cells a spreadsheet takes for a formula.
+
+    >>> csv_text(["thread", "pieces"], [["navy, old", 2]])
+    'thread,pieces\n"navy, old",2\n'
+    """
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(header)
+    writer.writerows([spreadsheet(cell) for cell in row] for row in rows)
+    return text.getvalue()
 
 
 def shell(words: Iterable[str]) -> str:

@@ -13,6 +13,7 @@ from pipeline.instructions.model import Instructions, Passage, Repeat, Said, Ste
 from pipeline.instructions.order import Way
 from pipeline.instructions.start import UNDO
 from pipeline.instructions.text import CAUTIONS
+from pipeline.literals import plural
 
 PAUSE = "(Wait until all are there.)"
 """What is not read: a hint for the reader."""
@@ -123,7 +124,7 @@ class _Aloud:
     def _runs(self, steps: Sequence[Step]) -> Iterator[str]:
         for step in steps:
             if step.skipped:
-                yield f"Leave out {step.skipped} pair{'' if step.skipped == 1 else 's'}."
+                yield f"Leave out {plural(step.skipped, 'pair')}."
             yield f"{len(step.knots)} {step.knots[0][1].value}."
             if step.next_leader is not None:
                 thread = step.threads[step.order.index(step.next_leader)]

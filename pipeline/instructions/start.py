@@ -14,6 +14,7 @@ from pipeline.blocks.switches import switches_of
 from pipeline.instructions import words
 from pipeline.instructions.model import Step
 from pipeline.limits import USUAL_PACE_S
+from pipeline.literals import plural
 from pipeline.materials.ends import finish_steps, start_steps
 from pipeline.materials.fit import size_mm
 from pipeline.materials.joins import on_cards
@@ -113,8 +114,7 @@ def threads(pattern: Pattern, labels: Sequence[str], cuts: Sequence[Cut]) -> Ite
             continue
         known_as = "" if label == thread.name else f", in the stash {json.dumps(thread.name)}"
         total = f", {metres[i] / 1000:.1f} m" if cuts else ""
-        strands = f"{count} strand{'' if count == 1 else 's'}"
-        yield f"{i + 1}. {label} ({thread.colour}{known_as}): {strands}{total}"
+        yield f"{i + 1}. {label} ({thread.colour}{known_as}): {plural(count, 'strand')}{total}"
 
 
 def how_to_read(pattern: Pattern, *, steps: Sequence[Step]) -> Iterator[str]:
@@ -240,7 +240,11 @@ def starting_order(pattern: Pattern, labels: Sequence[str], cuts: Sequence[Cut])
     for (name, length), group in groupby(sorted(first), key=lambda place: first[place]):
         if name:
             places = list(group)
-            which = f"strand {places[0] + 1}" if len(places) == 1 else f"strands {_span(places)}"
+            which = (
+                f"strand {places[0] + 1}"
+                if len(places) == 1
+                else f"strands {words.span(places[0] + 1, places[-1] + 1)}"
+            )
             yield f"- {which}, {name}: {length}{' each' if len(places) > 1 else ''}"
     for place in sorted(later):
         yield f"- for joins to strand {place + 1}: {', '.join(later[place])}"
@@ -283,7 +287,3 @@ def _folded(piece: Piece) -> str:
     halves = sorted(zip(piece.positions, piece.halves_mm, strict=True))
     hang = " and ".join(f"{mm / 10:.0f} cm as strand {p + 1}" for p, mm in halves)
     return f", folded so that {hang} hang down"
-
-
-def _span(places: Sequence[int]) -> str:
-    return words.span(places[0] + 1, places[-1] + 1)

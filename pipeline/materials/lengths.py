@@ -16,8 +16,6 @@ on tails, which are measured.
 
 from __future__ import annotations
 
-import csv
-import io
 import itertools
 import math
 from collections import Counter
@@ -29,7 +27,7 @@ from typing import Literal, NamedTuple
 from pipeline.band.knots import Worked
 from pipeline.band.pattern import Pattern
 from pipeline.band.replay import Step, replay
-from pipeline.files.channels import spreadsheet
+from pipeline.files.channels import csv_text
 from pipeline.limits import WORKABLE_MM
 from pipeline.materials.ends import end_use
 from pipeline.materials.gauge import half_mm, idle_mm, margin_of, turn_mm
@@ -338,20 +336,12 @@ def thread_use(pattern: Pattern, cuts: tuple[Cut, ...]) -> tuple[ThreadUse, ...]
 
 def cut_list_csv(pattern: Pattern, cuts: tuple[Cut, ...]) -> str:
     """Render ``cut-list.csv``: one line a strand, positions from 1."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(["position", "thread", "colour", "length_mm", "pieces", "tied", "carried"])
-    for cut in cuts:
-        thread = pattern.threads[cut.thread]
-        writer.writerow(
-            [
-                cut.position + 1,
-                spreadsheet(thread.name),
-                thread.colour,
-                f"{cut.length_mm:.0f}",
-                len(cut.pieces_mm),
-                cut.tied,
-                cut.carried,
-            ]
-        )
-    return text.getvalue()
+    header = ("position", "thread", "colour", "length_mm", "pieces", "tied", "carried")
+    threads = [pattern.threads[cut.thread] for cut in cuts]
+    return csv_text(
+        header,
+        (
+            (c.position + 1, t.name, t.colour, f"{c.length_mm:.0f}", len(c.pieces_mm), c.tied, c.carried)
+            for c, t in zip(cuts, threads, strict=True)
+        ),
+    )

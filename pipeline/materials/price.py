@@ -11,6 +11,7 @@ from pipeline.band.pattern import Pattern
 from pipeline.band.replay import replay
 from pipeline.errors import InputError
 from pipeline.limits import PACE_S, USUAL_PACE_S, WORKABLE_MM
+from pipeline.literals import plural
 from pipeline.materials.lengths import Cut
 from pipeline.materials.skeins import SkeinPlan
 
@@ -115,21 +116,21 @@ def _reasons(pattern: Pattern, cuts: Sequence[Cut]) -> list[GradeReason]:
         ),
         (
             _steps(100 * count["mixed"] / rows, 20, 70),
-            f"{_count(count['mixed'], 'row')} with more than one kind of knot",
+            f"{plural(count['mixed'], 'row')} with more than one kind of knot",
             UNSHARED if shared else "Choose a picture with larger, calmer areas.",
         ),
         (
             _steps(len(pattern.joins), 1, 6, 20),
-            _count(len(pattern.joins), "join"),
+            plural(len(pattern.joins), "join"),
             "Work with longer strands.",
         ),
         (
             _steps(changes, 1, 4),
-            f"{_count(changes, 'strand')} with a change of thread",
+            f"{plural(changes, 'strand')} with a change of thread",
             "Do without thread changes: --joins 0.",
         ),
-        (_steps(switching, 1, 10, 30), _count(switching, "switching row"), "Do without switching rows."),
-        (_steps(long, 1, 5), f"{_count(long, 'strand')} wound on a card", "Share the tying: --share full."),
+        (_steps(switching, 1, 10, 30), plural(switching, "switching row"), "Do without switching rows."),
+        (_steps(long, 1, 5), f"{plural(long, 'strand')} wound on a card", "Share the tying: --share full."),
     ]
     return [GradeReason(*reason) for reason in found if reason[0]]
 
@@ -137,13 +138,9 @@ def _reasons(pattern: Pattern, cuts: Sequence[Cut]) -> list[GradeReason]:
 def _turns(between: int, within: int, rows: int) -> str:
     """Hand-overs in words, those between threads as the report counts them."""
     if not within:
-        return f"{_count(between, 'hand-over')} in {_count(rows, 'row')}"
-    said = f"{_count(between, 'hand-over')} and {within}" if between else _count(within, "hand-over")
-    return f"{said} within one thread in {_count(rows, 'row')}"
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}{'s' if number != 1 else ''}"
+        return f"{plural(between, 'hand-over')} in {plural(rows, 'row')}"
+    said = f"{plural(between, 'hand-over')} and {within}" if between else plural(within, "hand-over")
+    return f"{said} within one thread in {plural(rows, 'row')}"
 
 
 def _steps(value: float, *steps: float) -> int:

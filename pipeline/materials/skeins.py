@@ -12,7 +12,7 @@ import numpy as np
 from pipeline.band.pattern import Pattern
 from pipeline.colour import delta_e, parse_hex
 from pipeline.drawer.stash import DEFAULT_PRESET, PRESETS, Stash, Thread
-from pipeline.literals import listed
+from pipeline.literals import listed, plural
 from pipeline.materials.cutting import Cutting, cut_skeins
 from pipeline.materials.lengths import Cut, Piece, pieces
 
@@ -99,14 +99,14 @@ class SkeinPlan:
 
 def skeins_of(name: str, count: int) -> str:
     """So many skeins of a thread, in words."""
-    return f"{count} skein{'' if count == 1 else 's'} of {name}"
+    return f"{plural(count, 'skein')} of {name}"
 
 
 def _why(plan: ThreadPlan) -> str:
     """What of a thread is missing, or why skeins are missing although the metres would do."""
     owned = plan.owned_m or 0.0
     facts = f"{plan.name}: {plan.needed_m:.2f} m are needed and {owned:.2f} m owned"
-    buy = f"buy {plan.buy} skein{'' if plan.buy == 1 else 's'} of {plan.skein_m:g} m."
+    buy = f"buy {plural(plan.buy, 'skein')} of {plan.skein_m:g} m."
     if plan.needed_m > owned:
         return f"{facts}; {buy}"
     stock = Counter(plan.stock_cm)

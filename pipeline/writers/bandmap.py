@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Sequence
-from io import BytesIO
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +11,7 @@ from PIL import Image
 
 from pipeline.band.pattern import Pattern
 from pipeline.band.replay import replay
-from pipeline.writers.drawing import Drawing, Line, Point, Polygon, Shape, Text, box
+from pipeline.writers.drawing import Drawing, Line, Point, Polygon, Shape, Text, box, saved
 from pipeline.writers.ink import INK, PAPER, SIGNAL, SOFT, rgb
 
 CELL = 3.0
@@ -101,10 +100,8 @@ def picture_map(pattern: Pattern, cells: NDArray[np.uint8] | None) -> str:
             pixels[0, x] = pixels[row.steps[0].tied.position, x]
             pixels[-1, x] = pixels[row.steps[-1].tied.position, x]
         picture_row += of_picture
-    out = BytesIO()
-    Image.fromarray(pixels[::-1]).save(out, "PNG")
     high, wide = pixels.shape[0] * CELL, pixels.shape[1] * CELL
-    data = base64.b64encode(out.getvalue()).decode()
+    data = base64.b64encode(saved(Image.fromarray(pixels[::-1]))).decode()
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" role="img" '
         f'viewBox="0 0 {_SIDE + wide + 2:g} {_TOP + high + 1:g}" '

@@ -12,7 +12,7 @@ from markupsafe import Markup
 from PIL import Image, ImageDraw
 
 from pipeline.files.channels import printable
-from pipeline.writers.drawing import fitted, font
+from pipeline.writers.drawing import fitted, font, saved
 from pipeline.writers.ink import SOFT
 from pipeline.writers.pages import page
 from pipeline.writers.preview import PAGE, place_cut_out
@@ -101,9 +101,8 @@ def _groups(cards: Sequence[Card]) -> list[list[Card]]:
 @lru_cache(maxsize=64)
 def _embedded(picture: bytes) -> Markup:
     """The picture as the address of an image: WebP, a tenth of the PNG's bytes."""
-    out = BytesIO()
-    Image.open(BytesIO(picture)).save(out, "WEBP", quality=88, method=4)
-    return Markup("data:image/webp;base64," + base64.b64encode(out.getvalue()).decode())  # letters and digits
+    webp = saved(Image.open(BytesIO(picture)), "WEBP", quality=88, method=4)
+    return Markup("data:image/webp;base64," + base64.b64encode(webp).decode())  # letters and digits
 
 
 # ---------------------------------------------------------------- the picture
@@ -138,9 +137,7 @@ def choices_png(title: str, cards: Sequence[Card], words: str, *, source: bytes 
             sheet.paste(card, (left, top))
             left += card.width + GAP
         top += max(card.height for card in row) + GAP
-    out = BytesIO()
-    sheet.save(out, "PNG")
-    return out.getvalue()
+    return saved(sheet)
 
 
 MOST_ACROSS = 3200

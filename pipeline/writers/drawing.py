@@ -195,9 +195,13 @@ def png(drawing: Drawing, *, px_per_mm: float = 8.0) -> bytes:
     """The drawing as a PNG; smaller than asked where it would pass MAX_PIXELS."""
     area = max(drawing.width_mm * drawing.height_mm, 1e-9)
     scale = min(px_per_mm, (MAX_PIXELS / area) ** 0.5)
-    image = raster(drawing, scale)
+    return saved(raster(drawing, scale), compress_level=PNG_LEVEL, dpi=(scale * 25.4, scale * 25.4))
+
+
+def saved(image: Image.Image, kind: str = "PNG", **how: Any) -> bytes:
+    """The bytes of a picture's file."""
     out = BytesIO()
-    image.save(out, "PNG", compress_level=PNG_LEVEL, dpi=(scale * 25.4, scale * 25.4))
+    image.save(out, kind, **how)
     return out.getvalue()
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from pipeline.band.pattern import Pattern, Section
 from pipeline.band.replay import RowReplay, replay
+from pipeline.literals import plural
 from pipeline.order.means import refuse_beyond_chart
 from pipeline.writers.drawing import Line, Polygon, Shape, Text, box, text_width
 from pipeline.writers.ink import HAIR, INK, SIGNAL, SOFT, TINT
@@ -132,8 +133,7 @@ def _row(
     if row.section.kind == "switching":
         ground.append(Polygon(box(layout.side, bottom - height, grid, height), TINT))
     if row.opens and layout.several and not first:
-        count = len(row.section.rows)
-        words = _SECTION_WORDS[row.section.kind].format(rows=f"{count} row{'s' if count > 1 else ''}")
+        words = _SECTION_WORDS[row.section.kind].format(rows=plural(len(row.section.rows), "row"))
         baseline = bottom - height - 1.4 * unit
         body.append(Text((layout.side, baseline), words, 2.4 * max(unit, 0.8), SOFT))
     label, size = str(row.number), 2.5 * max(unit, 0.8)

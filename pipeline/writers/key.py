@@ -5,6 +5,7 @@ from __future__ import annotations
 from pipeline.band.knots import Knot
 from pipeline.band.pattern import Pattern
 from pipeline.band.replay import replay
+from pipeline.literals import plural
 from pipeline.writers.drawing import Polygon, Shape, Text, box, fitted, moved, text_width
 from pipeline.writers.ink import HAIR, INK, PAPER, SIGNAL, SOFT, TINT, ink_on
 from pipeline.writers.slabs import slab
@@ -35,7 +36,7 @@ def thread_key(pattern: Pattern, width: float, first: int = 0, last: int | None 
             Polygon(slab(Knot.FORWARD, (x + 4.2, y + 2.8), 8.4, 4.8, 1.9), thread.colour, INK, 0.22)
         )
         shapes.append(Text((x + 4.2, y + 3.8), str(i + 1), 2.8, ink_on(thread.colour), "middle", True))
-        count = f"{used} strand{'' if used == 1 else 's'}" if used else "no strand"
+        count = plural(used, "strand") if used else "no strand"
         room = wide - 12 - text_width(count, 2.5) - 4
         name = fitted(thread.name, 3.1, room, bold=True)
         shapes.append(Text((x + 10.4, y + 3.9), name, 3.1, INK, "start", True))
@@ -52,8 +53,15 @@ def thread_keys(pattern: Pattern, width: float, height: float) -> list[Key]:
 
 def sign_key(pattern: Pattern, width: float) -> Key:
     """What the shapes mean, as far as this chart has them."""
+    entries = _signs(pattern)
+    columns = max(1, int(width // 90))
+    wide = width / columns
     shapes: list[Shape] = []
-    return shapes, _signs(pattern, shapes, width, 0.0)
+    for i, (sign, words) in enumerate(entries):
+        x, top = (i % columns) * wide, (i // columns) * 5.6
+        shapes += _sign(sign, x, top)
+        shapes.append(Text((x + 8.4, top + 3.2), fitted(words, 2.6, wide - 9), 2.6, INK))
+    return shapes, -(-len(entries) // columns) * 5.6
 
 
 def key(pattern: Pattern, width: float) -> Key:
@@ -62,7 +70,8 @@ def key(pattern: Pattern, width: float) -> Key:
     return [*shapes, *moved(signs, 0, height + 2.4)], height + 2.4 + more
 
 
-def _signs(pattern: Pattern, shapes: list[Shape], width: float, y: float) -> float:
+def _signs(pattern: Pattern) -> list[tuple[str, str]]:
+    """Signs and what they mean."""
     kinds = {knot for _, _, _, row in pattern.rows() for _, knot in row.knots}
     entries: list[tuple[str, str]] = [("1", "number on a knot or a strand's end: its thread")]
     entries += [(knot.value, _KNOT_WORDS[knot]) for knot in Knot if knot in kinds]
@@ -76,13 +85,7 @@ def _signs(pattern: Pattern, shapes: list[Shape], width: float, y: float) -> flo
         entries.append(("tint", "tinted ground: switching rows, not part of the picture"))
     if any(section.working.turning for section in pattern.sections):
         entries.append(("12", "a row begins at the side where its number stands"))
-    columns = max(1, int(width // 90))
-    wide = width / columns
-    for i, (sign, words) in enumerate(entries):
-        x, top = (i % columns) * wide, y + (i // columns) * 5.6
-        shapes += _sign(sign, x, top)
-        shapes.append(Text((x + 8.4, top + 3.2), fitted(words, 2.6, wide - 9), 2.6, INK))
-    return y + -(-len(entries) // columns) * 5.6
+    return entries
 
 
 def _sign(sign: str, x: float, y: float) -> list[Shape]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from functools import lru_cache
-from io import BytesIO
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +14,7 @@ from pipeline.band.replay import replay
 from pipeline.files.channels import printable
 from pipeline.materials.fit import size_mm
 from pipeline.writers.bandpicture import BandPicture, band
-from pipeline.writers.drawing import PNG_LEVEL, fitted, font
+from pipeline.writers.drawing import PNG_LEVEL, fitted, font, saved
 from pipeline.writers.ink import SOFT, rgb
 from pipeline.writers.original import UNKNOWN, Original
 from pipeline.writers.weave import Floats
@@ -131,9 +130,7 @@ def preview_png(pattern: Pattern, original: Original = UNKNOWN) -> bytes:
     >>> preview_png(two_rows())[:4]
     b'\x89PNG'
     """
-    out = BytesIO()
-    preview(pattern, original).save(out, "PNG", compress_level=PNG_LEVEL)
-    return out.getvalue()
+    return saved(preview(pattern, original), compress_level=PNG_LEVEL)
 
 
 CHOSEN_PX_PER_MM = 6.0
@@ -157,9 +154,7 @@ def band_png(pattern: Pattern, *, px_per_mm: float = CHOSEN_PX_PER_MM, lengthwis
     image = _image(straight.rgba[max(0, round(first - ends)) : round(last + ends)])
     if lengthwise:
         image = image.transpose(Image.Transpose.ROTATE_90)
-    out = BytesIO()
-    image.save(out, "PNG", compress_level=PNG_LEVEL)
-    return out.getvalue()
+    return saved(image, compress_level=PNG_LEVEL)
 
 
 def preview_terminal(pattern: Pattern) -> NDArray[np.uint8]:

@@ -14,6 +14,7 @@ from pipeline.band.pattern import Pattern
 from pipeline.files.channels import printable
 from pipeline.instructions.text import CAUTIONS
 from pipeline.instructions.words import span
+from pipeline.literals import plural
 from pipeline.materials.fit import size_mm
 from pipeline.materials.lengths import Cut, thread_use
 from pipeline.report import Report, certificate, likeness, verdict
@@ -137,7 +138,7 @@ def _reasons(report: Report, pattern: Pattern) -> Iterator[dict[str, Any]]:
         yield {
             "heading": heading,
             "words": words,
-            "count": f"{len(mine)} cell{'' if len(mine) == 1 else 's'}",
+            "count": plural(len(mine), "cell"),
             "more": sum(len(places) for _, places in ordered[MOST_LINES:]),
             "lines": [
                 {"wanted": key[0], "shown": key[1], "off": key[2], "why": key[3], "where": _where(places)}

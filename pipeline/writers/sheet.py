@@ -43,6 +43,7 @@ from pipeline.writers.drawing import (
     fitted,
     paint_pdf,
     register_fonts,
+    saved,
     text_width,
 )
 from pipeline.writers.ink import INK, PAPER, SIGNAL, SOFT, ink_on
@@ -192,10 +193,9 @@ def _on_paper(image: Pictures.Image, width: float, height: float) -> Image:
     wide, tall = max(1, image.width), max(1, image.height)  # a very long band may be thinner than a pixel
     ground = Pictures.new("RGB", (wide, tall), PAGE)
     ground.paste(image, (0, 0), image)
-    data = BytesIO()
-    ground.save(data, "JPEG", quality=92, subsampling=0)  # a PDF takes it as it is, unlike a PNG
+    data = saved(ground, "JPEG", quality=92, subsampling=0)  # a PDF takes it as it is, unlike a PNG
     scale = min(width / wide, height / tall)
-    return Image(BytesIO(data.getvalue()), wide * scale, tall * scale)
+    return Image(BytesIO(data), wide * scale, tall * scale)
 
 
 # --- cutting ----------------------------------------------------------------------------------------

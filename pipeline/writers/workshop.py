@@ -8,7 +8,7 @@ from typing import Any
 from reportlab.platypus import Flowable, KeepTogether, Paragraph, Spacer, Table, TableStyle
 
 from pipeline.files.channels import xml
-from pipeline.literals import Paper
+from pipeline.literals import Paper, plural
 from pipeline.materials.workshop import NamedPiece, NamedSkein, ThreadTotal, strands_of, together
 from pipeline.writers.drawing import Drawing, Polygon, Shape, box, register_fonts
 from pipeline.writers.ink import INK, PAPER
@@ -48,7 +48,7 @@ def _summary(found: Sequence[ThreadTotal], bands: int, inner: float) -> Iterator
     yield Paragraph(TITLED, TITLE)
     pieces = sum(len(skein.pieces) for total in found for skein in total.skeins)
     skeins = sum(len(total.skeins) for total in found)
-    yield Paragraph(f"{pieces} pieces for {bands} band{'s' * (bands != 1)} from {skeins} skeins.", FAINT)
+    yield Paragraph(f"{pieces} pieces for {plural(bands, 'band')} from {skeins} skeins.", FAINT)
     yield Spacer(1, 6)
     head = ["", "Thread", "Metres", "Owned", "Skeins", "To buy", "A skein", "Used", "To pay"]
     body: list[list[Any]] = [[Paragraph(name, NUMBER if i > 1 else SMALL) for i, name in enumerate(head)]]
