@@ -219,9 +219,8 @@ def _joins(made: Replan) -> Iterator[str]:
     told = instructions(made.pattern)
     for laid in made.laid:
         place = place_in_words(told, (laid.join.section, laid.join.row, laid.join.knot))
-        how = (
-            "after it has tied there" if laid.join.tying else f"core there, for {plural(laid.hidden, 'knot')}"
-        )
+        core = f"core there, for {plural(laid.hidden, 'knot')}"
+        how = "after it has tied there" if laid.join.tying else core
         yield (
             f"Join strand {laid.strand + 1} ({told.labels[laid.join.thread]}) in {place} ({how}); new piece "
             f"{laid.piece_mm / 10:.0f} cm."

@@ -52,7 +52,7 @@ Work = Callable[[Task, Ended], Result]
 
 
 def side_by_side(
-    work: Work[Task, Result], tasks: Sequence[Task], jobs: int, halted: Ended = lambda: False
+    work: Work[Task, Result], tasks: Sequence[Task], jobs: int, halted: Ended | None = None
 ) -> Iterator[tuple[int, Result]]:
     """Do ``work`` for every task, ``jobs`` at a time (0: one a core); yield number and result of each as it
     is done. One at a time is done in this process.
@@ -60,6 +60,7 @@ def side_by_side(
     What a task gives does not depend on ``jobs``. Once ``halted`` answers True, tasks under way are told to
     end and the rest is left out. Tasks and results are pickled. Raises ImpossibleError when a process dies.
     """
+    halted = halted or (lambda: False)
     jobs = min(jobs or os.cpu_count() or 1, len(tasks))
     if jobs > 1:
         yield from _in_processes(work, tasks, jobs, halted)

@@ -20,12 +20,8 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.errors import OutputError
+from pipeline.files.lock import hold
 from pipeline.files.single import write_file
-
-try:
-    import fcntl
-except ImportError:  # not a POSIX system: two desks are not kept apart
-    fcntl = None  # type: ignore[assignment]
 
 KEPT = 20
 """Benches that are kept; the oldest others go."""
@@ -152,14 +148,8 @@ class Bench:
     def forget_band(self) -> None:
         """Begin without a chosen band."""
         state = self.state
-        state.chosen, state.steps, state.at, state.trial, state.written, state.shelf = (
-            "",
-            [],
-            -1,
-            None,
-            -1,
-            "",
-        )
+        state.chosen, state.steps, state.at = "", [], -1
+        state.trial, state.written, state.shelf = None, -1, ""
 
     def clear(self, names: str, but: Collection[str] = ()) -> None:
         """Remove files that no state names any more: those like ``names`` whose stem is not in ``but``."""
@@ -243,13 +233,10 @@ class Benches:
 
     def _take(self, path: Path) -> Bench | None:
         """Open a bench; None where another desk has it."""
-        handle = None
-        with suppress(OSError):  # a file system without locks goes without
+        with suppress(OSError):
             handle = os.open(path / "taken", os.O_RDWR | os.O_CREAT, 0o600)
-            if fcntl is not None:
-                fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-            self.open[path.name] = Bench(path, handle)
-            return self.open[path.name]
-        if handle is not None:
+            if hold(handle) or os.name != "posix":  # elsewhere two desks are not kept apart
+                self.open[path.name] = Bench(path, handle)
+                return self.open[path.name]
             os.close(handle)
         return None

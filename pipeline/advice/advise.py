@@ -8,8 +8,9 @@ tried on the problem as it stands. All of it works under one further, stated bud
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from enum import StrEnum
+from itertools import count
 from typing import Protocol
 
 import numpy as np
@@ -139,18 +140,6 @@ class EaseLine:
     hand_overs: int
 
 
-@dataclass(slots=True)
-class _Progress:
-    reporter: AdviceReporter | None
-    of: int
-    done: int = field(default=0)
-
-    def next(self, label: str) -> None:
-        if self.reporter is not None:
-            self.reporter.advising(self.done, self.of, label)
-        self.done += 1
-
-
 def usual_changes(
     problem: Question, ease: Ease, switching_rows: int = 0, joins: int = 0, row_worked: bool = True
 ) -> tuple[Change, ...]:
@@ -191,15 +180,14 @@ def advise(
     equally by the changes. A change helps if a larger share of the cells is made, or if the colour error a
     cell is smaller. What does both comes first; then the smaller colour error a cell, then the larger share.
     """
-    progress = _Progress(reporter, len(changes))
-    share = _share(budget, len(changes))
+    share, told = _share(budget, len(changes)), count()
     tasks = [(pose, change, share, tuple(known)) for change in changes]
     answers: dict[int, Suggestion | None] = {}
-    for number, (tried, answer) in side_by_side(_answered, tasks, budget.jobs, _halted(budget)):
+    for number, (tried, answer) in side_by_side(_answered, tasks, budget.jobs, budget.halted):
         if tried:
             answers[number] = answer
-            if answer is not None:
-                progress.next(answer.change)
+            if answer is not None and reporter is not None:
+                reporter.advising(next(told), len(changes), answer.change)
     found = [answer for _, answer in sorted(answers.items()) if answer is not None]
     untried = [change for number, change in enumerate(changes) if number not in answers]
     gains = {s: (s.share_made > base.share_made, s.per_cell < base.per_cell - 1e-6) for s in found}
@@ -212,10 +200,6 @@ def advise(
 def _share(budget: Budget, parts: int) -> Budget:
     """A part of the budget that can be sent to another process."""
     return Budget(budget.effort / max(1, parts), budget.seed, budget.deadline)
-
-
-def _halted(budget: Budget) -> Callable[[], bool]:
-    return budget.halted or (lambda: False)
 
 
 def _answered(
@@ -260,12 +244,12 @@ def eases(
     Eases for which the time ran out are left out.
     """
     others = [ease for ease in EASES if ease not in known]
-    progress = _Progress(reporter, len(others))
     tasks = [(problem.eased(ease), _share(budget, len(others))) for ease in others]
     solved: dict[Ease, Routed | None] = dict(known)
-    for number, answer in side_by_side(_eased, tasks, budget.jobs, _halted(budget)):
+    for done, (number, answer) in enumerate(side_by_side(_eased, tasks, budget.jobs, budget.halted)):
         solved[others[number]] = answer
-        progress.next(f"hand-overs: {HAND_OVERS_OF[others[number].value]}")
+        if reporter is not None:
+            reporter.advising(done, len(others), f"hand-overs: {HAND_OVERS_OF[others[number].value]}")
     lines: list[EaseLine] = []
     best: Routed | None = None
     for ease in EASES:

@@ -38,11 +38,9 @@ def mirrored(pattern: Pattern) -> Pattern:
         knots = tuple((last - p, knot.mirrored) for p, knot in row.knots)
         return row.model_copy(update={"knots": knots})
 
-    sections = tuple(
-        Section(kind=s.kind, worked=s.worked, rows=tuple(row(r) for r in s.rows)) for s in pattern.sections
-    )
     ends = Ends(start=_end(pattern.ends.start, last + 1), finish=_end(pattern.ends.finish, last + 1))
-    return pattern.model_copy(update={"strands": pattern.strands[::-1], "sections": sections, "ends": ends})
+    made = pattern.with_rows(row(r) for *_, r in pattern.rows())
+    return made.model_copy(update={"strands": pattern.strands[::-1], "ends": ends})
 
 
 def begins_right(pattern: Pattern) -> bool | None:
@@ -125,14 +123,15 @@ def _turned_joins(pattern: Pattern, rows: list[RowReplay]) -> tuple[Join, ...]:
         if at is None or (at.section, at.row, at.knot) in joins:
             raise ImpossibleError("a join of this band has no place from its other end.", _PLAN_IT)
         before = step.shown if step.tying_joined else step.hidden
-        section = len(pattern.sections) - 1 - at.section
-        of_section = pattern.sections[at.section].rows
-        knot = len(of_section[at.row].knots) - 1 - at.knot
-        place = (section, len(of_section) - 1 - at.row, knot)
+        rows_there = pattern.sections[at.section].rows
         joins[at.section, at.row, at.knot] = Join(
-            section=place[0], row=place[1], knot=place[2], thread=before, tying=at.tied.tying == strand
+            section=len(pattern.sections) - 1 - at.section,
+            row=len(rows_there) - 1 - at.row,
+            knot=len(rows_there[at.row].knots) - 1 - at.knot,
+            thread=before,
+            tying=at.tied.tying == strand,
         )
-    return tuple(sorted(joins.values(), key=lambda join: (join.section, join.row, join.knot)))
+    return tuple(sorted(joins.values(), key=lambda join: join.place))
 
 
 def _with_plain_row(pattern: Pattern) -> Pattern:

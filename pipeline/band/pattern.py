@@ -8,7 +8,8 @@ sense (positions, turns, indices) in :mod:`pipeline.band.reading`, which names t
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from itertools import islice
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -77,6 +78,8 @@ class GaugeByOrder(Part):
     diagonal: Gauge
 
 
+Place = tuple[int, int, int]
+"""Section, row in the section, knot in the row's tying order."""
 Cost = Annotated[float, Field(ge=0, le=1e6, allow_inf_nan=False)]
 
 
@@ -154,6 +157,11 @@ class Join(Part):
     thread: Index
     tying: bool = False
 
+    @property
+    def place(self) -> Place:
+        """Where its knot stands."""
+        return self.section, self.row, self.knot
+
 
 class Pattern(Part):
     """A whole band."""
@@ -179,6 +187,12 @@ class Pattern(Part):
         for s, section in enumerate(self.sections):
             for r, row in enumerate(section.rows):
                 yield s, r, section, row
+
+    def with_rows(self, rows: Iterable[Row]) -> Pattern:
+        """The same with other rows, as many as it has."""
+        left = iter(rows)
+        sections = (s.model_copy(update={"rows": tuple(islice(left, len(s.rows)))}) for s in self.sections)
+        return self.model_copy(update={"sections": tuple(sections)})
 
 
 def title_of(text: str) -> str:

@@ -71,7 +71,7 @@ def replay(pattern: Pattern) -> tuple[RowReplay, ...]:
     rows = []
     order = list(range(len(pattern.strands)))
     thread_of = list(pattern.strands)
-    joins = {(j.section, j.row, j.knot): (j.thread, j.tying) for j in pattern.joins}
+    joins = {join.place: (join.thread, join.tying) for join in pattern.joins}
     for s, r, _, row in pattern.rows():
         steps = []
         for k, ((position, knot), wanted) in enumerate(zip(row.knots, row.wanted, strict=True)):

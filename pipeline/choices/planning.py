@@ -38,7 +38,7 @@ def plan_choices(
     errors: list[HitchgridError] = []
     done = 0
     tasks = [(one, effort, seed) for one in asked]
-    for _, found in side_by_side(_tried, tasks, jobs, halted or (lambda: False)):
+    for _, found in side_by_side(_tried, tasks, jobs, halted):
         if isinstance(found, HitchgridError):
             errors.append(found)
         else:

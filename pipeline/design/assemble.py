@@ -64,14 +64,6 @@ Changes = Mapping[int, tuple[int, int]]
 core and goes on as a piece of the thread."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Place:
-    """A row of the network in the document: section index and row index within the section."""
-
-    section: int
-    row: int
-
-
 def to_pattern(
     network: Network, solution: Routed, asked: Wants, frame: Frame, changes: Changes | None = None
 ) -> Pattern:
@@ -86,8 +78,8 @@ def to_pattern(
     knots = _knots(network, solution, asked, frame, changes)
     places = _places(network.rows)
     sections: list[Section] = []
-    for _, of_section in groupby(range(len(places)), key=lambda r: places[r].section):
-        rows = list(of_section)
+    for _, group in groupby(range(len(places)), key=lambda r: places[r][0]):
+        rows = list(group)
         first = network.rows[rows[0]]
         kind: SectionKind = "switching" if first.picture is None else "picture"
         made = tuple(_row(network, r, knots, asked) for r in rows)
@@ -96,7 +88,8 @@ def to_pattern(
     for v in sorted(changes):
         row = int(network.row[v])
         knot = v - network.knots_of_row(row).start
-        joins.append(Join(section=places[row].section, row=places[row].row, knot=knot, thread=changes[v][1]))
+        section, of_section = places[row]
+        joins.append(Join(section=section, row=of_section, knot=knot, thread=changes[v][1]))
     return Pattern(
         title=title_of(frame.title),
         threads=tuple(frame.threads),
@@ -164,9 +157,9 @@ def _left_ties(
     return left_travels if near == far else near < far
 
 
-def _places(rows: Sequence[RowPlan]) -> list[_Place]:
-    """Where each row stands in the document; a section ends where kind, order or the turns break off."""
-    places: list[_Place] = []
+def _places(rows: Sequence[RowPlan]) -> list[tuple[int, int]]:
+    """Each row's section, and its place in that; a section ends where kind, order or the turns break off."""
+    places: list[tuple[int, int]] = []
     section, start, turn = -1, 0, None
     for r, row in enumerate(rows):
         kind = (row.picture is None, row.worked)
@@ -177,7 +170,7 @@ def _places(rows: Sequence[RowPlan]) -> list[_Place]:
         else:
             section, start = section + 1, r
             turn = None if parity is None else (parity + r) % 2
-        places.append(_Place(section, r - start))
+        places.append((section, r - start))
     return places
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.colour import delta_e, delta_e_table, parse_hex
+from pipeline.colour import delta_e, parse_hex
 from pipeline.design.cells import FINE, FinePicture, fine_picture
 from pipeline.design.placing import place
 from pipeline.drawer.stash import Thread
@@ -88,11 +88,8 @@ def _letter_cells(space: Space) -> int:
     cells = space.strands - 1
     if working(space.worked).square:
         return cells
-    across_mm, knot_mm2 = (
-        cells * space.gauge.strand_pitch_mm,
-        2 * space.gauge.strand_pitch_mm * space.gauge.row_pitch_mm,
-    )
-    return max(1, int(across_mm / np.sqrt(knot_mm2)))
+    pitch, row_pitch = space.gauge.strand_pitch_mm, space.gauge.row_pitch_mm
+    return max(1, int(cells * pitch / np.sqrt(2 * pitch * row_pitch)))
 
 
 def _letter_threads(artwork: LetterSource, drawer: Drawer) -> tuple[tuple[Thread, ...], tuple[int, ...]]:
@@ -112,7 +109,7 @@ def _letter_threads(artwork: LetterSource, drawer: Drawer) -> tuple[tuple[Thread
         others = tuple(thread for thread in drawer.stash.threads if thread.name != ground.name)
         if not others:
             raise InputError("the stash has one thread, and letters need two.", "Add a thread to it.")
-        tellable = [t for t in others if _apart(t, ground) >= TELLABLE]
+        tellable = [t for t in others if delta_e(t.rgb, ground.rgb) >= TELLABLE]
         letters = (_nearest(tellable or others, LETTER_INK),)
     more = tuple(drawer.stash.find(name) for name in drawer.include)
     threads = tuple(dict.fromkeys((ground, *letters, *more)))
@@ -121,12 +118,7 @@ def _letter_threads(artwork: LetterSource, drawer: Drawer) -> tuple[tuple[Thread
 
 
 def _nearest(threads: Sequence[Thread], colour: str) -> Thread:
-    owned = np.array([thread.rgb for thread in threads], dtype=np.uint8)
-    return threads[int(delta_e_table(np.array(parse_hex(colour), dtype=np.uint8), owned).argmin())]
-
-
-def _apart(one: Thread, other: Thread) -> float:
-    return float(delta_e(np.array(one.rgb, dtype=np.uint8), np.array(other.rgb, dtype=np.uint8)))
+    return threads[int(delta_e([thread.rgb for thread in threads], parse_hex(colour)).argmin())]
 
 
 def _canvas(artwork: LetterSource, cells: int) -> Grid:

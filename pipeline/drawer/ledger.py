@@ -83,7 +83,8 @@ def with_changed(data: bytes, source: str, thread: Thread) -> bytes:
     >>> with_changed(b"name,notes,colour,metres\nfog,old,#cccccc,8\n", "d", thread_of("fog", "#dddddd", 3.0))
     b'name,notes,colour,metres\nfog,old,#dddddd,3\n'
     """
-    return _edited(data, source, thread.name, _cells_of(thread))
+    cells = {name: getattr(thread, name) for name in COLUMNS if name != "name"}
+    return _edited(data, source, thread.name, cells)
 
 
 def without(data: bytes, source: str, name: str) -> bytes:
@@ -179,11 +180,6 @@ def _all_rows(text: str, delimiter: str) -> Iterator[list[_Cell]]:
         row = []
     if row:
         yield row
-
-
-def _cells_of(thread: Thread) -> Cells:
-    """What a list says of a thread besides its name, by column."""
-    return {name: getattr(thread, name) for name in COLUMNS if name != "name"}
 
 
 def _said(value: str | float | None, delimiter: str) -> str:

@@ -11,9 +11,11 @@ from __future__ import annotations
 import csv
 import difflib
 import io
+import itertools
 import math
 import re
 import unicodedata
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from importlib.resources import files
@@ -144,14 +146,11 @@ class Stash:
             raise InputError(
                 f"{self.source} holds {len(self.threads)} threads.", f"Keep at most {MOST_THREADS} of them."
             )
-        seen: set[str] = set()
-        for thread in self.threads:
-            if thread.name in seen:
-                raise InputError(
-                    f"{self.source} has the name {thread.name!r} twice.",
-                    "Give each thread a name of its own.",
-                )
-            seen.add(thread.name)
+        name, count = Counter(self.names).most_common(1)[0]
+        if count > 1:
+            raise InputError(
+                f"{self.source} has the name {name!r} twice.", "Give each thread a name of its own."
+            )
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -365,10 +364,8 @@ def _gpl_threads(text: str, source: str) -> Iterator[Thread]:
 
 
 def _unused(name: str, taken: Callable[[str], bool]) -> str:
-    number = 1
-    while taken(name if number == 1 else f"{name} {number}"):
-        number += 1
-    return name if number == 1 else f"{name} {number}"
+    names = itertools.chain([name], (f"{name} {number}" for number in itertools.count(2)))
+    return next(itertools.filterfalse(taken, names))
 
 
 def render_stash(stash: Stash) -> str:

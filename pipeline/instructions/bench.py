@@ -39,9 +39,10 @@ class Line:
 
 def row_lines(section: Section) -> Iterator[Line]:
     """Split each row where another strand ties; a hand-over stands alone, so that it is told before."""
-    first = next((r for r, row in enumerate(section.rows) if row.knots), 0)
+    begun = ((r, row.knots[0][0] == 0) for r, row in enumerate(section.rows) if row.knots)
+    first, rises = next(begun, (0, True))
     for r, row in enumerate(section.rows):
-        rising = _rises(section, first) == ((r - first) % 2 == 0)
+        rising = rises == ((r - first) % 2 == 0)
         runs: list[list[Tie]] = []
         for k, (position, knot) in enumerate(row.knots):
             before = runs[-1][-1].knot if runs else None
@@ -49,11 +50,6 @@ def row_lines(section: Section) -> Iterator[Line]:
                 runs.append([])
             runs[-1].append(Tie(r, k, position, knot))
         yield Line(r, True, None, rising, tuple(tuple(run) for run in runs))
-
-
-def _rises(section: Section, row: int) -> bool:
-    knots = section.rows[row].knots if section.rows else ()
-    return not knots or knots[0][0] == 0
 
 
 def diagonal_lines(section: Section, runs: Sequence[Run]) -> Iterator[Line]:
@@ -93,7 +89,7 @@ class Bench:
         self.strands = len(pattern.strands)
         self._order = list(range(self.strands))
         self._thread_of = list(pattern.strands)
-        self._joins = {(j.section, j.row, j.knot): j for j in pattern.joins}
+        self._joins = {join.place: join for join in pattern.joins}
 
     def copy(self) -> Bench:
         """A bench in the same state, to try an order on."""

@@ -6,7 +6,7 @@ Nothing here or in ``pipeline.instructions.reader`` knows how the text was made;
 from __future__ import annotations
 
 from collections.abc import Iterator
-from itertools import islice
+from itertools import accumulate, islice
 from pathlib import Path
 
 from pipeline.band.knots import Knot, tie
@@ -54,10 +54,8 @@ def _differences(reading: Reading, pattern: Pattern) -> Iterator[str]:
     if reading.strands != pattern.strands:
         yield "the strands start in another order"
         return
-    rows_before = [0]
-    for section in pattern.sections:
-        rows_before.append(rows_before[-1] + len(section.rows))
-    joins = {(j.section, j.row, j.knot): j for j in pattern.joins}
+    rows_before = [0, *accumulate(len(section.rows) for section in pattern.sections)]
+    joins = {join.place: join for join in pattern.joins}
     waiting: list[list[tuple[int, int, int, int]]] = [[] for _ in range(len(pattern.strands) + 1)]
     kinds: dict[tuple[int, int, int], Knot] = {}
     time = 0

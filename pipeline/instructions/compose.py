@@ -7,7 +7,7 @@ from dataclasses import replace
 from functools import lru_cache
 from itertools import groupby
 
-from pipeline.band.pattern import Pattern
+from pipeline.band.pattern import Pattern, Place
 from pipeline.band.replay import replay
 from pipeline.instructions import words
 from pipeline.instructions.fold import fold, gather
@@ -15,7 +15,7 @@ from pipeline.instructions.model import Instructions, Measure, Passage, Said
 from pipeline.instructions.start import after, band, before, roles, starting_order, switches, threads
 from pipeline.instructions.steps import steps
 from pipeline.materials.ledger import Account, Ledger
-from pipeline.materials.lengths import Cut, Place
+from pipeline.materials.lengths import Cut
 
 CHECK_EVERY = 5
 """Rows between two looks at the order of the strands."""

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from pipeline.band.pattern import Place
 from pipeline.errors import InputError
 from pipeline.instructions.model import Instructions, Passage
-from pipeline.materials.lengths import Place
 
 
 def tied_before_step(told: Instructions, step: int, section: int | None = None) -> frozenset[Place]:

@@ -240,11 +240,8 @@ def starting_order(pattern: Pattern, labels: Sequence[str], cuts: Sequence[Cut])
     for (name, length), group in groupby(sorted(first), key=lambda place: first[place]):
         if name:
             places = list(group)
-            which = (
-                f"strand {places[0] + 1}"
-                if len(places) == 1
-                else f"strands {words.span(places[0] + 1, places[-1] + 1)}"
-            )
+            span = words.span(places[0] + 1, places[-1] + 1)
+            which = f"strand{'s' if len(places) > 1 else ''} {span}"
             yield f"- {which}, {name}: {length}{' each' if len(places) > 1 else ''}"
     for place in sorted(later):
         yield f"- for joins to strand {place + 1}: {', '.join(later[place])}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pipeline.band.knots import tie
 from pipeline.band.network import Repeat
 from pipeline.band.pattern import Pattern, Section
 from pipeline.literals import Level
@@ -28,8 +29,7 @@ def share_alike(
     hanging = list(pattern.strands)
     for row in rows[: repeat.first]:
         for position, knot in row.knots:
-            if knot.swaps:
-                hanging[position : position + 2] = hanging[position : position + 2][::-1]
+            tie(hanging, position, knot)
     once = {
         "strands": tuple(hanging),
         "sections": _cut(pattern, repeat.first, repeat.first + repeat.rows),
@@ -40,12 +40,7 @@ def share_alike(
     for i in range(repeat.rows * repeat.times):
         at = repeat.first + i
         rows[at] = rows[at].model_copy(update={"knots": knots[i % repeat.rows]})
-    left = iter(rows)
-    sections = tuple(
-        section.model_copy(update={"rows": tuple(next(left) for _ in section.rows)})
-        for section in pattern.sections
-    )
-    return pattern.model_copy(update={"sections": sections})
+    return pattern.with_rows(rows)
 
 
 def _cut(pattern: Pattern, first: int, stop: int) -> tuple[Section, ...]:

@@ -11,23 +11,15 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import assert_never
 
 from pipeline.band.knots import Worked
 from pipeline.band.pattern import End, Gauge, Pattern
 from pipeline.band.replay import replay
 from pipeline.errors import InputError
-from pipeline.literals import FOLDED_STYLES, TAIL_STYLES, EndStyle, listed
+from pipeline.literals import END_STYLES, FOLDED_STYLES, TAIL_STYLES, EndStyle, listed
 from pipeline.materials.gauge import cord_mm, wrap_mm
 
-TAIL_MM: dict[EndStyle, float] = {
-    "straight": 100.0,
-    "tie": 100.0,
-    "braid": 150.0,
-    "loop": 100.0,
-    "larks-head": 100.0,
-    "holding-cord": 100.0,
-}
+TAIL_MM: dict[EndStyle, float] = {style: 150.0 if style == "braid" else 100.0 for style in END_STYLES}
 """Tails by style: ties 70–100 mm a side, common practice; braids 150 mm, value from memory. With a folded
 start it is the tail of a strand that has no partner."""
 LOOP_MM = 40.0
@@ -217,28 +209,38 @@ def start_steps(pattern: Pattern) -> list[str]:
     return steps
 
 
+FOLDING: dict[EndStyle, tuple[str, ...]] = {
+    "loop": (
+        "{fold} and lay the folds together.",
+        "Tie one overhand knot below the folds, leaving a loop of {loop} around.",
+    ),
+    "larks-head": ("{fold}; hitch each fold over the ring or pin with a lark's head.",),
+    "holding-cord": (
+        "Stretch a holding cord{cord} across the board, its ends free for the tie.",
+        "{fold}; hitch each fold over the cord with a lark's head.",
+    ),
+}
+"""How cuts are folded, for the styles that fold any."""
+CLOSING: dict[EndStyle, tuple[str, ...]] = {
+    "straight": ("Leave the tails hanging, {tail} each.",),
+    "tie": ("Gather all tails in one overhand knot against the band and trim them to {tail}.",),
+    "braid": (
+        "Part the tails into three bundles and plait them, left over middle, right over middle.",
+        "End the braid with an overhand knot before the {tail} of tail run out, and trim.",
+    ),
+}
+"""What becomes of the tails, for the styles that have any."""
+
+
 def _folding(end: End) -> list[str]:
     places = ", ".join(f"{a + 1} and {b + 1}" for a, b in end.folded)
     cuts = "one cut" if len(end.folded) == 1 else f"{len(end.folded)} cuts"
-    fold = f"Fold {cuts} in two (for positions {places})"
-    match end.style:
-        case "loop":
-            around = _mm(end.loop_mm or LOOP_MM)
-            return [
-                f"{fold} and lay the folds together.",
-                f"Tie one overhand knot below the folds, leaving a loop of {around} around.",
-            ]
-        case "larks-head":
-            return [f"{fold}; hitch each fold over the ring or pin with a lark's head."]
-        case "holding-cord":
-            length = f" of {_mm(end.loop_mm)}" if end.loop_mm else ""
-            return [
-                f"Stretch a holding cord{length} across the board, its ends free for the tie.",
-                f"{fold}; hitch each fold over the cord with a lark's head.",
-            ]
-        case "straight" | "tie" | "braid":
-            return []  # folds nothing
-    assert_never(end.style)
+    said = {
+        "fold": f"Fold {cuts} in two (for positions {places})",
+        "loop": _mm(end.loop_mm or LOOP_MM),
+        "cord": f" of {_mm(end.loop_mm)}" if end.loop_mm else "",
+    }
+    return [step.format(**said) for step in FOLDING[end.style]]
 
 
 def finish_steps(pattern: Pattern) -> list[str]:
@@ -248,32 +250,19 @@ def finish_steps(pattern: Pattern) -> list[str]:
     >>> finish_steps(two_rows())
     ['Leave the tails hanging, 100 mm each.']
     """
-    steps = _closing(pattern, pattern.ends.finish)
+    steps = _closing(pattern.ends.finish)
     start = pattern.ends.start
-    closing = _closing(pattern, start)
+    closing = _closing(start)
     if closing and (start.taper is not None or start.style != "straight"):
         steps += ["Turn the band round, so that its start lies before you.", *closing]
     return steps
 
 
-def _closing(pattern: Pattern, end: End) -> list[str]:
-    steps = _tapering(end.taper) if end.taper is not None else []
-    match end.style:
-        case "straight":
-            return [*steps, f"Leave the tails hanging, {_mm(end.tail_mm)} each."]
-        case "tie":
-            gather = "Gather all tails in one overhand knot against the band and trim them to"
-            return [*steps, f"{gather} {_mm(end.tail_mm)}."]
-        case "braid":
-            return [
-                *steps,
-                "Part the tails into three bundles and plait them, left over middle, right over middle.",
-                f"End the braid with an overhand knot before the {_mm(end.tail_mm)} of tail run out, "
-                "and trim.",
-            ]
-        case "loop" | "larks-head" | "holding-cord":
-            return []  # closed when it was folded
-    assert_never(end.style)
+def _closing(end: End) -> list[str]:
+    if end.style in FOLDED_STYLES:
+        return []  # closed when it was folded
+    closing = [step.format(tail=_mm(end.tail_mm)) for step in CLOSING[end.style]]
+    return closing if end.taper is None else [*_tapering(end.taper), *closing]
 
 
 def _tapering(halves: tuple[int, int]) -> list[str]:

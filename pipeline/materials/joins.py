@@ -13,10 +13,10 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
-from pipeline.band.pattern import Join, Pattern
+from pipeline.band.pattern import Join, Pattern, Place
 from pipeline.errors import InputError
 from pipeline.limits import WORKABLE_MM
-from pipeline.materials.lengths import OVERLAP_MM, Cut, Place, charges, default_margin, stretches, up_to_cm
+from pipeline.materials.lengths import OVERLAP_MM, Cut, charges, default_margin, stretches, up_to_cm
 
 CARD_MM = 8000.0
 """What a card takes: a skein of six-strand embroidery cotton."""
@@ -163,7 +163,7 @@ class Laid:
 
 def laid_in(pattern: Pattern, joins: Sequence[Join], *, margin: float) -> tuple[Laid, ...]:
     """Tell of some of a pattern's joins what a maker wants to know, in the order of the band."""
-    wanted = {(join.section, join.row, join.knot): join for join in joins}
+    wanted = {join.place: join for join in joins}
     of_strand: dict[int, list[_Span]] = {}
     for span in _spans(pattern, margin, []):
         of_strand.setdefault(span.strand, []).append(span)
@@ -181,7 +181,7 @@ def laid_in(pattern: Pattern, joins: Sequence[Join], *, margin: float) -> tuple[
 
 
 def _with_joins(pattern: Pattern, joins: Sequence[Join]) -> Pattern:
-    ordered = sorted([*pattern.joins, *joins], key=lambda join: (join.section, join.row, join.knot))
+    ordered = sorted([*pattern.joins, *joins], key=lambda join: join.place)
     return pattern.model_copy(update={"joins": tuple(ordered)})
 
 
@@ -241,32 +241,26 @@ def _cut_places(span: _Span, limit: float, strands: int, placed: Sequence[tuple[
         if bucket not in candidates or cost < candidates[bucket][0]:
             candidates[bucket] = cost, knot
     chosen = [candidates[bucket] for bucket in sorted(candidates)]
-    # best[i]: least cost of cutting after candidate i, and the candidate before it (−1: none)
-    best: list[tuple[float, int] | None] = []
-    final: tuple[float, int] | None = None
-    for i in range(len(chosen) + 1):
-        here = chosen[i][1].spent_mm if i < len(chosen) else span.worked_mm
-        after = OVERLAP_MM if i < len(chosen) else span.after_mm
+    begins = [(0.0, span.before_mm), *((knot.spent_mm, OVERLAP_MM) for _, knot in chosen)]
+    stops = [(knot.spent_mm, OVERLAP_MM, cost) for cost, knot in chosen]
+    # best[i + 1]: least cost of cutting after candidate i, and the place cut before (0: the beginning)
+    best: list[tuple[float, int] | None] = [(0.0, 0)]
+    for i, (here, after, cost) in enumerate([*stops, (span.worked_mm, span.after_mm, 0.0)]):
         found: tuple[float, int] | None = None
-        for j in range(i - 1, -2, -1):
-            start = chosen[j][1].spent_mm if j >= 0 else 0.0
-            piece = (OVERLAP_MM if j >= 0 else span.before_mm) + here - start + after
+        for j in range(i, -1, -1):
+            start, before = begins[j]
+            piece = before + here - start + after
             if up_to_cm(piece) > limit:
                 break
-            former = best[j] if j >= 0 else (0.0, -1)
-            if former is None:
-                continue
-            cost = former[0] + UNEVEN_COST * (piece / limit) ** 2
-            if found is None or cost < found[0]:
-                found = cost, j
-        if i < len(chosen):
-            best.append(None if found is None else (found[0] + JOIN_COST + chosen[i][0], found[1]))
-        else:
-            final = found
+            if (former := best[j]) is not None:
+                total = former[0] + UNEVEN_COST * (piece / limit) ** 2
+                if found is None or total < found[0]:
+                    found = total, j
+        best.append(None if found is None else (found[0] + JOIN_COST + cost, found[1]))
     places: list[_Knot] = []
-    step = final
-    while step is not None and step[1] >= 0:
-        places.append(chosen[step[1]][1])
+    step = best[-1]
+    while step is not None and step[1] > 0:
+        places.append(chosen[step[1] - 1][1])
         step = best[step[1]]
     return places[::-1]
 

@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
-from pipeline.band.pattern import Pattern
-from pipeline.materials.lengths import Cut, Place, stretches
+from pipeline.band.pattern import Pattern, Place
+from pipeline.materials.lengths import Cut, stretches
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,7 +25,7 @@ from functools import lru_cache
 from typing import Literal, NamedTuple
 
 from pipeline.band.knots import Worked
-from pipeline.band.pattern import Pattern
+from pipeline.band.pattern import Pattern, Place
 from pipeline.band.replay import Step, replay
 from pipeline.files.channels import csv_text
 from pipeline.limits import WORKABLE_MM
@@ -113,10 +113,6 @@ def _edges(first: int, strands: int, ended_at: int | None) -> tuple[int, int]:
     if strands == 2:
         return (1, 0) if ended_at == 1 else (0, 1)
     return (0, strands - 1) if first == 0 else (strands - 1, 0)
-
-
-Place = tuple[int, int, int]
-"""Section, row in the section, knot in the row's tying order."""
 
 
 class Spending(NamedTuple):

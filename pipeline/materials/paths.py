@@ -9,6 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+import scipy
+
 from pipeline.band.knots import Knot
 from pipeline.band.pattern import Pattern
 from pipeline.band.replay import Step
@@ -67,18 +70,11 @@ class Paths:
         """Strands that meet their like, directly or through others, have one number; sharing keeps to it."""
 
     def _groups(self) -> list[int]:
-        first = list(range(self.strands))
-
-        def root(strand: int) -> int:
-            while first[strand] != strand:
-                strand = first[strand]
-            return strand
-
-        for v, (a, b) in enumerate(self.into):
-            if self.free[v]:
-                one, other = sorted((root(self.owner[a]), root(self.owner[b])))
-                first[other] = one
-        return [root(strand) for strand in range(self.strands)]
+        met = [(self.owner[a], self.owner[b]) for v, (a, b) in enumerate(self.into) if self.free[v]]
+        one, other = np.array(met, dtype=np.int64).reshape(-1, 2).T
+        graph = scipy.sparse.coo_array((np.ones(len(met)), (one, other)), shape=(self.strands, self.strands))
+        groups: list[int] = scipy.sparse.csgraph.connected_components(graph, directed=False)[1].tolist()
+        return groups
 
     def _add(self, step: Step, cost: tuple[float, float, float], edge_of: list[int]) -> None:
         tied = step.tied
@@ -184,11 +180,7 @@ class Paths:
     def written(self, pattern: Pattern) -> Pattern:
         """The pattern with the present knots."""
         kinds = iter(self.kinds)
-        sections = []
-        for section in pattern.sections:
-            rows = tuple(
-                row.model_copy(update={"knots": tuple((p, next(kinds)) for p, _ in row.knots)})
-                for row in section.rows
-            )
-            sections.append(section.model_copy(update={"rows": rows}))
-        return pattern.model_copy(update={"sections": tuple(sections)})
+        return pattern.with_rows(
+            row.model_copy(update={"knots": tuple((p, next(kinds)) for p, _ in row.knots)})
+            for *_, row in pattern.rows()
+        )

@@ -11,14 +11,14 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from pipeline.band.knots import tie
-from pipeline.band.pattern import Gauge, GaugeByOrder, Pattern
+from pipeline.band.pattern import Gauge, GaugeByOrder, Pattern, Place
 from pipeline.errors import InputError
 from pipeline.limits import WORKABLE_MM
 from pipeline.materials.gauge import half_mm, idle_mm, turn_mm
 from pipeline.materials.hand import Hand, Witness, fit_hand
 from pipeline.materials.joins import Laid, join_before, laid_in
 from pipeline.materials.ledger import Account, Ledger
-from pipeline.materials.lengths import Cut, Place
+from pipeline.materials.lengths import Cut
 from pipeline.materials.sharing import spare
 
 RESERVE = 0.05

@@ -24,9 +24,9 @@ from itertools import groupby
 from ortools.graph.python import min_cost_flow
 
 from pipeline.band.knots import Knot, knot_of
-from pipeline.band.pattern import Pattern
+from pipeline.band.pattern import Pattern, Place
 from pipeline.literals import LEVELS, Level
-from pipeline.materials.lengths import Place, default_margin, up_to_cm
+from pipeline.materials.lengths import default_margin, up_to_cm
 from pipeline.materials.paths import Paths
 
 LEAST_GAIN = {"rows": (0.01, 30.0), "full": (0.002, 1.0)}
@@ -82,7 +82,7 @@ def spare(pattern: Pattern, done: Collection[Place], over_mm: Sequence[float], m
     band of very many knots no more is found after ``MOST_LOOKED_AT``.
     """
     places = [(s, r, k) for s, r, _, row in pattern.rows() for k in range(len(row.knots))]
-    if any((join.section, join.row, join.knot) not in done for join in pattern.joins):
+    if any(join.place not in done for join in pattern.joins):
         return pattern
     paths = Paths(pattern, margin)
     for v, place in enumerate(places):

@@ -41,20 +41,7 @@ _MARKS = {
 _BELOW = {_MARKS["comma-below"], _MARKS["cedilla"], _MARKS["ogonek"]}
 _RISING = {_MARKS["acute"], _MARKS["double-acute"]}
 _DOTLESS = {"i": "ı", "j": "ȷ"}
-_SAME_LOOK = {
-    "’": "'",
-    "‘": "'",
-    "ʼ": "'",
-    "“": '"',
-    "”": '"',
-    "„": '"',
-    "–": "-",
-    "—": "-",
-    "‐": "-",
-    "−": "-",
-    "♡": "♥",
-    "☆": "★",
-}
+_SAME_LOOK = str.maketrans("’‘ʼ“”„–—‐−♡☆", "'''\"\"\"----♥★")
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,8 +77,7 @@ class Alphabet:
 
         ``letter`` is one character, or a character and the combining marks that follow it.
         """
-        letter = unicodedata.normalize("NFC", letter)
-        letter = _SAME_LOOK.get(letter, letter)
+        letter = unicodedata.normalize("NFC", letter).translate(_SAME_LOOK)
         if letter in self.glyphs:
             return self.glyphs[letter]
         base, *marks = list(unicodedata.normalize("NFD", letter))
@@ -187,39 +173,33 @@ def _customary(base: str, mark: str) -> str:
     return mark
 
 
+def _with(base: Glyph, mark: Glyph, down: int, right: int) -> Glyph:
+    """A letter and a mark whose corner lies so far down and to the right of the letter's."""
+    top, left = min(0, down), min(0, right)
+    rows = max(base.cells.shape[0], down + mark.cells.shape[0]) - top
+    cells = np.zeros((rows, max(base.width, right + mark.width) - left), dtype=bool)
+    for part, y, x in ((base, -top, -left), (mark, down - top, right - left)):
+        cells[y : y + part.cells.shape[0], x : x + part.width] |= part.cells
+    return Glyph(cells, rows + top - base.above)
+
+
 def _over(base: Glyph, shape: Glyph, gap: int, *, to_the_right: bool) -> Glyph:
     """Set a mark over the middle of a letter; an odd cell left over goes to the side it points to."""
     width = max(base.width, shape.width)
-    left_base = (width - base.width) // 2
-    left_mark = (width - shape.width + to_the_right) // 2
-    rows = shape.cells.shape[0] + gap
-    cells = np.zeros((rows + base.cells.shape[0], width), dtype=bool)
-    cells[: shape.cells.shape[0], left_mark : left_mark + shape.width] = shape.cells
-    cells[rows:, left_base : left_base + base.width] = base.cells
-    return Glyph(cells, base.below)
+    right = (width - shape.width + to_the_right) // 2 - (width - base.width) // 2
+    return _with(base, shape, -shape.cells.shape[0] - gap, right)
 
 
 def _under(base: Glyph, shape: Glyph, *, to_the_right: bool) -> Glyph:
     """Hang a mark from the baseline, under the middle or the right edge of a letter."""
+    if to_the_right:
+        return _with(base, shape, base.above, max(0, base.width - shape.width))
     width = max(base.width, shape.width)
-    left_base = 0 if to_the_right else (width - base.width) // 2
-    left_mark = width - shape.width if to_the_right else (width - shape.width + 1) // 2
-    below = max(base.below, shape.cells.shape[0])
-    cells = np.zeros((base.above + below, width), dtype=bool)
-    cells[: base.cells.shape[0], left_base : left_base + base.width] = base.cells
-    cells[base.above : base.above + shape.cells.shape[0], left_mark : left_mark + shape.width] |= shape.cells
-    return Glyph(cells, below)
+    return _with(base, shape, base.above, (width - shape.width + 1) // 2 - (width - base.width) // 2)
 
 
 def _beside(base: Glyph, shape: Glyph, height: int) -> Glyph:
     """Set a mark after a letter at the height of capitals, one cell away from what is there."""
-    rows = max(base.above, height)
-    top = rows - height
-    first = max(0, top - (rows - base.above))
+    first = max(0, base.above - height)
     columns = np.flatnonzero(base.cells[first : first + shape.cells.shape[0] + 1].any(axis=0))
-    left = (int(columns[-1]) + 2) if columns.size else 0
-    width = max(base.width, left + shape.width)
-    cells = np.zeros((rows + base.below, width), dtype=bool)
-    cells[rows - base.above :, : base.width] = base.cells
-    cells[top : top + shape.cells.shape[0], left : left + shape.width] |= shape.cells
-    return Glyph(cells, base.below)
+    return _with(base, shape, base.above - height, (int(columns[-1]) + 2) if columns.size else 0)

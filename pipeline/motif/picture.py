@@ -188,22 +188,17 @@ def border_colour(rgb: NDArray[np.uint8]) -> Colour | None:
 
 
 def _cropped(rgba: NDArray[np.uint8], crop: Crop, label: str) -> NDArray[np.uint8]:
-    _check_crop(crop)
-    left, top, right, bottom = crop
-    height, width = rgba.shape[:2]
-    part = rgba[round(top * height) : round(bottom * height), round(left * width) : round(right * width)]
-    if part.size == 0:
-        raise InputError(f"The crop leaves not a single pixel of {label}.", "Take a larger part.")
-    return part
-
-
-def _check_crop(crop: Crop) -> None:
     left, top, right, bottom = crop
     if not (0 <= left < right <= 1 and 0 <= top < bottom <= 1):  # also refuses what is not a number
         raise InputError(
             "The crop must run from left to right and from top to bottom within the picture.",
             "Write left,top,right,bottom, for instance 10%,0%,90%,50%.",
         )
+    height, width = rgba.shape[:2]
+    part = rgba[round(top * height) : round(bottom * height), round(left * width) : round(right * width)]
+    if part.size == 0:
+        raise InputError(f"The crop leaves not a single pixel of {label}.", "Take a larger part.")
+    return part
 
 
 def _shrunk(rgba: NDArray[np.uint8]) -> NDArray[np.uint8]:

@@ -97,178 +97,146 @@ class Option:
         return self.kind is Kind.COUNTS
 
 
-def _picture() -> tuple[Option, ...]:
-    at = Group.PICTURE
-    return (
-        Option(
-            "picture", at, Kind.FILE,
-            "A picture: PNG, JPEG, WebP, GIF, BMP, TIFF or SVG.", metavar="SOURCE", common=True,
-        ),
-        Option("letters", at, Kind.TEXT, "Letters instead of a picture.", common=True),
-        Option(
-            "height", at, Kind.WHOLE, "Height of the letters in cells: 5, 7, 9, 12 or a multiple.",
-            otherwise="what fits", bounds=Bounds(1, limits.MOST_STRANDS),
-        ),
-        Option("font", at, Kind.FILE, "A font file for other scripts.", otherwise="our own alphabets"),
-        Option("across", at, Kind.SWITCH, "Letters upright, one below another.", "no"),
-        Option("letter-threads", at, Kind.NAMES, "Threads of the letters in turn."),
-        Option("grid", at, Kind.SWITCH, "The picture has one pixel a cell.", "no"),
-        Option("background", at, Kind.TEXT, "Colour behind transparent parts.", metavar="#rrggbb"),
-        Option("trim", at, Kind.SWITCH, "Cut off an even margin.", "yes"),
-        Option(
-            "crop", at, Kind.TEXT, "Use this part only, in shares of the picture from 0 to 1.",
-            otherwise="all of it", metavar="LEFT,TOP,RIGHT,BOTTOM",
-        ),
-        Option("turn", at, Kind.WHOLE, "Quarter turns clockwise.", "0", bounds=Bounds(-3, 3)),
-        Option("mirror", at, Kind.SWITCH, "Mirror the picture.", "no"),
-        Option(
-            "fit", at, Kind.CHOICE, "How the picture fills its place: whole, cut to fill it, or stretched.",
-            "contain", words=FITS,
-        ),
-        Option("reduce", at, Kind.CHOICE, "Take it as flat artwork or as a photo.", "auto", words=MODES),
-    )  # fmt: skip
-
-
-def _threads() -> tuple[Option, ...]:
-    at = Group.THREADS
-    return (
-        Option(
-            "stash", at, Kind.FILE, "Your threads: CSV or GIMP palette.",
-            otherwise="the built-in palette", common=True, of_run=True,
-        ),
-        Option("threads", at, Kind.NAMES, "Just these threads.", otherwise="all you own", common=True),
-        Option(
-            "colours", at, Kind.WHOLE, "Use so many threads.",
-            otherwise="as many as the picture is worth", bounds=limits.COLOURS, common=True,
-        ),
-        Option(
-            "ground", at, Kind.TEXT, "Thread of the ground.",
-            otherwise="chosen by the picture", metavar="NAME",
-        ),
-        Option("at-most", at, Kind.COUNTS, "No more strands of a thread than this."),
-        Option("start-order", at, Kind.NAMES, "Threads from left to right, * where free."),
-    )  # fmt: skip
-
-
-def _band() -> tuple[Option, ...]:
-    at = Group.BAND
-    return (
-        Option(
-            "strands", at, Kind.WHOLE, "Strands in the band, usually 8 to 24.",
-            otherwise="chosen by the artwork", bounds=limits.STRANDS, common=True,
-        ),
-        Option(
-            "worked", at, Kind.CHOICE, "Row-worked or diagonal-worked.", "rows", words=WORKED, common=True,
-        ),
-        Option(
-            "rows", at, Kind.WHOLE, "Length of the picture in rows.",
-            otherwise="from the wrist and the shape", bounds=limits.ROWS,
-        ),
-        Option(
-            "wrist", at, Kind.LENGTH, "Wrist as 16cm, 6.3in or a size such as adult-medium.",
-            otherwise="adult-medium, unless rows or a grid say how long", bounds=limits.WRIST_MM, common=True,
-        ),
-        Option(
-            "room", at, Kind.LENGTH, "Room at the wrist: how much longer than the wrist.",
-            spell_flag(limits.USUAL_ROOM_MM), bounds=limits.ROOM_MM,
-        ),
-        Option(
-            "gauge", at, Kind.TEXT, "A saved swatch, a thread preset or a diameter as 0.7mm.",
-            otherwise="from the kind of your threads", metavar="NAME",
-        ),
-        Option(
-            "selvedge", at, Kind.WHOLE, "Ground cells at each edge.",
-            otherwise="chosen by the picture", bounds=Bounds(0, limits.MOST_STRANDS),
-        ),
-        Option("fill", at, Kind.CHOICE, "What a band longer than its picture does.", "auto", words=FILLS),
-        Option("border", at, Kind.SWITCH, "The same border on both sides of the picture.", "no", common=True),
-        Option(
-            "border-kind", at, Kind.CHOICE, "What the border shows; asks for one, too.",
-            otherwise="lines that cross", words=BORDERS,
-        ),
-    )  # fmt: skip
-
-
-def _tying() -> tuple[Option, ...]:
-    at = Group.TYING
-    return (
-        Option("left-handed", at, Kind.SWITCH, "Rows begin at the right edge.", "no", common=True),
-        Option(
-            "hand-overs", at, Kind.CHOICE, "Hand-overs in a row that you are willing to tie.",
-            otherwise="few", words=tuple(EASE_OF), common=True,
-        ),
-        Option(
-            "ease", at, Kind.CHOICE, "The same under other names: plain is none, light few, full any.",
-            otherwise="light", words=EASES,
-        ),
-        Option(
-            "switching-rows", at, Kind.WHOLE,
-            "Extra rows that bring strands into place, at most; auto: those that pay.", "auto",
-            bounds=limits.MOST_EXTRA, words=("auto",), common=True,
-        ),
-        Option(
-            "joins", at, Kind.WHOLE, "Strands that change thread on the way, at most.", "0",
-            bounds=limits.MOST_EXTRA,
-        ),
-        Option(
-            "share", at, Kind.CHOICE, "Share the tying among strands of a thread.", "rows", words=LEVELS,
-        ),
-    )  # fmt: skip
-
-
-def _cutting() -> tuple[Option, ...]:
-    at = Group.CUTTING
-    return (
-        Option(
-            "longest", at, Kind.LENGTH, "Longest base strand you like to work with.",
-            spell_flag(limits.WORKABLE_MM), bounds=limits.ANY_LENGTH_MM,
-        ),
-        Option(
-            "margin", at, Kind.WHOLE, "Per cent cut in reserve.",
-            otherwise="25, or less with a swatch", bounds=limits.MARGIN_PERCENT,
-        ),
-        Option(
-            "pace", at, Kind.NUMBER, "Your pace in seconds a knot.",
-            otherwise="{:g} to {:g}".format(*limits.USUAL_PACE_S), bounds=limits.PACE_S,
-        ),
-        Option("start", at, Kind.CHOICE, "How the band starts.", "straight", words=END_STYLES),
-        Option("finish", at, Kind.CHOICE, "How the band ends.", "straight", words=TAIL_STYLES),
-        Option("taper", at, Kind.SWITCH, "Pinch the ends.", "no"),
-        Option(
-            "tail", at, Kind.LENGTH, "Length that hangs free at each end.",
-            otherwise="by the style of the end", bounds=limits.ANY_LENGTH_MM,
-        ),
-    )  # fmt: skip
-
-
-def _result() -> tuple[Option, ...]:
-    at = Group.RESULT
-    return (
-        Option(
-            "title", at, Kind.TEXT, "Name of the band.",
-            otherwise="the letters, or the picture's name", common=True,
-        ),
-        Option(
-            "out", at, Kind.FILE, "Folder of the result.",
-            otherwise="output/TITLE", metavar="FOLDER", common=True, of_run=True,
-        ),
-        Option("replace", at, Kind.SWITCH, "Replace a former result.", "no", common=True, of_run=True),
-        Option("advice", at, Kind.SWITCH, "Look for what would help.", "yes", of_run=True),
-        Option(
-            "time-limit", at, Kind.NUMBER, "Seconds for the whole plan.",
-            otherwise="none", bounds=limits.TIME_LIMIT_S, metavar="SECONDS", of_run=True,
-        ),
-        Option(
-            "effort", at, Kind.NUMBER, "How hard to search; 1 is usual, 0.1 for choices.", "1",
-            bounds=limits.EFFORT, of_run=True,
-        ),
-        Option("seed", at, Kind.WHOLE, "Another search.", "0", bounds=limits.SEED, of_run=True),
-        Option("quiet", at, Kind.SWITCH, "Print nothing.", "no", of_run=True),
-    )  # fmt: skip
-
-
 OPTIONS: tuple[Option, ...] = (
-    *_picture(), *_threads(), *_band(), *_tying(), *_cutting(), *_result(),
+    Option(
+        "picture", Group.PICTURE, Kind.FILE,
+        "A picture: PNG, JPEG, WebP, GIF, BMP, TIFF or SVG.", metavar="SOURCE", common=True,
+    ),
+    Option("letters", Group.PICTURE, Kind.TEXT, "Letters instead of a picture.", common=True),
+    Option(
+        "height", Group.PICTURE, Kind.WHOLE, "Height of the letters in cells: 5, 7, 9, 12 or a multiple.",
+        otherwise="what fits", bounds=Bounds(1, limits.MOST_STRANDS),
+    ),
+    Option("font", Group.PICTURE, Kind.FILE, "A font file for other scripts.", otherwise="our own alphabets"),
+    Option("across", Group.PICTURE, Kind.SWITCH, "Letters upright, one below another.", "no"),
+    Option("letter-threads", Group.PICTURE, Kind.NAMES, "Threads of the letters in turn."),
+    Option("grid", Group.PICTURE, Kind.SWITCH, "The picture has one pixel a cell.", "no"),
+    Option("background", Group.PICTURE, Kind.TEXT, "Colour behind transparent parts.", metavar="#rrggbb"),
+    Option("trim", Group.PICTURE, Kind.SWITCH, "Cut off an even margin.", "yes"),
+    Option(
+        "crop", Group.PICTURE, Kind.TEXT, "Use this part only, in shares of the picture from 0 to 1.",
+        otherwise="all of it", metavar="LEFT,TOP,RIGHT,BOTTOM",
+    ),
+    Option("turn", Group.PICTURE, Kind.WHOLE, "Quarter turns clockwise.", "0", bounds=Bounds(-3, 3)),
+    Option("mirror", Group.PICTURE, Kind.SWITCH, "Mirror the picture.", "no"),
+    Option(
+        "fit", Group.PICTURE, Kind.CHOICE,
+        "How the picture fills its place: whole, cut to fill it, or stretched.", "contain", words=FITS,
+    ),
+    Option(
+        "reduce", Group.PICTURE, Kind.CHOICE, "Take it as flat artwork or as a photo.", "auto", words=MODES,
+    ),
+    Option(
+        "stash", Group.THREADS, Kind.FILE, "Your threads: CSV or GIMP palette.",
+        otherwise="the built-in palette", common=True, of_run=True,
+    ),
+    Option("threads", Group.THREADS, Kind.NAMES, "Just these threads.", otherwise="all you own", common=True),
+    Option(
+        "colours", Group.THREADS, Kind.WHOLE, "Use so many threads.",
+        otherwise="as many as the picture is worth", bounds=limits.COLOURS, common=True,
+    ),
+    Option(
+        "ground", Group.THREADS, Kind.TEXT, "Thread of the ground.",
+        otherwise="chosen by the picture", metavar="NAME",
+    ),
+    Option("at-most", Group.THREADS, Kind.COUNTS, "No more strands of a thread than this."),
+    Option("start-order", Group.THREADS, Kind.NAMES, "Threads from left to right, * where free."),
+    Option(
+        "strands", Group.BAND, Kind.WHOLE, "Strands in the band, usually 8 to 24.",
+        otherwise="chosen by the artwork", bounds=limits.STRANDS, common=True,
+    ),
+    Option(
+        "worked", Group.BAND, Kind.CHOICE, "Row-worked or diagonal-worked.", "rows",
+        words=WORKED, common=True,
+    ),
+    Option(
+        "rows", Group.BAND, Kind.WHOLE, "Length of the picture in rows.",
+        otherwise="from the wrist and the shape", bounds=limits.ROWS,
+    ),
+    Option(
+        "wrist", Group.BAND, Kind.LENGTH, "Wrist as 16cm, 6.3in or a size such as adult-medium.",
+        otherwise="adult-medium, unless rows or a grid say how long", bounds=limits.WRIST_MM, common=True,
+    ),
+    Option(
+        "room", Group.BAND, Kind.LENGTH, "Room at the wrist: how much longer than the wrist.",
+        spell_flag(limits.USUAL_ROOM_MM), bounds=limits.ROOM_MM,
+    ),
+    Option(
+        "gauge", Group.BAND, Kind.TEXT, "A saved swatch, a thread preset or a diameter as 0.7mm.",
+        otherwise="from the kind of your threads", metavar="NAME",
+    ),
+    Option(
+        "selvedge", Group.BAND, Kind.WHOLE, "Ground cells at each edge.",
+        otherwise="chosen by the picture", bounds=Bounds(0, limits.MOST_STRANDS),
+    ),
+    Option("fill", Group.BAND, Kind.CHOICE, "What a band longer than its picture does.", "auto", words=FILLS),
+    Option(
+        "border", Group.BAND, Kind.SWITCH, "The same border on both sides of the picture.", "no", common=True,
+    ),
+    Option(
+        "border-kind", Group.BAND, Kind.CHOICE, "What the border shows; asks for one, too.",
+        otherwise="lines that cross", words=BORDERS,
+    ),
+    Option("left-handed", Group.TYING, Kind.SWITCH, "Rows begin at the right edge.", "no", common=True),
+    Option(
+        "hand-overs", Group.TYING, Kind.CHOICE, "Hand-overs in a row that you are willing to tie.",
+        otherwise="few", words=tuple(EASE_OF), common=True,
+    ),
+    Option(
+        "ease", Group.TYING, Kind.CHOICE, "The same under other names: plain is none, light few, full any.",
+        otherwise="light", words=EASES,
+    ),
+    Option(
+        "switching-rows", Group.TYING, Kind.WHOLE,
+        "Extra rows that bring strands into place, at most; auto: those that pay.", "auto",
+        bounds=limits.MOST_EXTRA, words=("auto",), common=True,
+    ),
+    Option(
+        "joins", Group.TYING, Kind.WHOLE, "Strands that change thread on the way, at most.", "0",
+        bounds=limits.MOST_EXTRA,
+    ),
+    Option(
+        "share", Group.TYING, Kind.CHOICE, "Share the tying among strands of a thread.", "rows", words=LEVELS,
+    ),
+    Option(
+        "longest", Group.CUTTING, Kind.LENGTH, "Longest base strand you like to work with.",
+        spell_flag(limits.WORKABLE_MM), bounds=limits.ANY_LENGTH_MM,
+    ),
+    Option(
+        "margin", Group.CUTTING, Kind.WHOLE, "Per cent cut in reserve.",
+        otherwise="25, or less with a swatch", bounds=limits.MARGIN_PERCENT,
+    ),
+    Option(
+        "pace", Group.CUTTING, Kind.NUMBER, "Your pace in seconds a knot.",
+        otherwise="{:g} to {:g}".format(*limits.USUAL_PACE_S), bounds=limits.PACE_S,
+    ),
+    Option("start", Group.CUTTING, Kind.CHOICE, "How the band starts.", "straight", words=END_STYLES),
+    Option("finish", Group.CUTTING, Kind.CHOICE, "How the band ends.", "straight", words=TAIL_STYLES),
+    Option("taper", Group.CUTTING, Kind.SWITCH, "Pinch the ends.", "no"),
+    Option(
+        "tail", Group.CUTTING, Kind.LENGTH, "Length that hangs free at each end.",
+        otherwise="by the style of the end", bounds=limits.ANY_LENGTH_MM,
+    ),
+    Option(
+        "title", Group.RESULT, Kind.TEXT, "Name of the band.",
+        otherwise="the letters, or the picture's name", common=True,
+    ),
+    Option(
+        "out", Group.RESULT, Kind.FILE, "Folder of the result.",
+        otherwise="output/TITLE", metavar="FOLDER", common=True, of_run=True,
+    ),
+    Option("replace", Group.RESULT, Kind.SWITCH, "Replace a former result.", "no", common=True, of_run=True),
+    Option("advice", Group.RESULT, Kind.SWITCH, "Look for what would help.", "yes", of_run=True),
+    Option(
+        "time-limit", Group.RESULT, Kind.NUMBER, "Seconds for the whole plan.",
+        otherwise="none", bounds=limits.TIME_LIMIT_S, metavar="SECONDS", of_run=True,
+    ),
+    Option(
+        "effort", Group.RESULT, Kind.NUMBER, "How hard to search; 1 is usual, 0.1 for choices.", "1",
+        bounds=limits.EFFORT, of_run=True,
+    ),
+    Option("seed", Group.RESULT, Kind.WHOLE, "Another search.", "0", bounds=limits.SEED, of_run=True),
+    Option("quiet", Group.RESULT, Kind.SWITCH, "Print nothing.", "no", of_run=True),
 )  # fmt: skip
 """In the order in which help lists them."""
 BLOCKS: tuple[Option, ...] = (

@@ -12,9 +12,10 @@ found, by solving again with the cell forced, is an upper bound on that loss and
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import lru_cache
 
 import numpy as np
 
@@ -87,30 +88,20 @@ def reasons(
     """
     found = found or {}
     slack = max(0.0, feasibility.colour_error - lower_bound)
-    cells = {(c.section, c.row, c.knot): c for c in feasibility.unmade}
     answers: list[Reason] = []
-    before: Sequence[int] = pattern.strands
-    numbers = dict(zip(cells, knot_numbers(pattern, feasibility), strict=True))
+    hanging: dict[tuple[int, int], tuple[int, ...]] = {}
+    before = pattern.strands
     for replayed in replay(pattern):
-        section = pattern.sections[replayed.section]
-        row = section.rows[replayed.row]
-        nearest: dict[int, list[int]] = {}
-        for k in range(len(replayed.steps)):
-            place = (replayed.section, replayed.row, k)
-            cell = cells.get(place)
-            if cell is not None:
-                v = numbers[place]
-                here = reach(section, row, k, len(pattern.strands), ease)
-                at_least = max(0.0, cell.cost - slack)
-                best = None
-                if v in found:
-                    best = max(at_least, found[v] - (feasibility.colour_error - cell.cost))
-                if cell.wanted not in nearest:
-                    nearest[cell.wanted] = _nearest(before, cell.wanted)
-                apart = nearest[cell.wanted]
-                distance = min(map(apart.__getitem__, here)) if apart else None
-                answers.append(_reason(pattern, cell, distance, at_least, best))
+        hanging[replayed.section, replayed.row] = before
         before = replayed.threads
+    for cell, v in zip(feasibility.unmade, knot_numbers(pattern, feasibility), strict=True):
+        section = pattern.sections[cell.section]
+        here = reach(section, section.rows[cell.row], cell.knot, len(pattern.strands), ease)
+        at_least = max(0.0, cell.cost - slack)
+        best = max(at_least, found[v] - (feasibility.colour_error - cell.cost)) if v in found else None
+        apart = _nearest(hanging[cell.section, cell.row], cell.wanted)
+        distance = min(map(apart.__getitem__, here)) if apart else None
+        answers.append(_reason(pattern, cell, distance, at_least, best))
     return tuple(answers)
 
 
@@ -127,7 +118,8 @@ def knot_numbers(pattern: Pattern, feasibility: Feasibility) -> tuple[int, ...]:
     return tuple(first[cell.section, cell.row] + cell.knot for cell in feasibility.unmade)
 
 
-def _nearest(before: Sequence[int], thread: int) -> list[int]:
+@lru_cache(maxsize=64)
+def _nearest(before: tuple[int, ...], thread: int) -> list[int]:
     """From each position, how many it is to the nearest strand of ``thread``; empty without one."""
     hangs = np.flatnonzero(np.asarray(before) == thread)
     if not hangs.size:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from itertools import groupby
+from itertools import accumulate, groupby
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from pipeline.band.pattern import Pattern
 from pipeline.files.channels import printable
 from pipeline.instructions.text import CAUTIONS
-from pipeline.instructions.words import span
+from pipeline.instructions.words import listed
 from pipeline.literals import plural
 from pipeline.materials.fit import size_mm
 from pipeline.materials.lengths import Cut, thread_use
@@ -119,9 +119,7 @@ def _map_words(pattern: Pattern, unmade: int) -> str:
 
 
 def _reasons(report: Report, pattern: Pattern) -> Iterator[dict[str, Any]]:
-    before = [0]
-    for section in pattern.sections:
-        before.append(before[-1] + len(section.rows))
+    before = [0, *accumulate(len(section.rows) for section in pattern.sections)]
 
     def kind(cell: UnmadeCell) -> str:
         return cell.why.kind if cell.why is not None else ""
@@ -155,13 +153,7 @@ def _where(places: Iterable[tuple[int, int]]) -> str:
     """
     parts = []
     for row, group in groupby(sorted(places), key=lambda place: place[0]):
-        runs: list[list[int]] = []
-        for _, position in group:
-            if runs and position == runs[-1][1] + 1:
-                runs[-1][1] = position
-            else:
-                runs.append([position, position])
-        parts.append(f"row {row}: {', '.join(span(a, b) for a, b in runs)}")
+        parts.append(f"row {row}: {listed([position for _, position in group])}")
     return "; ".join(parts)
 
 
