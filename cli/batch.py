@@ -92,22 +92,11 @@ def _show(found: Sequence[ThreadTotal], said: Sequence[str]) -> None:
     def figure(amount: float | None, spelled: str) -> str:
         return "–" if amount is None else spelled.format(amount)
 
-    out.print(
-        table(
-            "All orders together",
-            ("", "thread", "metres", "owned", "skeins", "to buy", "to pay"),
-            (
-                (
-                    swatch(total.thread.colour, 4),
-                    total.thread.name,
-                    f"{total.metres:.1f}",
-                    figure(total.thread.metres, "{:.1f}"),
-                    len(total.skeins),
-                    figure(total.buy, "{}"),
-                    figure(total.to_pay, "{:.2f}"),
-                )
-                for total in found
-            ),
-        )
-    )
+    rows = []
+    for total in found:
+        thread, owned = total.thread, figure(total.thread.metres, "{:.1f}")
+        figures = f"{total.metres:.1f}", owned, len(total.skeins), figure(total.buy, "{}")
+        rows.append((swatch(thread.colour, 4), thread.name, *figures, figure(total.to_pay, "{:.2f}")))
+    columns = ("", "thread", "metres", "owned", "skeins", "to buy", "to pay")
+    out.print(table("All orders together", columns, rows))
     say(said)

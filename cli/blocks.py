@@ -79,23 +79,12 @@ def _show(made: BlockPlan, report: Report, folder: Path) -> None:
     show_band(pattern)
     rows = sum(len(section.rows) for section in pattern.sections)
     out.print(Text(f"{made.moves} moves in {rows} rows, {len(pattern.strands)} strands.", "bold"))
-    say((*(report.fit.said if report.fit else ()), *made.skeins.sentences()))
+    say((*report.fit_said, *made.skeins.sentences()))
     out.print(thread_table(pattern, made.cuts))
-    out.print(
-        table(
-            "Groups from left to right: the more a strand ties, the longer it is",
-            ("", "thread", "strands", "knots tied by each"),
-            (
-                (
-                    swatch(pattern.threads[use.thread].colour, 4),
-                    pattern.threads[use.thread].name,
-                    use.strands,
-                    f"{use.tied_per_strand:.0f}",
-                )
-                for use in made.use
-            ),
-        )
-    )
+    groups = ((pattern.threads[use.thread], use) for use in made.use)
+    told = ((swatch(t.colour, 4), t.name, use.strands, f"{use.tied_per_strand:.0f}") for t, use in groups)
+    heading = "Groups from left to right: the more a strand ties, the longer it is"
+    out.print(table(heading, ("", "thread", "strands", "knots tied by each"), told))
     names, switches = [thread.name for thread in pattern.threads], switches_of(pattern)
     out.print(Text("Which groups switch when:", "bold"))
     say(f"  Switch {i}: {switch.sentence(names)}" for i, switch in enumerate(switches[:SHOWN], 1))

@@ -177,7 +177,7 @@ def _draw(
         case What.WORKSHEET:
             from pipeline.writers.worksheet import worksheet_html
 
-            return worksheet_html(tied, cut_list(tied), fit=_fit(_report(beside, pattern, tied)))
+            return worksheet_html(tied, cut_list(tied), fit=_report(beside, pattern, tied).fit_said)
         case What.REPORT:
             from pipeline.writers.report_page import report_html
 
@@ -185,7 +185,7 @@ def _draw(
         case What.INSTRUCTIONS:
             from pipeline.instructions.text import write_instructions
 
-            return write_instructions(tied, cut_list(tied), fit=_fit(_report(beside, pattern, tied)))
+            return write_instructions(tied, cut_list(tied), fit=_report(beside, pattern, tied).fit_said)
         case What.SPOKEN:
             from pipeline.instructions.aloud import spoken_form
             from pipeline.instructions.compose import instructions
@@ -198,8 +198,3 @@ def _draw(
         case What.CUT_LIST:
             return cut_list_csv(tied, cut_list(tied))
     assert_never(what)
-
-
-def _fit(report: Report) -> tuple[str, ...]:
-    """How the wrist adds up, if the report tells."""
-    return () if report.fit is None else report.fit.said

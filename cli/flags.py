@@ -80,11 +80,10 @@ def texts(flags: Mapping[str, Any]) -> dict[str, str]:
     given: dict[str, str] = {}
     for name, value in flags.items():
         if isinstance(value, bool):
-            given[name.replace("_", "-")] = "yes" if value else "no"
+            value = "yes" if value else "no"
         elif isinstance(value, (list, tuple)):
-            if value:
-                given[name.replace("_", "-")] = ",".join(_quoted(text) for text in value)
-        elif value is not None:
+            value = ",".join(_quoted(text) for text in value) or None
+        if value is not None:
             given[name.replace("_", "-")] = value
     return given
 

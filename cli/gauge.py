@@ -222,16 +222,11 @@ def _show(measured: Measured, worked: Worked, swatches: list[Swatch]) -> None:
         (DRAWING_OUT_MM, max((strand.tied for strand in used), default=0)),
         (DRAWING_OUT_MM, max((strand.carried for strand in used), default=0)),
     )
-    out.print(
-        table(
-            f"{measured.gauge.swatch}, {working(worked).words}",
-            ("", "", "± error"),
-            (
-                (*row, _error(getattr(measured, f"{name}_error_mm"), *one))
-                for row, name, one in zip(_rows(measured.gauge), FIGURES.values(), exact, strict=True)
-            ),
-        )
+    rows = (
+        (*row, _error(getattr(measured, f"{name}_error_mm"), *one))
+        for row, name, one in zip(_rows(measured.gauge), FIGURES.values(), exact, strict=True)
     )
+    out.print(table(f"{measured.gauge.swatch}, {working(worked).words}", ("", "", "± error"), rows))
     out.print(
         f"Cut lengths planned with it keep {100 * MARGIN_SWATCH:.0f} % in reserve instead of 25 %. "
         "Where the error is that of reading the ruler, a second swatch or a third strand would tell your own."

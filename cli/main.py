@@ -28,20 +28,8 @@ app = typer.Typer(
 )
 
 
-for name, command in (
-    ("desk", desk.command),
-    ("plan", plan.command),
-    ("choices", choices.command),
-    ("blocks", blocks.command),
-    ("check", check.command),
-    ("show", show.command),
-    ("draw", draw.command),
-    ("batch", batch.command),
-    ("gauge", gauge.command),
-    ("stash", stash.command),
-    ("replan", replan.command),
-):
-    app.command(name, cls=Command)(command)
+for module in (desk, plan, choices, blocks, check, show, draw, batch, gauge, stash, replan):
+    app.command(module.__name__.rpartition(".")[2], cls=Command)(module.command)
 
 STOPPED = 130
 """Exit code of a command that Ctrl-C ended."""

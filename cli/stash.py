@@ -68,24 +68,11 @@ def _show(title: str, threads: list[Thread]) -> None:
     def amount(number: float | None, unit: str) -> str:
         return "–" if number is None else f"{number:g} {unit}"
 
-    out.print(
-        table(
-            title,
-            ("", "", "thread", "colour", "owned", "skein", "kind"),
-            (
-                (
-                    i,
-                    swatch(t.colour, 6),
-                    t.name,
-                    t.colour,
-                    amount(t.metres, "m"),
-                    amount(t.skein_m, "m"),
-                    t.preset,
-                )
-                for i, t in enumerate(threads, start=1)
-            ),
-        )
+    rows = (
+        (i, swatch(t.colour, 6), t.name, t.colour, amount(t.metres, "m"), amount(t.skein_m, "m"), t.preset)
+        for i, t in enumerate(threads, start=1)
     )
+    out.print(table(title, ("", "", "thread", "colour", "owned", "skein", "kind"), rows))
 
 
 def _nearest(stash: Stash, colour: str) -> list[Thread]:
@@ -93,10 +80,8 @@ def _nearest(stash: Stash, colour: str) -> list[Thread]:
 
     from pipeline.colour import delta_e, parse_hex
 
-    wanted = np.array(parse_hex(colour), dtype=np.uint8)
-    owned = np.array([thread.rgb for thread in stash.threads], dtype=np.uint8)
-    order = np.argsort(delta_e(owned, wanted), kind="stable")
-    return [stash.threads[int(i)] for i in order]
+    off = delta_e([thread.rgb for thread in stash.threads], parse_hex(colour))
+    return [stash.threads[int(i)] for i in np.argsort(off, kind="stable")]
 
 
 def _pick(threads: list[Thread]) -> None:
@@ -153,14 +138,11 @@ def _book(file: Path, pattern: Path, margin: int | None, yes: bool) -> None:
     data = _read(file)
     made = bookings(document, cuts, parse_stash(data, label(file)))
     content = booked(data, label(file), made)
-    rows = [
-        (
-            b.name,
-            f"{b.used_m:.2f} m",
-            *("not known" if m is None else f"{m:.2f} m" for m in (b.before_m, b.after_m)),
-        )
-        for b in made
-    ]
+
+    def known(metres: float | None) -> str:
+        return "not known" if metres is None else f"{metres:.2f} m"
+
+    rows = [(b.name, f"{b.used_m:.2f} m", known(b.before_m), known(b.after_m)) for b in made]
     out.print(table(f"{document.title} takes", ("thread", "cut", "before", "after"), rows))
     say(
         f"{b.name}: the list does not say how much there is, so nothing is booked off."

@@ -20,7 +20,7 @@ def show_summary(made: Plan, report: Report, folder: Path) -> None:
     pattern = made.pattern
     show_band(pattern)
     out.print(Text(verdict(report), "bold" if report.unmade else "bold green"))
-    say((*looks(report), *(report.fit.said if report.fit else ()), *report.notes))
+    say((*looks(report), *report.fit_said, *report.notes))
     out.print(thread_table(pattern, made.cuts))
     say(work_sentences(report))
     if report.suggestions:
@@ -54,18 +54,10 @@ def work_sentences(report: Report) -> list[str]:
 
 def thread_table(pattern: Pattern, cuts: Sequence[Cut]) -> object:
     """Strands, metres and the longest piece of each thread that hangs in the band or is laid in."""
-    used = ((pattern.threads[use.thread], use) for use in thread_use(pattern, tuple(cuts)))
-    return table(
-        f"{len(pattern.strands)} strands",
-        ("", "thread", "strands", "metres", "longest piece"),
-        (
-            (
-                swatch(thread.colour, 4),
-                thread.name,
-                pattern.strands.count(use.thread),
-                f"{use.metres:.1f}",
-                spell_length(use.longest_mm),
-            )
-            for thread, use in used
-        ),
-    )
+    rows = []
+    for use in thread_use(pattern, tuple(cuts)):
+        thread, strands = pattern.threads[use.thread], pattern.strands.count(use.thread)
+        figures = f"{use.metres:.1f}", spell_length(use.longest_mm)
+        rows.append((swatch(thread.colour, 4), thread.name, strands, *figures))
+    columns = ("", "thread", "strands", "metres", "longest piece")
+    return table(f"{len(pattern.strands)} strands", columns, rows)

@@ -43,7 +43,6 @@ def band_files(
     >>> "sheet.pdf" in band_files(two_rows(), cut_list(two_rows()), report)
     True
     """
-    fit = () if report.fit is None else report.fit.said
     writers: dict[str, Callable[[], bytes | str]] = {
         "pattern.json": lambda: render(pattern),
         "report.json": report.json_text,
@@ -52,8 +51,8 @@ def band_files(
         "chart.png": lambda: chart_png(pattern),
         "chart.svg": lambda: chart_svg(pattern),
         "preview.png": lambda: preview_png(pattern, original),
-        "instructions.txt": lambda: write_instructions(pattern, cuts, fit=fit),
-        "worksheet.html": lambda: worksheet_html(pattern, cuts, fit=fit),
+        "instructions.txt": lambda: write_instructions(pattern, cuts, fit=report.fit_said),
+        "worksheet.html": lambda: worksheet_html(pattern, cuts, fit=report.fit_said),
         "sheet.pdf": lambda: sheet_pdf(pattern, report=report, cuts=cuts, skeins=skeins, original=original),
     }
     files: dict[str, bytes | str] = {}

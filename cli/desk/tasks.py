@@ -103,10 +103,8 @@ def _png(rgb: np.ndarray[Any, Any]) -> bytes:
 
 def _letters_png(letters: LetterSource) -> bytes:
     """The letters in cells, as they stand in their alphabet."""
-    height = letters.height or 9
-    return _png(
-        set_letters(letters.text, height=height, font=letters.font).as_picture(("#f6f3ea", "#1b2a59")).rgb
-    )
+    line = set_letters(letters.text, height=letters.height or 9, font=letters.font)
+    return _png(line.as_picture(("#f6f3ea", "#1b2a59")).rgb)
 
 
 # ---------------------------------------------------------------- bands to choose from
@@ -114,9 +112,8 @@ def _letters_png(letters: LetterSource) -> bytes:
 
 def offer(folder: str, fields: Fields, tell: Tell) -> list[tuple[str, bytes]]:
     """The bands worth planning, the most promising first: key, and what :func:`draw` takes."""
-    return [
-        (asked.key, pickle.dumps(asked)) for asked in _offered(parse(fields, field, Path(folder)), fields)
-    ]
+    offers = _offered(parse(fields, field, Path(folder)), fields)
+    return [(asked.key, pickle.dumps(asked)) for asked in offers]
 
 
 def _offered(order: Order, fields: Fields) -> tuple[Asked, ...]:
@@ -272,21 +269,11 @@ def _cells(made: Plan) -> dict[str, Any]:
     for row in replay(pattern):
         section = pattern.sections[row.section]
         asked = section.kind == "picture"
-        rows.append(
-            {
-                "worked": section.worked,
-                "picture": picture if asked else None,
-                "knots": [
-                    [
-                        step.tied.position,
-                        step.shown,
-                        step.wanted,
-                        reasons.get((step.section, step.row, step.knot)),
-                    ]
-                    for step in row.steps
-                ],
-            }
-        )
+        knots = [
+            [step.tied.position, step.shown, step.wanted, reasons.get((step.section, step.row, step.knot))]
+            for step in row.steps
+        ]
+        rows.append({"worked": section.worked, "picture": picture if asked else None, "knots": knots})
         picture += asked
     return {
         "threads": [[thread.name, thread.colour] for thread in pattern.threads],

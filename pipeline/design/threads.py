@@ -180,16 +180,11 @@ def nearest_threads(
 
 def became(colours: Bytes, wanted: Ints, threads: Sequence[Thread]) -> tuple[Became, ...]:
     """Report for each thread the mean, in linear light, of the cells (n, 3) that want it (n,), most first."""
-    off = delta_e(colours, _rgb(threads)[wanted])
-    rows = [
-        Became(
-            hex_of(encoded(linear(colours[wanted == t]).mean(axis=0))),
-            int(t),
-            float(off[wanted == t].mean()),
-            int((wanted == t).sum()),
-        )
-        for t in np.unique(wanted)
-    ]
+    off, rows = delta_e(colours, _rgb(threads)[wanted]), []
+    for t in np.unique(wanted):
+        mine = wanted == t
+        mean = hex_of(encoded(linear(colours[mine]).mean(axis=0)))
+        rows.append(Became(mean, int(t), float(off[mine].mean()), int(mine.sum())))
     return tuple(sorted(rows, key=lambda row: -row.cells))
 
 

@@ -81,18 +81,12 @@ def _put(
                     left.unlink()
                 _check(path, target, replace)
                 if compare and _content(target) != expected:
-                    raise ChangedError(
-                        f"{label(path)} was changed meanwhile.",
-                        "Nothing was written; try again.",
-                    )
+                    what = f"{label(path)} was changed meanwhile."
+                    raise ChangedError(what, "Nothing was written; try again.")
                 kept = _backup(target) if backup and target.exists() else None
                 hidden.replace(target)
                 return kept
-    except (
-        OSError,
-        RuntimeError,
-        ValueError,
-    ) as error:  # links in a circle, a null character
+    except (OSError, RuntimeError, ValueError) as error:  # links in a circle, a null character
         reason = getattr(error, "strerror", None) or "not a place for a file"
         raise OutputError(f"cannot write {label(path)}: {reason}.", "Choose another place.") from None
     finally:

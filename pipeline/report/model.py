@@ -215,6 +215,11 @@ class Report(Part):
     groups: tuple[GroupUse, ...] = ()
     notes: tuple[str, ...] = ()
 
+    @property
+    def fit_said(self) -> tuple[str, ...]:
+        """How the wrist adds up, sentence by sentence, where that is known."""
+        return () if self.fit is None else self.fit.said
+
     @model_validator(mode="after")
     def _agrees(self) -> Self:
         if self.made + self.unmade != self.cells or len(self.unmade_cells) not in (0, self.unmade):

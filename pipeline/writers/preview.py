@@ -15,7 +15,7 @@ from pipeline.files.channels import printable
 from pipeline.materials.fit import size_mm
 from pipeline.writers.bandpicture import BandPicture, band
 from pipeline.writers.drawing import PNG_LEVEL, fitted, font, saved
-from pipeline.writers.ink import SOFT, rgb
+from pipeline.writers.ink import INK, SOFT, rgb
 from pipeline.writers.original import UNKNOWN, Original
 from pipeline.writers.weave import Floats
 
@@ -208,13 +208,8 @@ def _mounted(pictures: list[tuple[Image.Image, str]], title: str, *, stacked: bo
     width = max(width, 640)
     page = Image.new("RGB", (width, height), PAGE)
     pen = ImageDraw.Draw(page)
-    pen.text(
-        (edge, edge),
-        fitted(title, 34, width - 2 * edge, bold=True),
-        font=font(34, True),
-        fill="#17212b",
-        anchor="lt",
-    )
+    heading_words = fitted(title, 34, width - 2 * edge, bold=True)
+    pen.text((edge, edge), heading_words, font=font(34, True), fill=INK, anchor="lt")
     x, y = edge, edge + heading
     tallest = max(image.height for image, _ in pictures)
     for (image, words), slot in zip(pictures, slots, strict=True):

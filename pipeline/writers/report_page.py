@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import astuple
 from itertools import accumulate, groupby
 from typing import Any, NamedTuple
 
@@ -75,7 +76,7 @@ def report_html(
         map=Markup(inline_svg(drawing)),
         map_words=_map_words(pattern, report.unmade),
         threads=[thread.name for thread in pattern.threads],
-        notes=[*(report.fit.said if report.fit else ()), *report.notes],
+        notes=[*report.fit_said, *report.notes],
         reasons=list(_reasons(report, pattern)),
         tables=[*_plans(report, threads), *_thread(report, pattern, cuts, threads)],
         cautions=CAUTIONS,
@@ -237,14 +238,8 @@ def _thread(
             _shared(report),
             ("Thread", "Strands", "Metres to cut", "Longest piece, m", "Knots tied"),
             [
-                (
-                    threads[use.thread],
-                    pattern.strands.count(use.thread),
-                    f"{use.metres:.1f}",
-                    f"{use.longest_mm / 1000:.2f}",
-                    use.tied,
-                )
-                for use in thread_use(pattern, tuple(cuts))
+                (threads[t], pattern.strands.count(t), f"{metres:.1f}", f"{longest_mm / 1000:.2f}", tied)
+                for t, metres, longest_mm, tied in map(astuple, thread_use(pattern, tuple(cuts)))
             ],
             range(1, 5),
         )

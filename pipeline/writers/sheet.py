@@ -19,7 +19,6 @@ from reportlab.platypus import (
     Paragraph,
     Spacer,
     Table,
-    TableStyle,
 )
 
 from pipeline.band.pattern import Pattern
@@ -145,7 +144,7 @@ def _cover(
     yield Paragraph(
         f"{len(pattern.strands)} strands, {rows} rows, about {wide:.0f} × {long:.0f} mm knotted", FAINT
     )
-    for sentence in report.fit.said if report is not None and report.fit is not None else ():
+    for sentence in report.fit_said if report is not None else ():
         yield Paragraph(escape(printable(sentence)), FAINT)
     if finished != pattern:
         yield Paragraph(OTHER_END, FAINT)
@@ -172,20 +171,11 @@ def _pictures(pattern: Pattern, inner: float, original: Original) -> Flowable:
     lying = _on_paper(flat.transpose(quarter), inner - 20, 42 * mm)
     worn = wrist.transpose(quarter) if original.lengthwise else wrist
     others = [_on_paper(image, inner / 2 - 20, 56 * mm) for image in (source, worn) if image is not None]
-    row = Table([others], colWidths=[(inner - 8) / len(others)] * len(others))
-    row.setStyle(TableStyle([("ALIGN", (0, 0), (-1, -1), "CENTER"), ("VALIGN", (0, 0), (-1, -1), "MIDDLE")]))
-    table = Table([[lying], [row]], colWidths=[inner])
-    table.setStyle(
-        TableStyle(
-            [
-                ("BACKGROUND", (0, 0), (-1, -1), PAGE),
-                ("ALIGN", (0, 0), (-1, -1), "CENTER"),
-                ("TOPPADDING", (0, 0), (-1, -1), 8),
-                ("BOTTOMPADDING", (0, 0), (-1, -1), 8),
-            ]
-        )
-    )
-    return table
+    widths, centred = [(inner - 8) / len(others)] * len(others), ("ALIGN", (0, 0), (-1, -1), "CENTER")
+    row = Table([others], colWidths=widths, style=[centred, ("VALIGN", (0, 0), (-1, -1), "MIDDLE")])
+    ground = ("BACKGROUND", (0, 0), (-1, -1), PAGE)
+    room = [(f"{side}PADDING", (0, 0), (-1, -1), 8) for side in ("TOP", "BOTTOM")]
+    return Table([[lying], [row]], colWidths=[inner], style=[ground, centred, *room])
 
 
 def _on_paper(image: Pictures.Image, width: float, height: float) -> Image:
