@@ -97,8 +97,7 @@ def choose(to: Path, what: What | None) -> What:
     can = OUTPUTS.get(to.suffix.lower())
     if can is None:
         raise InputError(
-            f"--to: {to.name!r} has no ending that can be drawn.",
-            "Use one of " + ", ".join(OUTPUTS) + ".",
+            f"--to: {to.name!r} has no ending that can be drawn.", "Use one of " + ", ".join(OUTPUTS) + "."
         )
     if what is None:
         named = [choice for choice in can if choice.value in to.stem.lower()]

@@ -31,8 +31,7 @@ def parse_hex(text: str) -> Colour:
     match = _HEX.fullmatch(text.strip())
     if match is None:
         raise InputError(
-            f"{text[:40]!r} is not a colour.",
-            "Write it as # and six digits 0-9 or a-f, such as #1b2a59.",
+            f"{text[:40]!r} is not a colour.", "Write it as # and six digits 0-9 or a-f, such as #1b2a59."
         )
     digits = match[1] if len(match[1]) == 6 else "".join(2 * digit for digit in match[1])
     red, green, blue = bytes.fromhex(digits)

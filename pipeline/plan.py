@@ -264,12 +264,7 @@ def _advised(
 
 
 def _refuse_early(
-    rows: int,
-    strands: int,
-    worked: Worked,
-    budget: Budget,
-    finishing_s: Finishing,
-    drawing_s: float = 0.0,
+    rows: int, strands: int, worked: Worked, budget: Budget, finishing_s: Finishing, drawing_s: float = 0.0
 ) -> None:
     """Refuse a band that cannot be finished in the time or the memory there is, or charted.
 

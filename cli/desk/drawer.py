@@ -7,14 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from pipeline.drawer.ledger import with_changed, with_threads, without
-from pipeline.drawer.stash import (
-    Stash,
-    builtin_stash,
-    parse_stash,
-    read_stash,
-    render_stash,
-    thread_of,
-)
+from pipeline.drawer.stash import Stash, builtin_stash, parse_stash, read_stash, render_stash, thread_of
 from pipeline.errors import InputError, OutputError
 from pipeline.files.single import edit_file
 from pipeline.materials.booking import merged

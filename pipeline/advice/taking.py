@@ -28,9 +28,7 @@ def under(change: Change, asked: Request, threads: Sequence[str] = ()) -> Reques
             return asked._replace(band=replace(band, strands=band.strands + change.amount))
         case ChangeKind.SELVEDGE if band.strands is not None:
             wider = replace(
-                band,
-                strands=band.strands + 2 * change.amount,
-                selvedge=(band.selvedge or 0) + change.amount,
+                band, strands=band.strands + 2 * change.amount, selvedge=(band.selvedge or 0) + change.amount
             )
             return asked._replace(band=wider)
         case ChangeKind.SWITCHING_ROWS:

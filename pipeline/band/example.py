@@ -21,10 +21,7 @@ def two_rows() -> Pattern:
     back = Row(knots=tuple((p, Knot.FORWARD) for p in (2, 1, 0)), wanted=(1, 1, 0))
     return Pattern(
         title="two rows",
-        threads=(
-            PatternThread(name="navy", colour="#1b2a59"),
-            PatternThread(name="white", colour="#ffffff"),
-        ),
+        threads=(PatternThread(name="navy", colour="#1b2a59"), PatternThread(name="white", colour="#ffffff")),
         strands=(0, 1, 1, 1),
         gauge=Gauge(strand_pitch_mm=1.42, row_pitch_mm=1.42, tie_mm=9.0, core_mm=1.6),
         sections=(Section(kind="picture", worked="rows", rows=(across, back)),),

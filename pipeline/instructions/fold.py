@@ -110,13 +110,7 @@ def _what_it_does(said: Said) -> object:
     if any(step.joins for line in said.lines for step in line):
         return (said.last.line,)
     return tuple(
-        (
-            step.rightwards,
-            step.taken,
-            step.knots,
-            step.shown,
-            step.hidden,
-        )
+        (step.rightwards, step.taken, step.knots, step.shown, step.hidden)
         for line in said.lines
         for step in line
     )

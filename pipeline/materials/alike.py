@@ -10,12 +10,7 @@ from pipeline.materials.sharing import Late, never, share
 
 
 def share_alike(
-    pattern: Pattern,
-    repeat: Repeat | None,
-    level: Level,
-    *,
-    margin: float | None = None,
-    late: Late = never,
+    pattern: Pattern, repeat: Repeat | None, level: Level, *, margin: float | None = None, late: Late = never
 ) -> Pattern:
     """Share the tying of one repeat, and tie all of them so; rows before and after stay as they are.
 

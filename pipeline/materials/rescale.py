@@ -191,8 +191,7 @@ def _checked(left_mm: Mapping[int, float], strands: int) -> None:
     for position, mm in left_mm.items():
         if not 0 <= position < strands:
             raise InputError(
-                f"--left: a band of {strands} strands has no position {position + 1}.",
-                "Count from the left.",
+                f"--left: a band of {strands} strands has no position {position + 1}.", "Count from the left."
             )
         if not 0 <= mm < 1e6:
             raise InputError(f"--left: {mm} mm cannot be left.", "Measure from the last knot to the end.")

@@ -22,14 +22,7 @@ from pipeline.materials.lengths import cut_list
 from pipeline.writers.drawing import register_fonts
 from pipeline.writers.hanging import hanging_drawing
 from pipeline.writers.knotpicture import knot_sheet
-from pipeline.writers.printing import (
-    HEAD,
-    STEP,
-    TITLE,
-    Painted,
-    inner_width,
-    pdf,
-)
+from pipeline.writers.printing import HEAD, STEP, TITLE, Painted, inner_width, pdf
 from pipeline.writers.working import entry_line
 
 FIRST_LINES = 15

@@ -109,10 +109,7 @@ def _tight(*, swaps: bool) -> list[Shape]:
 
 def _cord(points: Sequence[Point], colour: str) -> list[Shape]:
     """A cord along a line: an edge of ink, and the thread on it. What is painted later lies over it."""
-    return [
-        Polygon(_ribbon(points, CORD_MM + 2 * EDGE_MM), INK),
-        Polygon(_ribbon(points, CORD_MM), colour),
-    ]
+    return [Polygon(_ribbon(points, CORD_MM + 2 * EDGE_MM), INK), Polygon(_ribbon(points, CORD_MM), colour)]
 
 
 def _ribbon(points: Sequence[Point], width: float) -> tuple[Point, ...]:

@@ -114,11 +114,7 @@ def sheet_pdf(
     ]
     for drawing in chart_pages(pattern, paper, legend=False):
         story += [PageBreak(), WholePage(drawing)]
-    story += [
-        NextPageTemplate(TEXT),
-        PageBreak(),
-        *working_pages(instructions(pattern, cuts), inner),
-    ]
+    story += [NextPageTemplate(TEXT), PageBreak(), *working_pages(instructions(pattern, cuts), inner)]
     return pdf(story, pattern, paper, "Sheet of a knotted band", "sheet")
 
 
@@ -132,11 +128,7 @@ OTHER_END = (
 
 
 def _cover(
-    pattern: Pattern,
-    finished: Pattern,
-    report: Report | None,
-    inner: float,
-    original: Original,
+    pattern: Pattern, finished: Pattern, report: Report | None, inner: float, original: Original
 ) -> Iterator[Flowable]:
     wide, long = size_mm(pattern)
     rows = sum(len(section.rows) for section in pattern.sections)
