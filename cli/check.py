@@ -7,13 +7,12 @@ from typing import Annotated
 
 import typer
 
+from cli.flags import flag
+
 
 def command(
     pattern: Annotated[Path, typer.Argument(help="A pattern.json file.", show_default=False)],
-    text: Annotated[
-        Path | None,
-        typer.Option(help="Tie what this instructions file says, and compare.", show_default=False),
-    ] = None,
+    text: Annotated[Path | None, flag("Tie what this instructions file says, and compare.")] = None,
 ) -> None:
     """Replay a pattern knot by knot: is it legal, and what does it show?
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, assert_never
 
 import typer
 
+from cli.flags import flag
 from pipeline.literals import Paper
 
 if TYPE_CHECKING:
@@ -41,23 +42,17 @@ OUTPUTS: dict[str, tuple[What, ...]] = {
 
 def command(
     pattern: Annotated[Path, typer.Argument(help="A pattern.json file.", show_default=False)],
-    to: Annotated[
-        Path, typer.Option(help="File to write: .png, .svg, .pdf, .html, .txt or .csv.", show_default=False)
-    ],
-    what: Annotated[
-        What | None, typer.Option(help="What to draw, if the file's name does not tell.", show_default=False)
-    ] = None,
+    to: Annotated[Path, flag("File to write: .png, .svg, .pdf, .html, .txt or .csv.")],
+    what: Annotated[What | None, flag("What to draw, if the file's name does not tell.")] = None,
     paper: Annotated[Paper, typer.Option(help="Paper of a PDF.")] = "A4",
-    picture: Annotated[
-        Path | None, typer.Option(help="Picture to show beside the preview.", show_default=False)
-    ] = None,
+    picture: Annotated[Path | None, flag("Picture to show beside the preview.")] = None,
     lengthwise: Annotated[
-        bool, typer.Option("--lengthwise", help="Lay the preview on its side, for letters along the band.")
+        bool, flag("Lay the preview on its side, for letters along the band.", "--lengthwise")
     ] = False,
     left_handed: Annotated[
-        bool, typer.Option("--left-handed", help="Rows begin at the right edge, the picture as it was.")
+        bool, flag("Rows begin at the right edge, the picture as it was.", "--left-handed")
     ] = False,
-    replace: Annotated[bool, typer.Option("--replace", help="Replace an existing file.")] = False,
+    replace: Annotated[bool, flag("Replace an existing file.", "--replace")] = False,
 ) -> None:
     """Draw an output of a pattern again, or one to teach with: spoken.txt or handout.pdf.
 

@@ -71,6 +71,11 @@ def _switch(option: Option) -> tuple[str, ...]:
     return (f"--{option.name}/--{option.opposite}",)
 
 
+def flag(help: str, *names: str, **more: Any) -> Any:
+    """A flag of one command alone; what it is by default, its help says where it matters."""
+    return typer.Option(*names, help=help, show_default=False, **more)
+
+
 def texts(flags: Mapping[str, Any]) -> dict[str, str]:
     """What was given, as texts by the name of the option.
 

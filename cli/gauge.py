@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from cli.flags import flag
 from pipeline.errors import InputError
 from pipeline.literals import Worked, working
 from pipeline.order.units import parse_length
@@ -19,36 +20,26 @@ if TYPE_CHECKING:
     from pipeline.materials.gauge import Measured, Strand, Swatch
 
 
+SWATCH = (
+    "What you knotted and measured: 10x40=18mmx60mm is 10 strands, 40 rows, 18 mm wide and "
+    "60 mm long. Repeat it for more swatches."
+)
+USED = (
+    "What one strand used: 40,12=390mm is 40 knots tied and 12 carried; 40,12=80cm-41cm is its "
+    "length at the first knot less what hangs below the last. Repeat it for more strands."
+)
+
+
 def command(
     name: Annotated[str | None, typer.Argument(help="Name of the swatch.", show_default=False)] = None,
-    swatch: Annotated[
-        list[str] | None,
-        typer.Option(
-            help="What you knotted and measured: 10x40=18mmx60mm is 10 strands, 40 rows, 18 mm wide and "
-            "60 mm long. Repeat it for more swatches.",
-            metavar="STRANDSxROWS=WIDTHxLENGTH",
-            show_default=False,
-        ),
-    ] = None,
-    used: Annotated[
-        list[str] | None,
-        typer.Option(
-            help="What one strand used: 40,12=390mm is 40 knots tied and 12 carried; 40,12=80cm-41cm is its "
-            "length at the first knot less what hangs below the last. Repeat it for more strands.",
-            metavar="TIED,CARRIED=LENGTH",
-            show_default=False,
-        ),
-    ] = None,
+    swatch: Annotated[list[str] | None, flag(SWATCH, metavar="STRANDSxROWS=WIDTHxLENGTH")] = None,
+    used: Annotated[list[str] | None, flag(USED, metavar="TIED,CARRIED=LENGTH")] = None,
     thread: Annotated[
-        str | None,
-        typer.Option(
-            help="Show what is derived from a kind of thread, a diameter (0.7mm) or 240tex.",
-            show_default=False,
-        ),
+        str | None, flag("Show what is derived from a kind of thread, a diameter (0.7mm) or 240tex.")
     ] = None,
-    diagonal: Annotated[bool, typer.Option("--diagonal", help="The swatch is diagonal-worked.")] = False,
-    how: Annotated[bool, typer.Option("--how", help="Say how to tie a swatch and what to measure.")] = False,
-    replace: Annotated[bool, typer.Option("--replace", help="Replace a gauge of that name.")] = False,
+    diagonal: Annotated[bool, flag("The swatch is diagonal-worked.", "--diagonal")] = False,
+    how: Annotated[bool, flag("Say how to tie a swatch and what to measure.", "--how")] = False,
+    replace: Annotated[bool, flag("Replace a gauge of that name.", "--replace")] = False,
 ) -> None:
     """Measure a swatch and save it under a name; without a name, show what is saved.
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from cli.flags import flag
 from pipeline.errors import InputError
 from pipeline.literals import plural
 from pipeline.order.units import parse_length, spell_length
@@ -18,37 +19,25 @@ if TYPE_CHECKING:
     from pipeline.materials.rescale import Remaining, Replan
 
 
+LEFT = (
+    "What hangs below the last knot: 4=52cm for the strand in position 4. Repeat it; three "
+    "strands or more tell your hand from a strand that was cut short."
+)
+STEP = "First step still to be tied, as the text counts; 2:15 is step 15 of section 2."
+
+
 def command(
     pattern: Annotated[Path, typer.Argument(help="The pattern.json you are tying.", show_default=False)],
-    left: Annotated[
-        list[str],
-        typer.Option(
-            help="What hangs below the last knot: 4=52cm for the strand in position 4. Repeat it; three "
-            "strands or more tell your hand from a strand that was cut short.",
-            metavar="POSITION=LENGTH",
-        ),
-    ],
+    left: Annotated[list[str], flag(LEFT, metavar="POSITION=LENGTH")],
     from_row: Annotated[
-        int | None,
-        typer.Option(help="First row still to be tied, counted from 1 over the whole band.", min=2),
+        int | None, flag("First row still to be tied, counted from 1 over the whole band.", min=2)
     ] = None,
-    from_step: Annotated[
-        str | None,
-        typer.Option(
-            help="First step still to be tied, as the text counts; 2:15 is step 15 of section 2.",
-            metavar="STEP",
-        ),
-    ] = None,
+    from_step: Annotated[str | None, flag(STEP, metavar="STEP")] = None,
     longest: Annotated[str, typer.Option(help="Longest new piece you like to work with.")] = "2.5m",
-    margin: Annotated[
-        int | None, typer.Option(help="Per cent cut in reserve, as in the plan.", min=0, max=200)
-    ] = None,
+    margin: Annotated[int | None, flag("Per cent cut in reserve, as in the plan.", min=0, max=200)] = None,
     roles: Annotated[bool, typer.Option(help="Let strands of one thread stand in for one another.")] = True,
-    out: Annotated[
-        Path | None,
-        typer.Option(help="Write the pattern with your gauge, new knots and joins.", show_default=False),
-    ] = None,
-    replace: Annotated[bool, typer.Option("--replace", help="Replace that file.")] = False,
+    out: Annotated[Path | None, flag("Write the pattern with your gauge, new knots and joins.")] = None,
+    replace: Annotated[bool, flag("Replace that file.", "--replace")] = False,
 ) -> None:
     """Measure a few strands on the way, and learn which of them will not reach.
 

@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from cli.flags import flag
+
 if TYPE_CHECKING:
     from rich.console import RenderableType
     from rich.text import Text
@@ -24,14 +26,8 @@ AROUND = 4
 
 def command(
     pattern: Annotated[Path, typer.Argument(help="A pattern.json file.", show_default=False)],
-    row: Annotated[
-        int | None,
-        typer.Option(help="Show just the line that ties this row of the chart.", show_default=False, min=1),
-    ] = None,
-    step: Annotated[
-        int | None,
-        typer.Option(help="Show just this step, as the instructions count.", show_default=False, min=1),
-    ] = None,
+    row: Annotated[int | None, flag("Show just the line that ties this row of the chart.", min=1)] = None,
+    step: Annotated[int | None, flag("Show just this step, as the instructions count.", min=1)] = None,
 ) -> None:
     """Page through a band line by line as the instructions tell it; Enter or arrow keys to move, Q to leave.
 

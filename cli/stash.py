@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from cli.flags import flag
 from pipeline.errors import InputError
 
 if TYPE_CHECKING:
@@ -21,23 +22,12 @@ def command(
             help="Your list of threads, CSV or .gpl; the built-in palette without.", show_default=False
         ),
     ] = None,
-    near: Annotated[
-        str | None, typer.Option(help="Nearest to this colour first.", metavar="#rrggbb", show_default=False)
-    ] = None,
-    pick: Annotated[
-        bool, typer.Option("--pick", help="Pick threads by number and get them for --threads.")
-    ] = False,
-    add: Annotated[
-        Path | None,
-        typer.Option("--import", help="Add the threads of this list to FILE.", show_default=False),
-    ] = None,
-    book: Annotated[
-        Path | None, typer.Option(help="Book off what this pattern.json is cut from.", show_default=False)
-    ] = None,
-    margin: Annotated[
-        int | None, typer.Option(help="Per cent cut in reserve, as in the plan.", min=0, max=200)
-    ] = None,
-    yes: Annotated[bool, typer.Option("--yes", "-y", help="Do not ask.")] = False,
+    near: Annotated[str | None, flag("Nearest to this colour first.", metavar="#rrggbb")] = None,
+    pick: Annotated[bool, flag("Pick threads by number and get them for --threads.", "--pick")] = False,
+    add: Annotated[Path | None, flag("Add the threads of this list to FILE.", "--import")] = None,
+    book: Annotated[Path | None, flag("Book off what this pattern.json is cut from.")] = None,
+    margin: Annotated[int | None, flag("Per cent cut in reserve, as in the plan.", min=0, max=200)] = None,
+    yes: Annotated[bool, flag("Do not ask.", "--yes", "-y")] = False,
 ) -> None:
     """Show the threads you own in their colours.
 
