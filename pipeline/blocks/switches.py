@@ -70,14 +70,9 @@ def _of_section(
     order: Sequence[int], threads: Sequence[int], rows: Sequence[tuple[int, RowReplay]]
 ) -> list[Switched]:
     """The switches of one section that begins with these strands and threads by position."""
-    group: dict[int, int] = {}
-    thread_of: list[int] = []
-    size: Counter[int] = Counter()
-    for strand, thread in zip(order, threads, strict=True):
-        if not thread_of or thread_of[-1] != thread:
-            thread_of.append(thread)
-        group[strand] = len(thread_of) - 1
-        size[group[strand]] += 1
+    runs = [list(run) for _, run in groupby(zip(order, threads, strict=True), key=lambda hanging: hanging[1])]
+    group = {strand: number for number, run in enumerate(runs) for strand, _ in run}
+    thread_of, size = [run[0][1] for run in runs], [len(run) for run in runs]
     met: Counter[tuple[int, int]] = Counter()
     parts: dict[tuple[int, int, int], list[tuple[int, int, int, bool]]] = {}
     for band_row, row in rows:
@@ -94,15 +89,8 @@ def _of_section(
     for (a, b, _), knots in parts.items():
         shown = knots[0][2]
         hidden = b if shown == a else a
-        made.append(
-            Switched(
-                thread_of[shown],
-                thread_of[hidden],
-                (size[shown], size[hidden]),
-                knots[0][0],
-                knots[-1][0],
-                min(position for _, position, _, _ in knots),
-                knots[0][3],
-            )
-        )
+        first, last = knots[0][0], knots[-1][0]
+        leftmost = min(position for _, position, _, _ in knots)
+        both = thread_of[shown], thread_of[hidden], (size[shown], size[hidden])
+        made.append(Switched(*both, first, last, leftmost, rightwards=knots[0][3]))
     return made

@@ -132,7 +132,8 @@ RECIPES: tuple[Recipe, ...] = (
 def _pictured(artwork: PictureSource, request: Request, settled: Collection[Settled]) -> Iterator[Asked]:
     _, band, drawer, tying = request
     strands = usual_strands(artwork) if artwork.grid else band.strands
-    sideways = _is_wide(artwork) if _may_turn(artwork, settled) else None
+    may_turn = "turn" not in settled and not artwork.grid and not artwork.turn
+    sideways = _is_wide(artwork) if may_turn else None
     for threads, worked, wish, ease, otherwise in RECIPES:
         if sideways is None and otherwise:
             continue
@@ -151,10 +152,6 @@ def _pictured(artwork: PictureSource, request: Request, settled: Collection[Sett
             replace(tying, ease=hand_overs),
         )
         yield Asked(key + "-turned" * turned, made)
-
-
-def _may_turn(artwork: PictureSource, settled: Collection[Settled]) -> bool:
-    return "turn" not in settled and not artwork.grid and not artwork.turn
 
 
 def _is_wide(artwork: PictureSource) -> bool:

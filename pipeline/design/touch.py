@@ -45,9 +45,8 @@ def touched(drawn: Design, touches: Sequence[Touch]) -> Design:
             )
         if touch.thread is not None and touch.thread not in index:
             raise InputError(f"the band has no thread {touch.thread!r}.", f"It has {', '.join(index)}.")
-        kinds[_rows(drawn, touch.row), touch.position] = (
-            -1 if touch.thread is None else own + index[touch.thread]
-        )
+        kind = -1 if touch.thread is None else own + index[touch.thread]
+        kinds[_rows(drawn, touch.row), touch.position] = kind
     return replace(
         drawn,
         kinds=kinds,

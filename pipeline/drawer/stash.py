@@ -171,12 +171,9 @@ class Stash:
         near = difflib.get_close_matches(folded(name), list(known), n=3, cutoff=0.6)
         near = near or [key for key in known if folded(name) in key][:3]
         names = [known[key] for key in near] or list(self.names[:6])
-        more = "…" if not near and len(self.threads) > len(names) else ""
-        raise InputError(
-            f"there is no thread {name[:MOST_NAME]!r} in {self.source}.",
-            f"{'Did you mean' if near else 'It holds'} {' or '.join(names) if near else ', '.join(names)}"
-            f"{'?' if near else more or '.'}",
-        )
+        held = f"It holds {', '.join(names)}{'…' if len(self.threads) > len(names) else '.'}"
+        hint = f"Did you mean {' or '.join(names)}?" if near else held
+        raise InputError(f"there is no thread {name[:MOST_NAME]!r} in {self.source}.", hint)
 
     def pick(self, names: Iterable[str]) -> Stash:
         """Return just these threads, in the order named. Raises InputError; a name may stand once."""

@@ -20,6 +20,7 @@ from xml.sax.saxutils import escape
 
 _INSTEAD = "\ufffd"
 _JOINERS = "\u00ad\u200c\u200d"
+_HALF = re.compile(r"[\ud800-\udfff]")
 _FORMULA = re.compile(r"(^|[;|,\t\r\n])([\s\"']*)(?=[=+\-@\uff1d\uff0b\uff0d\uff20\t\r])")
 
 
@@ -115,12 +116,7 @@ def json_text(value: Any, indent: int | None = 2) -> str:
     >>> json_text({"name": "a\udcff"}, None)
     '{"name": "a\ufffd"}'
     """
-    text = json.dumps(value, indent=indent, ensure_ascii=False, allow_nan=False)
-    return text.encode("utf-8", "replace").decode() if text.isascii() else _halves(text)
-
-
-def _halves(text: str) -> str:
-    return "".join(_INSTEAD if unicodedata.category(c) == "Cs" else c for c in text)
+    return _HALF.sub(_INSTEAD, json.dumps(value, indent=indent, ensure_ascii=False, allow_nan=False))
 
 
 def same_name(text: str) -> str:

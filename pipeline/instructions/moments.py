@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pipeline.band.pattern import Place
 from pipeline.errors import InputError
-from pipeline.instructions.model import Instructions, Passage
+from pipeline.instructions.model import Instructions
 
 
 def tied_before_step(told: Instructions, step: int, section: int | None = None) -> frozenset[Place]:
@@ -52,10 +52,6 @@ def place_in_words(told: Instructions, place: Place) -> str:
     )
     if passage.by_row:
         return f"row {passage.rows_before + row + 1}, column {position + 1}"
-    of = f" of section {section + 1}" if _counted_twice(told, passage) else ""
+    twice = any(not other.by_row and other is not passage for other in told.passages)
+    of = f" of section {section + 1}" if twice else ""
     return f"step {passage.number(i)}{of}, positions {position + 1} and {position + 2}"
-
-
-def _counted_twice(told: Instructions, passage: Passage) -> bool:
-    """Whether another section counts steps from 1, too."""
-    return any(not other.by_row and other.section != passage.section for other in told.passages)

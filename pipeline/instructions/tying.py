@@ -125,17 +125,14 @@ class Hands:
             raise refuse(line, f"{said!r} is not understood")
         leader_ties = run[5] is None
         count = int(run[1] or run[4] or 1)
-        first, ends = (
-            (int(run[2]), int(run[3] or run[2])) if leader_ties else (int(run[6]), int(run[7] or run[6]))
-        )
-        if count < 1 or ((run[1] or run[4]) is None) != (count == 1):
-            raise refuse(line, f"{said!r} does not agree with its number")
-        if not leader_ties and (run[5] == "ties") != (count == 1):
+        first, ends = (run[2], run[3] or run[2]) if leader_ties else (run[6], run[7] or run[6])
+        one, unsaid = count == 1, run[1] is None and run[4] is None
+        if count < 1 or unsaid != one or (not leader_ties and (run[5] == "ties") != one):
             raise refuse(line, f"{said!r} does not agree with its number")
         there = position + (count - 1 if rising else 1 - count)
         if not 0 <= there <= len(self.order) - 2:
             raise refuse(line, f"{said!r} goes beyond the edge")
-        if (first, ends) != (position + 1, there + 1):
+        if (int(first), int(ends)) != (position + 1, there + 1):
             raise refuse(line, f"{said!r} begins at column {position + 1} and ends at {there + 1}")
         for i in range(count):
             knot = knot_of(left_ties=leader_ties == rising, swaps=True)
@@ -160,10 +157,9 @@ class Hands:
         """Check a strand that the text names where it hangs now."""
         strand = self.order[position] if 0 <= position < len(self.order) else -1
         if strand != int(number) - 1 or self._thread_of[strand] != thread_called(line, name, self.threads):
-            here = (
-                "nothing" if strand < 0 else f"{self.threads[self._thread_of[strand]]} (strand {strand + 1})"
-            )
-            raise refuse(line, f"{here} hangs here, not {name} (strand {number})")
+            thread = "nothing" if strand < 0 else self.threads[self._thread_of[strand]]
+            there = thread if strand < 0 else f"{thread} (strand {strand + 1})"
+            raise refuse(line, f"{there} hangs here, not {name} (strand {number})")
         done.named.append((len(done.moves), position, strand))
 
     # ------------------------------------------------------------ strands taken, pairs

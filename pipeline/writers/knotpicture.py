@@ -41,30 +41,26 @@ WORDS = {
 def knot_drawing(knot: Knot) -> Drawing:
     """A knot in three panels side by side: its first half, its second half, and how the strands leave it."""
     halves = ["half forward", "half forward" if knot.swaps else "half backward"]
-    shapes = [*_half(), *_shifted(_second(same=knot.swaps), 1), *_shifted(_tight(swaps=knot.swaps), 2)]
-    width, height = 3 * PANEL_MM[0], PANEL_MM[1]
+    panel, height = PANEL_MM
+    first = _loop([(7.5, 0.0), (6.6, 5.0), (5.4, 10.0)])
+    second, tight = _second(same=knot.swaps), _tight(swaps=knot.swaps)
+    shapes = [*first, *moved(second, panel, 0), *moved(tight, 2 * panel, 0)]
     if not knot.left_ties:
         shapes = [_mirrored(shape) for shape in shapes]
-        halves = [half.replace("forward", "back-").replace("backward", "forward") for half in halves]
-        halves = [half.replace("back-", "backward") for half in halves]
+        halves = ["half forward" if half == "half backward" else "half backward" for half in halves]
     captions = (f"1. {halves[0]}", f"2. {halves[1]}", "pulled tight")
     for i, caption in enumerate(captions):
-        shapes.append(Text(((i + 0.5) * PANEL_MM[0], height - 1.2), caption, 2.9, INK, "middle", False))
+        shapes.append(Text(((i + 0.5) * panel, height - 1.2), caption, 2.9, INK, "middle", False))
     name, ties, then = WORDS[knot]
-    return Drawing(width, height, tuple(shapes), name, f"{ties} {then}")
-
-
-def _half() -> list[Shape]:
-    """A loose half forward at the beginning of a knot."""
-    return _loop([(7.5, 0.0), (6.6, 5.0), (5.4, 10.0)])
+    return Drawing(3 * panel, height, tuple(shapes), name, f"{ties} {then}")
 
 
 def _second(*, same: bool) -> list[Shape]:
     """The other half, below the first one, which is tight."""
-    if same:
-        return [*_loop([(MIDDLE - 1, 6.4), (9.0, 7.0), (5.6, 10.5)]), *_wrap(5.0)]
-    loop = [_mirrored(shape, PANEL_MM[0]) for shape in _loop([(MIDDLE - 1, 6.4), (9.0, 7.0), (5.6, 10.5)])]
-    return [*loop, *_wrap(5.0)]
+    loop = _loop([(MIDDLE - 1, 6.4), (9.0, 7.0), (5.6, 10.5)])
+    if not same:
+        loop = [_mirrored(shape, PANEL_MM[0]) for shape in loop]
+    return [*loop, *_turn((MIDDLE - 2.6, 6.1), (MIDDLE + 2.6, 3.9))]
 
 
 def _loop(start: Sequence[Point]) -> list[Shape]:
@@ -80,12 +76,8 @@ def _loop(start: Sequence[Point]) -> list[Shape]:
     return shapes
 
 
-def _wrap(y: float) -> list[Shape]:
-    """A half pulled tight: one turn round the core."""
-    return _turn((MIDDLE - 2.6, y + 1.1), (MIDDLE + 2.6, y - 1.1))
-
-
 def _turn(start: Point, end: Point) -> list[Shape]:
+    """A half pulled tight: one turn round the core."""
     return [Polygon(_ribbon([start, end], CORD_MM), TYING, INK, EDGE_MM)]
 
 
@@ -138,10 +130,6 @@ def _curve(points: Sequence[Point], steps: int = 8) -> list[Point]:
 
 def _spline(a: float, b: float, c: float, d: float, t: float) -> float:
     return 0.5 * (2 * b + (c - a) * t + (2 * a - 5 * b + 4 * c - d) * t**2 + (3 * b - a - 3 * c + d) * t**3)
-
-
-def _shifted(shapes: Iterable[Shape], panels: int) -> list[Shape]:
-    return moved(shapes, panels * PANEL_MM[0], 0)
 
 
 def _mirrored(shape: Shape, width: float | None = None) -> Shape:
