@@ -138,7 +138,7 @@ class Pages:
 
     def row(self, number: int) -> int:
         """The page of the first line that ties a knot of a row, counted from 1."""
-        spans = [self._span(index) for index in range(self.count)]
+        spans = [passage.rows(i) for passage, i in self._lines]
         return next(index for index, (first, last) in enumerate(spans) if first <= number - 1 <= last)
 
     def step(self, number: int) -> int | None:
@@ -149,12 +149,6 @@ class Pages:
             return None
         return first + number - 1
 
-    def _span(self, index: int) -> tuple[int, int]:
-        """First and last row of the chart that a line ties, from 0."""
-        passage, i = self._lines[index]
-        first, last = passage.said[i].rows
-        return passage.rows_before + first, passage.rows_before + last
-
     def heading(self, index: int) -> Text:
         """The line's number, its section, and for a step its rows."""
         from rich.text import Text
@@ -164,9 +158,8 @@ class Pages:
         count = self.rows if passage.by_row else len(passage.said)
         text = Text(f"{passage.unit.capitalize()} {passage.number(i)}", "bold")
         text.append(f" of {count} · {section.kind}, {section.working.words}", "not bold")
-        return (
-            text if passage.by_row else text.append(f" · {self._phrases.chart_rows(passage, i)}", "not bold")
-        )
+        rows = "" if passage.by_row else f" · {self._phrases.chart_rows(passage, i)}"
+        return text.append(rows, "not bold")
 
     def words(self, index: int) -> Text:
         """What is tied in the line, what it shows, and what to look back at."""
@@ -185,12 +178,12 @@ class Pages:
         from rich.console import Group
         from rich.text import Text
 
-        begins, ends = self._span(index)
+        passage, i = self._lines[index]
+        begins, ends = passage.rows(i)
         first, last = max(0, begins - AROUND), min(self.rows, ends + AROUND + 1)
         lines: list[RenderableType] = [self.heading(index), Text()]
-        lines += [self._line(i, present=begins <= i <= ends) for i in range(first, last)]
+        lines += [self._line(row, present=begins <= row <= ends) for row in range(first, last)]
         lines += [Text(), self.words(index), Text(), Text("order of threads after it", "dim")]
-        passage, i = self._lines[index]
         order = Text("     ")
         for hanging in passage.said[i].last.threads:
             self._cell(order, hanging, 3)

@@ -169,6 +169,11 @@ class Passage:
         """What a line is numbered as, from 1: rows through the whole band, steps through the section."""
         return index + 1 + (self.rows_before if self.by_row else 0)
 
+    def rows(self, index: int) -> tuple[int, int]:
+        """First and last row of the band that a line's knots belong to."""
+        first, last = self.said[index].rows
+        return self.rows_before + first, self.rows_before + last
+
 
 @dataclass(frozen=True, slots=True)
 class Instructions:

@@ -104,7 +104,7 @@ class Phrases:
 
     def chart_rows(self, passage: Passage, index: int) -> str:
         """The rows of the chart that a line's knots lie in."""
-        low, high = (row + passage.rows_before + 1 for row in passage.said[index].rows)
+        low, high = (row + 1 for row in passage.rows(index))
         return f"{words.CHART_ROWS}{'' if low == high else 's'} {words.span(low, high)}"
 
     def _row(self, steps: Sequence[Step]) -> str:

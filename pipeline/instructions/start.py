@@ -117,25 +117,34 @@ def threads(pattern: Pattern, labels: Sequence[str], cuts: Sequence[Cut]) -> Ite
         yield f"{i + 1}. {label} ({thread.colour}{known_as}): {plural(count, 'strand')}{total}"
 
 
+_THINGS = (
+    "Thread: a material of one colour; its number is the one in the chart. Strand: one length of thread "
+    "hanging in the band; it keeps the number of the place where it hangs at the start, 1 at the left. "
+    "Position: a place counted from the left at that moment, whichever strand hangs there.",
+    "Knot: one strand, the core, is held straight and tight; the other, the tying strand, goes round it "
+    "twice and is all that shows. Each time round is half a knot.",
+    "Half a knot forward: lay the left strand over the right one, bring its end back behind that one and "
+    "up through the opening between the two, and pull it up tight. Half a knot backward is its mirror "
+    "image: the right strand goes over the left one, back behind it and up through the opening.",
+)
+"""What thread, strand, position and knot are."""
+_LOOKING = (
+    f'"{words.SHOWS}": the colours of the knots just tied, of a row from left to right, of a strand in '
+    "the order tied. Look before you go on: a wrong colour is a knot that the wrong strand tied.",
+    f'"{words.ORDER_AFTER}": how the threads hang then, and the numbers of their strands. If they hang '
+    "otherwise, two strands changed places that should have stayed, or stayed that should have changed, "
+    "since the last order that was right.",
+    UNDO,
+)
+"""What a maker looks at, and what to do if it is wrong."""
+
+
 def how_to_read(pattern: Pattern, *, steps: Sequence[Step]) -> Iterator[str]:
     """Explain the words that this band needs, and no others, each before it is used."""
     knots = {knot for step in steps for _, knot in step.knots}
     across = [step for step in steps if step.way is None and step.knots]
     along = [step for step in steps if step.way is not None and step.knots]
-    yield (
-        "Thread: a material of one colour; its number is the one in the chart. Strand: one length of thread "
-        "hanging in the band; it keeps the number of the place where it hangs at the start, 1 at the left. "
-        "Position: a place counted from the left at that moment, whichever strand hangs there."
-    )
-    yield (
-        "Knot: one strand, the core, is held straight and tight; the other, the tying strand, goes round it "
-        "twice and is all that shows. Each time round is half a knot."
-    )
-    yield (
-        "Half a knot forward: lay the left strand over the right one, bring its end back behind that one and "
-        "up through the opening between the two, and pull it up tight. Half a knot backward is its mirror "
-        "image: the right strand goes over the left one, back behind it and up through the opening."
-    )
+    yield from _THINGS
     if len(pattern.sections) > 1:
         yield (
             "Section: a stretch of rows with one purpose, such as the picture, or switching: moving strands "
@@ -153,16 +162,7 @@ def how_to_read(pattern: Pattern, *, steps: Sequence[Step]) -> Iterator[str]:
             "new piece goes on. Lay both tails in with the core for the next 3 to 5 knots, or tuck them "
             "along the base where the strand itself ties; trim them when the band is done."
         )
-    yield (
-        f'"{words.SHOWS}": the colours of the knots just tied, of a row from left to right, of a strand in '
-        "the order tied. Look before you go on: a wrong colour is a knot that the wrong strand tied."
-    )
-    yield (
-        f'"{words.ORDER_AFTER}": how the threads hang then, and the numbers of their strands. If they hang '
-        "otherwise, two strands changed places that should have stayed, or stayed that should have changed, "
-        "since the last order that was right."
-    )
-    yield UNDO
+    yield from _LOOKING
 
 
 def _row_words(changes: bool) -> Iterator[str]:

@@ -21,23 +21,11 @@ HEIGHTS = (5, 7, 9, 12)
 """Cells from the baseline to the top of a capital, of each drawn alphabet."""
 
 _MARKS = {
-    "grave": "\u0300",
-    "acute": "\u0301",
-    "circumflex": "\u0302",
-    "tilde": "\u0303",
-    "macron": "\u0304",
-    "breve": "\u0306",
-    "dot": "\u0307",
-    "diaeresis": "\u0308",
-    "ring": "\u030a",
-    "double-acute": "\u030b",
-    "caron": "\u030c",
-    "comma-above": "\u0312",
-    "comma-beside": "\u0315",
-    "comma-below": "\u0326",
-    "cedilla": "\u0327",
-    "ogonek": "\u0328",
-}
+    "grave": "\u0300", "acute": "\u0301", "circumflex": "\u0302", "tilde": "\u0303", "macron": "\u0304",
+    "breve": "\u0306", "dot": "\u0307", "diaeresis": "\u0308", "ring": "\u030a", "double-acute": "\u030b",
+    "caron": "\u030c", "comma-above": "\u0312", "comma-beside": "\u0315", "comma-below": "\u0326",
+    "cedilla": "\u0327", "ogonek": "\u0328",
+}  # fmt: skip
 _BELOW = {_MARKS["comma-below"], _MARKS["cedilla"], _MARKS["ogonek"]}
 _RISING = {_MARKS["acute"], _MARKS["double-acute"]}
 _DOTLESS = {"i": "ı", "j": "ȷ"}

@@ -148,13 +148,9 @@ class Request(NamedTuple):
 
 
 CALLED = {
-    "path": "picture",
-    "text": "letters",
-    "direction": "across",
-    "threads": "letter-threads",
-    "only": "threads",
-    "ease": "hand-overs",
-}
+    "path": "picture", "text": "letters", "direction": "across", "threads": "letter-threads",
+    "only": "threads", "ease": "hand-overs",
+}  # fmt: skip
 """Options that set a field of another name."""
 
 

@@ -303,20 +303,11 @@ OF_CHOICES: tuple[Option, ...] = tuple(
 # ---------------------------------------------------------------- slips
 
 SAME_OPTION = {
-    "colors": "colours",
-    "colour": "colours",
-    "color": "colours",
-    "initials": "letters",
-    "text": "letters",
-    "slack": "room",
-    "handovers": "hand-overs",
-    "lefthanded": "left-handed",
-    "left-hand": "left-handed",
-    "output": "out",
-    "name": "title",
-    "size": "wrist",
-    "ends": "finish",
-}
+    "colors": "colours", "colour": "colours", "color": "colours",
+    "initials": "letters", "text": "letters", "name": "title", "output": "out",
+    "slack": "room", "size": "wrist", "ends": "finish",
+    "handovers": "hand-overs", "lefthanded": "left-handed", "left-hand": "left-handed",
+}  # fmt: skip
 """What else an option is called, by makers elsewhere and in older versions."""
 SAME_WORD = {
     "center": "centre", "centred": "centre", "centered": "centre",

@@ -223,13 +223,10 @@ def raster(drawing: Drawing, px_per_mm: float) -> Image.Image:
 
 
 def _extent(shape: Shape, scale: float) -> tuple[float, float]:
-    if isinstance(shape, Polygon):
-        ys = [y for _, y in shape.points]
-        return (min(ys) - shape.width_mm) * scale, (max(ys) + shape.width_mm) * scale
-    if isinstance(shape, Line):
-        ys = [shape.start[1], shape.end[1]]
-        return (min(ys) - shape.width_mm) * scale, (max(ys) + shape.width_mm) * scale
-    return (shape.at[1] - 1.5 * shape.size_mm) * scale, (shape.at[1] + 0.5 * shape.size_mm) * scale
+    if isinstance(shape, Text):
+        return (shape.at[1] - 1.5 * shape.size_mm) * scale, (shape.at[1] + 0.5 * shape.size_mm) * scale
+    ys = [y for _, y in (shape.points if isinstance(shape, Polygon) else (shape.start, shape.end))]
+    return (min(ys) - shape.width_mm) * scale, (max(ys) + shape.width_mm) * scale
 
 
 def _paint(pen: ImageDraw.ImageDraw, shape: Shape, scale: float, top: int) -> None:

@@ -17,25 +17,11 @@ OVERLAP_GAP_MM = 4.0
 
 
 @dataclass(frozen=True, slots=True)
-class BandRow:
-    """One row of the band: its number from 1, its section, and whether that begins with it."""
-
-    number: int
-    section: Section
-    opens: bool
-    replayed: RowReplay
-
-    @property
-    def begins_left(self) -> bool:
-        return not self.section.working.turning or self.replayed.rising
-
-
-@dataclass(frozen=True, slots=True)
 class Layout:
     """A pattern laid out at a column pitch; all other measures follow from the pitch."""
 
     pattern: Pattern
-    rows: tuple[BandRow, ...]
+    rows: tuple[RowReplay, ...]
     pitch: float
 
     @property
@@ -49,20 +35,22 @@ class Layout:
 
     def height(self, index: int, *, first: bool) -> float:
         """Height of a row with the gap before it."""
-        row = self.rows[index]
-        gap = 6.2 * self.unit if row.opens and not first and self.several else 0.0
-        return gap + (6.0 if row.section.working.square else 5.6) * self.unit
+        gap = 6.2 * self.unit if self.opens(index) and not first else 0.0
+        return gap + (6.0 if self.section(index).working.square else 5.6) * self.unit
 
-    @property
-    def several(self) -> bool:
-        return len(self.pattern.sections) > 1
+    def section(self, index: int) -> Section:
+        """The section that a row belongs to."""
+        return self.pattern.sections[self.rows[index].section]
+
+    def opens(self, index: int) -> bool:
+        """Whether one of several sections begins with a row."""
+        return self.rows[index].row == 0 and len(self.pattern.sections) > 1
 
     def before(self, index: int) -> tuple[Sequence[int], Sequence[int]]:
         """Strand numbers and their threads at each position before a row."""
         if index == 0:
             return range(len(self.pattern.strands)), self.pattern.strands
-        replayed = self.rows[index - 1].replayed
-        return replayed.order, replayed.threads
+        return self.rows[index - 1].order, self.rows[index - 1].threads
 
 
 def refuse_unchartable(pattern: Pattern) -> None:
@@ -73,10 +61,7 @@ def refuse_unchartable(pattern: Pattern) -> None:
 
 def lay_out(pattern: Pattern, pitch: float = PITCH_MM) -> Layout:
     refuse_unchartable(pattern)
-    rows = []
-    for number, (done, (_, r, section, _)) in enumerate(zip(replay(pattern), pattern.rows(), strict=True), 1):
-        rows.append(BandRow(number, section, r == 0, done))
-    return Layout(pattern, tuple(rows), pitch)
+    return Layout(pattern, replay(pattern), pitch)
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,27 +112,27 @@ def _row(
     ground: list[Shape],
     body: list[Shape],
 ) -> None:
-    row, unit, pitch = layout.rows[index], layout.unit, layout.pitch
+    row, section, unit, pitch = layout.rows[index], layout.section(index), layout.unit, layout.pitch
     grid = (window.right - window.left + 1) * pitch
     height = layout.height(index, first=True)
-    if row.section.kind == "switching":
+    if section.kind == "switching":
         ground.append(Polygon(box(layout.side, bottom - height, grid, height), TINT))
-    if row.opens and layout.several and not first:
-        words = _SECTION_WORDS[row.section.kind].format(rows=plural(len(row.section.rows), "row"))
+    if layout.opens(index) and not first:
+        words = _SECTION_WORDS[section.kind].format(rows=plural(len(section.rows), "row"))
         baseline = bottom - height - 1.4 * unit
         body.append(Text((layout.side, baseline), words, 2.4 * max(unit, 0.8), SOFT))
-    label, size = str(row.number), 2.5 * max(unit, 0.8)
+    label, size = str(index + 1), 2.5 * max(unit, 0.8)
     baseline = bottom - height / 2 + 0.36 * size
-    bold = row.number % 5 == 0
-    if row.begins_left:
+    bold = (index + 1) % 5 == 0
+    if not section.working.turning or row.rising:
         body.append(Text((layout.side - 1.4, baseline), label, size, INK, "end", bold))
     else:
         body.append(Text((layout.side + grid + 1.4, baseline), label, size, INK, "start", bold))
-    for step in row.replayed.steps:
+    for step in row.steps:
         p = step.tied.position
         if window.left <= p < window.right:
             centre = layout.side + (p - window.left + 1) * pitch, bottom - height / 2
-            body += knot_shapes(layout.pattern, step, row.section.working, centre, pitch, height)
+            body += knot_shapes(layout.pattern, step, section.working, centre, pitch, height)
 
 
 _SECTION_WORDS = {
@@ -173,7 +158,7 @@ def _order_above(layout: Layout, window: Window, shapes: list[Shape]) -> float:
     unit, pitch = layout.unit, layout.pitch
     _, threads = layout.before(window.first)
     size = 2.3 * max(unit, 0.75)
-    words = "starting order" if window.first == 0 else f"order before row {layout.rows[window.first].number}"
+    words = "starting order" if window.first == 0 else f"order before row {window.first + 1}"
     shapes.append(Text((layout.side, 2.8), words, 2.6, SOFT))
     y = 4.6
     for p in range(window.left, window.right + 1):
@@ -185,8 +170,7 @@ def _order_above(layout: Layout, window: Window, shapes: list[Shape]) -> float:
 
 def _order_below(layout: Layout, window: Window, shapes: list[Shape], y: float) -> float:
     unit, pitch = layout.unit, layout.pitch
-    row = layout.rows[window.last - 1] if layout.rows else None
-    strands, threads = (row.replayed.order, row.replayed.threads) if row else layout.before(0)
+    strands, threads = layout.before(window.last)
     size = 2.3 * max(unit, 0.75)
     y += 1.0 * unit
     for p in range(window.left, window.right + 1):
@@ -194,7 +178,6 @@ def _order_below(layout: Layout, window: Window, shapes: list[Shape], y: float) 
         shapes += strand_tab(layout.pattern, threads[p], x, y, pitch, tip_down=False)
         shapes.append(Text((x, y + 6.0 * unit + size), str(strands[p] + 1), size, INK, "middle"))
     y += 6.0 * unit + size + 3.8
-    last = window.last == len(layout.rows)
-    words = "final order" if last or not row else f"order after row {row.number}"
+    words = "final order" if window.last == len(layout.rows) else f"order after row {window.last}"
     shapes.append(Text((layout.side, y), f"{words}, with each strand's number", 2.6, SOFT))
     return y + 1.2
