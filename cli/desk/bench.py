@@ -15,9 +15,11 @@ import shutil
 import time
 from collections.abc import Collection, Iterator
 from contextlib import suppress
-from dataclasses import asdict, dataclass, field, fields
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
+
+from pydantic import TypeAdapter
 
 from pipeline.errors import OutputError
 from pipeline.files.lock import hold
@@ -164,19 +166,15 @@ class Bench:
             self._handle = None
 
 
+_STATE = TypeAdapter(State)
+
+
 def _read(path: Path) -> State:
     """The state a file holds; an empty one where there is none, or one of another version."""
     try:
-        found = json.loads(path.read_text(encoding="utf-8"))
-        found["steps"] = [_step(step) for step in found["steps"]]
-        found["trial"] = found["trial"] and _step(found["trial"])
-        return State(**{f.name: found[f.name] for f in fields(State)})
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return _STATE.validate_json(path.read_bytes())
+    except (OSError, ValueError):
         return State()
-
-
-def _step(kept: dict[str, Any]) -> Step:
-    return Step(kept["number"], [(r, p, t) for r, p, t in kept["touches"]], kept["changes"], kept["facts"])
 
 
 class Benches:

@@ -38,15 +38,10 @@ def tube(dx: float, dy: float, radius: float, plies: float = 2.6, raised: float 
     ``plies`` is how many turns of ply lines its length shows; its ends dip under their neighbours.
     """
     radius = max(radius, 0.5)
-    half_w, half_h = int(abs(dx) / 2 + radius) + 2, int(abs(dy) / 2 + radius) + 2
-    y, x = np.mgrid[-half_h : half_h + 1, -half_w : half_w + 1].astype(np.float32)
+    half = int(abs(dx) / 2 + radius) + 2, int(abs(dy) / 2 + radius) + 2
     length = max(1e-6, float(np.hypot(dx, dy)))
     ux, uy = dx / length, dy / length
-    along = np.clip(x * ux + y * uy, -length / 2, length / 2)
-    off_x, off_y = x - along * ux, y - along * uy
-    away = np.sqrt(off_x**2 + off_y**2)
-    inside = away < radius
-    dome = np.sqrt(np.clip(1 - (away / radius) ** 2, 0, 1))
+    along, off_x, off_y, inside, dome = _cord(half, ux, uy, length, radius)
     end = 2 * along / length if length > 1 else np.zeros_like(along)
     dip = 0.75 * end**4
     across = (off_x * -uy + off_y * ux) / radius
@@ -56,6 +51,17 @@ def tube(dx: float, dy: float, radius: float, plies: float = 2.6, raised: float 
     down = np.where(inside, off_y / radius + 0.55 * uy * end**3, 0).astype(np.float32)
     tone = ((1 - 0.34 * end**6) * (1 + 0.075 * twist) * (0.80 + 0.20 * dome)).astype(np.float32)
     return Stamp(np.maximum(height, 0), right, down, tone)
+
+
+def _cord(half: tuple[int, int], ux: float, uy: float, length: float, radius: float) -> tuple[Floats, ...]:
+    """A cord along (ux, uy) in a patch of twice ``half``: each pixel's place along it and way from it (right,
+    down), whether it is covered, and how high the cord is there.
+    """
+    y, x = np.mgrid[-half[1] : half[1] + 1, -half[0] : half[0] + 1].astype(np.float32)
+    along = np.clip(x * ux + y * uy, -length / 2, length / 2)
+    off_x, off_y = x - along * ux, y - along * uy
+    away = np.sqrt(off_x**2 + off_y**2)
+    return along, off_x, off_y, away < radius, np.sqrt(np.clip(1 - (away / radius) ** 2, 0, 1))
 
 
 @lru_cache(maxsize=64)
@@ -191,13 +197,8 @@ class Cloth:
 def _piece(turn: float, radius: float, length: float, lift: float) -> Stamp:
     """A short flat-ended tube of a loose strand."""
     half = int(length / 2 + radius) + 2
-    y, x = np.mgrid[-half : half + 1, -half : half + 1].astype(np.float32)
-    ux, uy = float(np.cos(turn)), float(np.sin(turn))
-    along = np.clip(x * ux + y * uy, -length / 2, length / 2)
-    off_x, off_y = x - along * ux, y - along * uy
-    away = np.sqrt(off_x**2 + off_y**2)
-    inside = away < radius
-    dome = np.sqrt(np.clip(1 - (away / radius) ** 2, 0, 1))
+    way = float(np.cos(turn)), float(np.sin(turn))
+    _, off_x, off_y, inside, dome = _cord((half, half), *way, length, radius)
     height = np.where(inside, radius * (dome + 0.35) + lift, 0).astype(np.float32)
     right = np.where(inside, off_x / radius, 0).astype(np.float32)
     down = np.where(inside, off_y / radius, 0).astype(np.float32)
