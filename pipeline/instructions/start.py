@@ -230,7 +230,7 @@ def starting_order(pattern: Pattern, labels: Sequence[str], cuts: Sequence[Cut])
             which = f"strands {places[0] + 1} and {places[1] + 1}" if places else "holding cord"
             whole.append(f"- {which}, {name}: {length}{_folded(piece)}")
             first.update((place, ("", "")) for place in places)
-        elif places[0] in first:
+        elif piece.joined:
             later[places[0]].append(f"{length} {name}")
         else:
             first[places[0]] = (name, length)

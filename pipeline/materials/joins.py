@@ -9,7 +9,7 @@ its tail tucked along the base (``Join.tying``).
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -92,7 +92,8 @@ def place_joins(
     leading = leaders(pattern)
     folded = {position for pair in pattern.ends.start.folded for position in pair}
     placed: list[tuple[int, int]] = []  # (row of the band, position)
-    spans = sorted(_spans(pattern, margin, placed), key=lambda span: (-span.length_mm, span.strand))
+    spans = [span for parts in _spans(pattern, margin, placed) for span in parts]
+    spans.sort(key=lambda span: (-span.length_mm, span.strand))
     joins: list[Join] = []
     for span in spans:
         card = card_mm if isinstance(card_mm, (int, float)) else card_mm[span.thread]
@@ -120,13 +121,10 @@ def join_before(
     for which no place is found gets none.
     """
     placed: list[tuple[int, int]] = []
-    present: dict[int, _Span] = {}
-    for span in _spans(pattern, margin, placed):
-        if span.strand in left_mm and any(knot.place not in done for knot in span.knots):
-            present.setdefault(span.strand, span)
+    spans = _spans(pattern, margin, placed)
     joins: list[Join] = []
     for strand, left in left_mm.items():
-        span = present[strand]
+        span = next(part for part in spans[strand] if any(knot.place not in done for knot in part.knots))
         spent = max((knot.spent_mm for knot in span.knots if knot.place in done), default=0.0)
         limit = max(longest_mm, up_to_cm(left))
         knots = [replace(k, spent_mm=k.spent_mm - spent) for k in span.knots if k.place not in done]
@@ -164,11 +162,8 @@ class Laid:
 def laid_in(pattern: Pattern, joins: Sequence[Join], *, margin: float) -> tuple[Laid, ...]:
     """Tell of some of a pattern's joins what a maker wants to know, in the order of the band."""
     wanted = {join.place: join for join in joins}
-    of_strand: dict[int, list[_Span]] = {}
-    for span in _spans(pattern, margin, []):
-        of_strand.setdefault(span.strand, []).append(span)
     made = []
-    for strand, spans in of_strand.items():
+    for strand, spans in enumerate(_spans(pattern, margin, [])):
         for ended, new in pairwise(spans):
             last = ended.knots[-1]
             if last.place in wanted:
@@ -203,9 +198,11 @@ def on_cards(cuts: Sequence[Cut], longest_mm: float = WORKABLE_MM) -> tuple[int,
     return tuple(cut.position for cut in cuts if max(cut.pieces_mm) > longest_mm)
 
 
-def _spans(pattern: Pattern, margin: float, placed: list[tuple[int, int]]) -> Iterator[_Span]:
+def _spans(pattern: Pattern, margin: float, placed: list[tuple[int, int]]) -> list[list[_Span]]:
     """All strands, cut at the joins there are; their places are noted in ``placed``."""
-    for parts in stretches(pattern):
+    strands = stretches(pattern)
+    made: list[list[_Span]] = [[] for _ in strands]
+    for parts in strands:
         for i, part in enumerate(parts):
             spent, knots = 0.0, []
             for band_row, row, charge in part.spent:
@@ -218,7 +215,10 @@ def _spans(pattern: Pattern, margin: float, placed: list[tuple[int, int]]) -> It
             if part is not parts[-1]:
                 placed.append((knots[-1].band_row, knots[-1].position))
             fixed = part.before_mm, part.after_mm
-            yield _Span(part.strand, part.thread, tuple(knots), spent, *fixed, first=i == 0)
+            made[part.strand].append(
+                _Span(part.strand, part.thread, tuple(knots), spent, *fixed, first=i == 0)
+            )
+    return made
 
 
 JOIN_COST, UNEVEN_COST, SAME_ROW_COST, TYING_COST = 3.0, 0.5, 0.3, 20.0

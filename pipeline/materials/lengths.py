@@ -270,13 +270,15 @@ def up_to_cm(mm: float) -> float:
 class Piece:
     """One length to cut from a skein of ``thread``, and the positions that hang from it.
 
-    ``halves_mm`` is what hangs in each of two positions from the fold on, in their order.
+    ``halves_mm`` is what hangs in each of two positions from the fold on, in their order; ``joined``: it is
+    laid in at a join.
     """
 
     thread: int
     length_mm: float
     positions: tuple[int, ...]
     halves_mm: tuple[float, ...] = ()
+    joined: bool = False
 
 
 def pieces(pattern: Pattern, cuts: tuple[Cut, ...]) -> tuple[Piece, ...]:
@@ -295,7 +297,7 @@ def pieces(pattern: Pattern, cuts: tuple[Cut, ...]) -> tuple[Piece, ...]:
                     halves = (length, other.pieces_mm[0])
                     made.append(Piece(thread, sum(halves), (cut.position, other.position), halves))
             else:
-                made.append(Piece(thread, length, (cut.position,)))
+                made.append(Piece(thread, length, (cut.position,), joined=i > 0))
     start = pattern.ends.start
     if start.style == "holding-cord" and start.loop_mm:
         thread = pattern.strands[0] if pattern.ground is None else pattern.ground

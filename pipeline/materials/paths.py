@@ -51,15 +51,12 @@ class Paths:
             cost = (gauge.tie_mm * scale, 2 * half_mm(gauge) * scale, gauge.core_mm * scale)
             first = len(self.into)
             for charge in row.charges:
-                if charge.what == "turn":
+                if charge.what in ("turn", "idle"):
                     self.rest[edge_of[charge.strand]] += charge.mm * scale
-            for step in row.steps:
-                self._add(step, cost, edge_of)
-                same = step.shown == step.hidden and not step.tied.knot.swaps
-                self.same_thread_hand_overs += same and led
-            for charge in row.charges:
-                if charge.what == "idle":
-                    self.rest[edge_of[charge.strand]] += charge.mm * scale
+                elif charge.what == "tied":
+                    step = row.steps[charge.knot]
+                    self._add(step, cost, edge_of)
+                    self.same_thread_hand_overs += led and step.hand_over and step.shown == step.hidden
             self.rows.append(tuple(range(first, len(self.into))))
             self.rising.append(row.steps[0].tied.position == 0 if row.steps and led else None)
         for strand, edge in enumerate(edge_of):

@@ -85,7 +85,6 @@ def named_pieces(pattern: Pattern, cuts: tuple[Cut, ...]) -> tuple[NamedPiece, .
     >>> [(p.length_cm, p.strands) for p in named_pieces(two_rows(), cut_list(two_rows()))][:2]
     [(25, 'strand 1'), (22, 'strand 2')]
     """
-    begun: set[int] = set()
     found = []
     for piece in pieces(pattern, cuts):
         places = " and ".join(str(position + 1) for position in piece.positions)
@@ -94,8 +93,7 @@ def named_pieces(pattern: Pattern, cuts: tuple[Cut, ...]) -> tuple[NamedPiece, .
         elif len(piece.positions) > 1:
             strands = f"strands {places}, folded"
         else:
-            strands = f"strand {places}" + (", at a join" if piece.positions[0] in begun else "")
-        begun.update(piece.positions)
+            strands = f"strand {places}" + (", at a join" if piece.joined else "")
         name = pattern.threads[piece.thread].name
         found.append(NamedPiece(name, round(piece.length_mm / 10), strands))
     return tuple(found)

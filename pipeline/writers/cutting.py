@@ -29,14 +29,8 @@ class CutLine:
 
 def cut_lines(pattern: Pattern, cuts: Sequence[Cut]) -> Iterator[CutLine]:
     """Yield the cut list in order of the positions at the start; pieces for joins come after them all."""
-    begun: set[int] = set()
-    first: list[Piece] = []
-    later: list[Piece] = []
-    for piece in pieces(pattern, tuple(cuts)):
-        joined = bool(piece.positions) and piece.positions[0] in begun
-        (later if joined or not piece.positions else first).append(piece)
-        begun.update(piece.positions)
-
+    found = pieces(pattern, tuple(cuts))
+    first = (piece for piece in found if piece.positions and not piece.joined)
     for _, group in groupby(first, key=lambda piece: (piece.thread, piece.length_mm, _fold(piece))):
         same = list(group)
         strands = [p for piece in same for p in piece.positions]
@@ -52,8 +46,10 @@ def cut_lines(pattern: Pattern, cuts: Sequence[Cut]) -> Iterator[CutLine]:
             tied=sum(cuts[p].tied for p in strands),
             carried=sum(cuts[p].carried for p in strands),
         )
-    for piece in later:
-        name = f"{piece.positions[0] + 1}, at a join" if piece.positions else "holding cord"
+    for piece in found:
+        if piece.positions and not piece.joined:
+            continue
+        name = f"{piece.positions[0] + 1}, at a join" if piece.joined else "holding cord"
         length = f"{piece.length_mm / 10:.0f} cm"
         yield CutLine(name, piece.thread, length, piece.length_mm / 1000, 0, 0)
 
