@@ -303,10 +303,9 @@ OF_CHOICES: tuple[Option, ...] = tuple(
 # ---------------------------------------------------------------- slips
 
 SAME_OPTION = {
-    "colors": "colours", "colour": "colours", "color": "colours",
-    "initials": "letters", "text": "letters", "name": "title", "output": "out",
-    "slack": "room", "size": "wrist", "ends": "finish",
-    "handovers": "hand-overs", "lefthanded": "left-handed", "left-hand": "left-handed",
+    "colors": "colours", "colour": "colours", "color": "colours", "initials": "letters", "text": "letters",
+    "slack": "room", "handovers": "hand-overs", "lefthanded": "left-handed", "left-hand": "left-handed",
+    "output": "out", "name": "title", "size": "wrist", "ends": "finish",
 }  # fmt: skip
 """What else an option is called, by makers elsewhere and in older versions."""
 SAME_WORD = {
