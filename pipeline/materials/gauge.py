@@ -33,10 +33,10 @@ from typing import Annotated
 
 import numpy as np
 import platformdirs
-from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
+from pydantic import Field, TypeAdapter, ValidationError
 
 from pipeline.band.knots import Worked
-from pipeline.band.pattern import Gauge
+from pipeline.band.pattern import Gauge, Part
 from pipeline.band.reading import place_of
 from pipeline.drawer.stash import preset_named
 from pipeline.errors import InputError, OutputError
@@ -162,12 +162,10 @@ class Swatch:
 Error = Annotated[float | None, Field(ge=0, allow_inf_nan=False)]
 
 
-class Measured(BaseModel):
+class Measured(Part):
     """A fitted gauge as it is saved, and the standard error of its four figures (None where one measurement
     is all). ``samples`` is how many strands were measured for their thread use.
     """
-
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
 
     gauge: Gauge
     strand_pitch_error_mm: Error

@@ -148,6 +148,7 @@ class Stretch:
         return up_to_cm(self.worked_mm * (1 + margin) + self.before_mm + self.after_mm)
 
 
+@lru_cache(maxsize=2)
 def stretches(pattern: Pattern) -> tuple[tuple[Stretch, ...], ...]:
     """Every strand, by starting position, in the pieces that its joins make of it."""
     spent: list[list[Spending]] = [[] for _ in pattern.strands]
