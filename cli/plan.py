@@ -29,13 +29,12 @@ def command(texts: Mapping[str, str]) -> None:
     from cli.console import Watch, say
     from cli.interrupt import halting
     from cli.summary import show_summary
-    from pipeline.bundle import band_files
+    from pipeline.bundle import plan_files
     from pipeline.files.folder import check_target, drafting, folder_name, write_result
     from pipeline.order.request import parse
     from pipeline.plan import plan
     from pipeline.report import report_of
     from pipeline.routing import Budget
-    from pipeline.writers.original import Original
     from pipeline.writers.preview import band_png
 
     order = parse(texts)
@@ -58,15 +57,8 @@ def command(texts: Mapping[str, str]) -> None:
             finishing_s=finishing_s,
         )
         report = report_of(made, pace_s=order.pace_s)
-        files = band_files(
-            made.pattern,
-            made.cuts,
-            report,
-            skeins=made.skeins,
-            original=Original(made.design.picture, made.design.cells, order.artwork.lengthwise),
-            timings=made.timings,
-            stage=watch.stage,
-        )
+        lengthwise, timings = order.artwork.lengthwise, made.timings
+        files = plan_files(made, report, lengthwise=lengthwise, timings=timings, stage=watch.stage)
         kept = write_result(folder, files, replace=replace, inputs=order.files, since=found)
     if not quiet:
         show_summary(made, report, folder)

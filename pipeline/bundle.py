@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping
+from typing import Any
 
 from pipeline.band.pattern import Pattern, render
 from pipeline.instructions.text import write_instructions
 from pipeline.materials.lengths import Cut, cut_list_csv
 from pipeline.materials.skeins import SkeinPlan
+from pipeline.plan import Plan
 from pipeline.report import Report
 from pipeline.writers.chart import chart_png, chart_svg
 from pipeline.writers.original import UNKNOWN, Original
@@ -62,3 +64,9 @@ def band_files(
     if timings is not None:
         files[TIMINGS] = json.dumps({k: round(v, 3) for k, v in timings.items()}, indent=2) + "\n"
     return files
+
+
+def plan_files(made: Plan, report: Report, *, lengthwise: bool, **more: Any) -> dict[str, bytes | str]:
+    """The files of a plan; whether its picture reads ``lengthwise``, and ``more`` as in :func:`band_files`."""
+    original = Original(made.design.picture, made.design.cells, lengthwise)
+    return band_files(made.pattern, made.cuts, report, skeins=made.skeins, original=original, **more)

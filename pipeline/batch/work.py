@@ -14,7 +14,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 from pipeline.batch.listing import Line
-from pipeline.bundle import band_files
+from pipeline.bundle import plan_files
 from pipeline.drawer.stash import Stash
 from pipeline.errors import HitchgridError
 from pipeline.files.channels import json_text
@@ -29,7 +29,6 @@ from pipeline.processes import side_by_side
 from pipeline.report import report_of
 from pipeline.routing import Budget
 from pipeline.routing.warm import compile_all, is_warm
-from pipeline.writers.original import Original
 
 ORDER = "order.json"
 ORDER_FILE = Kind("finished order", MOST_PATTERN_BYTES, "Remove it.")
@@ -136,13 +135,8 @@ def _planned(line: Line, shop: Shop, folder: Path, digest: str) -> Outcome:
     )
     kept = {name: getattr(outcome, name) for name in ("cells", "made", "knots")}
     kept["pieces"] = [asdict(piece) for piece in outcome.pieces]
-    files = band_files(
-        made.pattern,
-        made.cuts,
-        report_of(made, pace_s=order.pace_s),
-        skeins=made.skeins,
-        original=Original(made.design.picture, made.design.cells, order.artwork.lengthwise),
-    )
+    report = report_of(made, pace_s=order.pace_s)
+    files = plan_files(made, report, lengthwise=order.artwork.lengthwise)
     files[ORDER] = json_text({"digest": digest, **kept}, 1) + "\n"
     return replace(outcome, note=" ".join(write_result(folder, files, replace=True, inputs=order.files)))
 
