@@ -67,6 +67,6 @@ def band_files(
 
 
 def plan_files(made: Plan, report: Report, *, lengthwise: bool, **more: Any) -> dict[str, bytes | str]:
-    """The files of a plan; whether its picture reads ``lengthwise``, and ``more`` as in :func:`band_files`."""
+    """The files of a plan, whose picture may read ``lengthwise``; ``more`` as in :func:`band_files`."""
     original = Original(made.design.picture, made.design.cells, lengthwise)
     return band_files(made.pattern, made.cuts, report, skeins=made.skeins, original=original, **more)
