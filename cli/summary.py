@@ -12,7 +12,7 @@ from pipeline.band.pattern import Pattern
 from pipeline.materials.lengths import Cut, thread_use
 from pipeline.order.units import spell_length
 from pipeline.plan import Plan
-from pipeline.report import Report, looks, verdict
+from pipeline.report import Report, looks, thin_parts, verdict
 
 
 def show_summary(made: Plan, report: Report, folder: Path) -> None:
@@ -20,7 +20,7 @@ def show_summary(made: Plan, report: Report, folder: Path) -> None:
     pattern = made.pattern
     show_band(pattern)
     out.print(Text(verdict(report), "bold" if report.unmade else "bold green"))
-    say((*looks(report), *report.fit_said, *report.notes))
+    say((*looks(report), *thin_parts(report), *report.fit_said, *report.notes))
     out.print(thread_table(pattern, made.cuts))
     say(work_sentences(report))
     if report.suggestions:

@@ -60,6 +60,7 @@ from pipeline.routing import (
 from pipeline.verdict.feasibility import Feasibility, check
 from pipeline.verdict.likeness import Likeness, likeness
 from pipeline.verdict.reasons import Reason, knot_numbers, reasons
+from pipeline.verdict.thin import Thin, unseen
 
 FURTHER_EFFORT = 1.0
 """What eases and advice may spend together, as a share of the effort of the band's own search."""
@@ -104,6 +105,8 @@ class Plan:
     verdict: Feasibility
     reasons: tuple[Reason, ...]
     likeness: Likeness | None
+    thin: tuple[Thin, ...]
+    """Thin strokes and dots of the picture that the band breaks or loses."""
     lower_bound: float
     stopped: Stopped
     period: int | None
@@ -177,7 +180,7 @@ def plan(
     stopped = budget.ended if more and found.stopped is Stopped.DONE else found.stopped
     period = None if repeat is None else repeat.rows
     sharing, skeins = compare(loose, shared, margin=margin), plan_skeins(pattern, cuts, asked.drawer.stash)
-    how_good = _likeness(pattern, shown), bound, stopped, period, fit
+    how_good = _likeness(pattern, shown), _thin(pattern, shown), bound, stopped, period, fit
     more_found = found.by_rows, found.by_joins, easy, advice, clock.finish()
     return Plan(pattern, shown, verdict, why, *how_good, cuts, skeins, sharing, *more_found)
 
@@ -288,6 +291,11 @@ def _likeness(pattern: Pattern, drawn: Design) -> Likeness | None:
     rows = np.flatnonzero((drawn.kinds >= len(drawn.threads)).any(axis=1))
     first, last = int(rows[0]), int(rows[-1])
     return likeness(pattern, drawn.light[drawn.kinds[first : last + 1]], first)
+
+
+def _thin(pattern: Pattern, drawn: Design) -> tuple[Thin, ...]:
+    """The thin parts of the picture that the band breaks or loses."""
+    return () if drawn.features is None else unseen(pattern, drawn.features.found, drawn.copies)
 
 
 def _keeping_back(budget: Budget, seconds: float) -> tuple[Budget, Late]:

@@ -18,8 +18,10 @@ from pipeline.motif.picture import Picture
 
 FINE = 8
 """Samples along each side of a field; fewer where a long band would take too much memory."""
-_SAMPLES = 1_500_000
-"""Samples of the fine grid at most."""
+FINER = 2
+"""How many times finer a grid is for looking at a picture of many pixels: a hair of it is still seen."""
+_SAMPLES, _SAMPLES_FINER = 1_500_000, 1_000_000
+"""Samples of the fine grid at most, and of a finer one."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,6 +41,14 @@ class FinePicture:
     def shape(self) -> tuple[int, int]:
         """Rows and cells."""
         return self.light.shape[0] // self.fine, self.light.shape[1] // self.fine
+
+    def coarser(self, times: int) -> FinePicture:
+        """The same picture with so many times fewer samples to a side."""
+        if times == 1:
+            return self
+        height, width = (side // times for side in self.light.shape[:2])
+        blocks = self.light.reshape(height, times, width, times, 3)
+        return FinePicture(blocks.mean(axis=(1, 3)), self.fine // times)
 
     def means(self) -> Floats:
         """(rows, cells, 3) mean linear light of each field."""
@@ -67,12 +77,19 @@ def natural_rows(picture: Picture, cells_across: int, *, cell_aspect: float) -> 
 
 
 def fine_picture(
-    picture: Picture, rows: int, cells: int, *, cell_aspect: float, fit: Framing = "contain"
+    picture: Picture,
+    rows: int,
+    cells: int,
+    *,
+    cell_aspect: float,
+    fit: Framing = "contain",
+    finer: bool = False,
 ) -> FinePicture:
     """Lay a picture on a grid of (rows, cells), every pixel weighted by the area it has in a sample.
 
     ``cell_aspect``: strand pitch over row pitch. ``contain`` shows the whole picture, the rest is ground;
-    ``cover`` fills the grid and cuts what is left over; ``stretch`` does not keep the shape. Raises
+    ``cover`` fills the grid and cuts what is left over; ``stretch`` does not keep the shape. ``finer``: with
+    ``FINER`` times as many samples where the picture has the pixels. Raises
     InputError for a grid without cells, ValueError for an aspect that is not above 0.
 
     >>> flag = Picture(np.repeat([[[0, 0, 0], [255, 255, 255]]], 2, axis=0).astype(np.uint8), None, "flag")
@@ -86,6 +103,9 @@ def fine_picture(
         raise ValueError(f"cell_aspect must be above 0, not {cell_aspect}")
     fine = int(np.clip((_SAMPLES / (rows * cells)) ** 0.5, 2, FINE))
     rgb = picture.rgb
+    if finer and fine == FINE:
+        pixels, samples = rgb.shape[1] / cells, rows * cells * (FINER * FINE) ** 2
+        fine *= FINER if pixels > FINE and samples <= _SAMPLES_FINER else 1
     outside = linear(np.array(picture.ground or _border_colour(rgb), dtype=np.uint8))
     top, left, bottom, right = _window(rgb, rows, cells, cell_aspect, fit)
     across = np.linspace(left, right, cells * fine + 1)

@@ -119,9 +119,9 @@ def _pictured(artwork: PictureSource, space: Space, drawer: Drawer) -> Design:
     aspect = space.gauge.strand_pitch_mm / space.gauge.row_pitch_mm
     natural = natural_rows(picture, inner, cell_aspect=aspect)
     rows = space.rows or min(natural, space.length or natural, MOST_ROWS)
-    fine = fine_picture(picture, rows, inner, cell_aspect=aspect, fit=artwork.fit)
-    if artwork.reduce != "photo":
-        fine = strengthened(fine, CELL_WIDTH[space.worked])
+    drawn = artwork.reduce != "photo"
+    fine = fine_picture(picture, rows, inner, cell_aspect=aspect, fit=artwork.fit, finer=drawn)
+    fine, features = strengthened(fine, CELL_WIDTH[space.worked]) if drawn else (fine, None)
     band = demand(space.strands, max(rows, space.length or 0), space.worked, space.gauge)
     chosen, passed_over = _threads(fine, drawer, band)
     threads, ground = _with_ground(chosen, drawer, picture.ground)
@@ -135,7 +135,7 @@ def _pictured(artwork: PictureSource, space: Space, drawer: Drawer) -> Design:
         notes += (
             "The picture is of one colour, so nothing can be seen on the band: is it the one you meant?",
         )
-    made = replace(made, kinds=kinds, became=parts, picture=picture.rgb, notes=notes)
+    made = replace(made, kinds=kinds, became=parts, features=features, picture=picture.rgb, notes=notes)
     return filled(made, space, usual_fill(made, space, picture.ground is not None))
 
 

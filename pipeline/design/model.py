@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from pipeline.band.network import Repeat
 from pipeline.colour import Floats, encoded
+from pipeline.design.features import Features
 from pipeline.design.threads import Became
 from pipeline.drawer.stash import Thread
 from pipeline.errors import InputError
@@ -44,6 +45,8 @@ class Design:
     """Rows that come again and again, alike; None where nothing repeats."""
     became: tuple[Became, ...] = ()
     notes: tuple[str, ...] = ()
+    features: Features | None = None
+    """The picture's thin strokes and dots; None where none were looked for."""
     picture: NDArray[np.uint8] | None = None
     """(height, width, 3) sRGB of the picture it was made from, None for letters."""
 
@@ -85,6 +88,17 @@ class Design:
             tuple(int(t) for t in np.flatnonzero(self.serves[kind]) if t != want) if kind >= 0 else ()
             for kind, want in zip(kinds, wanted, strict=True)
         ]
+
+    @property
+    def copies(self) -> list[tuple[int, int]]:
+        """Row and position at which each copy of the picture begins, where its features are known."""
+        if self.features is None:
+            return []
+        rows, cells = self.features.grid
+        first, past = len(self.threads), len(self.threads) + rows * cells
+        row, position = np.nonzero((self.kinds >= first) & (self.kinds < past))
+        own = self.kinds[row, position] - first
+        return sorted({*zip((row - own // cells).tolist(), (position - own % cells).tolist(), strict=True)})
 
     @property
     def beyond(self) -> float:

@@ -3,7 +3,7 @@
 from pipeline.report.make import report_of, report_of_blocks, report_of_pattern
 from pipeline.report.model import Report
 from pipeline.report.read import read_report
-from pipeline.report.words import certificate, likeness, looks, verdict
+from pipeline.report.words import certificate, likeness, looks, thin_parts, verdict
 
 __all__ = [
     "Report",
@@ -14,5 +14,6 @@ __all__ = [
     "report_of",
     "report_of_blocks",
     "report_of_pattern",
+    "thin_parts",
     "verdict",
 ]

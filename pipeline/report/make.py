@@ -36,6 +36,7 @@ def report_of(made: Plan, *, pace_s: tuple[float, float] | float = USUAL_PACE_S)
         suggestions=advice.suggestions,
         tried_without_gain=advice.no_help,
         advice_effort=advice.effort,
+        thin_parts=made.thin,
         threads_became=made.design.became,
         **_work(made, pace_s),
         longest_strand_mm=LongestStrand(

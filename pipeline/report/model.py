@@ -110,6 +110,17 @@ class LikenessFound(Part):
     words: str
 
 
+class ThinPart(Part):
+    """A stroke or dot of the picture, about as thin as a cell, that the band breaks or loses."""
+
+    what: Literal["stroke", "dot"]
+    state: Literal["broken", "lost"]
+    thread: Count | None
+    seen: Amount
+    rows: tuple[Count, Count]
+    positions: tuple[Count, Count]
+
+
 class ColourBecame(Part):
     """Which thread a colour of the picture became."""
 
@@ -203,6 +214,7 @@ class Report(Part):
     advice_effort: Amount = 0.0
     unmade_cells: tuple[UnmadeCell, ...] = ()
     likeness: LikenessFound | None = None
+    thin_parts: tuple[ThinPart, ...] = ()
     threads_became: tuple[ColourBecame, ...] = ()
     skeins: tuple[SkeinsOf, ...] = ()
     longest_strand_mm: LongestStrand | None = None
@@ -241,7 +253,7 @@ class Report(Part):
 
 
 ONLY_PLANNED = {
-    "threads_became", "skeins", "longest_strand_mm", "different_lengths", "knots", "hours",
+    "thin_parts", "threads_became", "skeins", "longest_strand_mm", "different_lengths", "knots", "hours",
     "grade", "price", "fit", "groups", "notes",
 }  # fmt: skip
 """What report.json holds only where it is known; all else is always there."""

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
-from pipeline.report.model import Report
+from pipeline.report.model import Report, ThinPart
 
 
 def verdict(report: Report) -> str:
@@ -35,7 +36,10 @@ LOOKS = {
 
 def likeness(report: Report) -> str:
     """How like its picture the band looks, in a sentence; "" where that was not measured."""
-    return "" if report.likeness is None else LOOKS[report.likeness.words]
+    if report.likeness is None:
+        return ""
+    looks = LOOKS[report.likeness.words]
+    return looks if not report.thin_parts else looks.removesuffix(".") + ", but for thin parts of it."
 
 
 def looks(report: Report) -> list[str]:
@@ -48,6 +52,41 @@ def looks(report: Report) -> list[str]:
     if report.unmade and report.proved_best:
         said.append("No band of these threads, strands and rows comes closer to the picture.")
     return said
+
+
+def thin_parts(report: Report) -> list[str]:
+    """Which thin strokes and dots the band breaks or loses, a sentence each, and what is worth trying.
+
+    >>> told = {"what": "dot", "state": "lost", "thread": 0, "seen": 0, "rows": (3, 3), "positions": (7, 8)}
+    >>> lost = Report(cells=9, made=9, unmade=0, colour_error=0, threads=("navy",), thin_parts=(told,))
+    >>> thin_parts(lost)[0]
+    'A dot of the picture, in navy, is lost: row 4, positions 8 to 9.'
+    """
+    said = [_thin_part(part, report.threads) for part in report.thin_parts[:MOST_THIN]]
+    more = len(report.thin_parts) - len(said)
+    if more:
+        said.append(f"And {more} more, listed in report.json.")
+    if said:
+        tries = ["more --strands", "the picture drawn bolder there"]
+        if any(part.thread is None for part in report.thin_parts):
+            tries.append("one thread more: --colours")
+        if any(change.kind == "ease" for change in report.suggestions):
+            tries.insert(0, "--hand-overs any")
+        said.append(f"Worth trying: {', '.join(tries[:-1])} or {tries[-1]}.")
+    return said
+
+
+MOST_THIN = 6
+"""Thin parts that are told one by one."""
+
+
+def _thin_part(part: ThinPart, threads: Sequence[str]) -> str:
+    named = "which no thread of the band resembles" if part.thread is None else f"in {threads[part.thread]}"
+    (top, bottom), (left, right) = part.rows, part.positions
+    rows = f"row {top + 1}" if top == bottom else f"rows {top + 1} to {bottom + 1}"
+    across = f"position {left + 1}" if left == right else f"positions {left + 1} to {right + 1}"
+    state = "is lost" if part.state == "lost" else f"is broken, {100 * part.seen:.0f} % of it shows"
+    return f"A {part.what} of the picture, {named}, {state}: {rows}, {across}."
 
 
 MOST_SAID = 50.0

@@ -18,7 +18,7 @@ from pipeline.instructions.words import listed
 from pipeline.literals import plural
 from pipeline.materials.fit import size_mm
 from pipeline.materials.lengths import Cut, thread_use
-from pipeline.report import Report, certificate, likeness, verdict
+from pipeline.report import Report, certificate, likeness, thin_parts, verdict
 from pipeline.report.model import EaseGiven, JoinsLine, SkeinsOf, Suggested, SwitchingLine, UnmadeCell
 from pipeline.writers.bandmap import band_map, picture_map
 from pipeline.writers.cutting import cut_lines
@@ -71,6 +71,8 @@ def report_html(
         certificate=certificate(report),
         whole=report.unmade == 0,
         figures=list(_figures(report, pattern)),
+        measures=list(_measures(report)),
+        thin=thin_parts(report),
         likeness=likeness(report),
         picture=Markup(picture_map(pattern, cells)) if report.cells else "",
         map=Markup(inline_svg(drawing)),
@@ -84,7 +86,11 @@ def report_html(
 
 
 def _figures(report: Report, pattern: Pattern) -> Iterator[tuple[str, str]]:
-    """Names and values: what the band asks of its maker first, then how good it is in exact figures."""
+    """Names and values that a maker goes by: how much of the picture is made, and what the band asks."""
+    if report.cells:
+        share = 100 * report.made / report.cells
+        near = "all" if not report.unmade else f"{min(99.9, share):.1f}" if share >= 99 else f"{share:.0f}"
+        yield "Of 100 cells as the picture wants", near
     if report.hours is not None:
         quick, calm = report.hours
         yield "Hours of tying", f"{quick:g}" if quick == calm else f"{quick:g}–{calm:g}"
@@ -98,13 +104,26 @@ def _figures(report: Report, pattern: Pattern) -> Iterator[tuple[str, str]]:
     ):
         if count:
             yield name, f"{count}"
+
+
+def _measures(report: Report) -> Iterator[str]:
+    """The small print: how near the band comes, in measures, each with what it says."""
+    if not report.cells:
+        return
     if (found := report.likeness) is not None:
-        yield "Mean HyAB", f"{found.hyab:.1f}"
-        yield "Mean CIEDE2000", f"{found.ciede2000:.1f}"
-        yield "SSIM", f"{found.ssim:.2f}"
-    yield "Colour error", f"{report.colour_error:.1f}"
+        yield (
+            "Band beside picture at arm's length, cell by cell: off by "
+            f"{found.ciede2000:.1f} in CIEDE2000 on average (1 can just be seen side by side, 10 is plainly "
+            f"another colour), and by {found.hyab:.1f} in HyAB, which is made for large differences. Up to 8 "
+            "looks very close, up to 14 close, up to 22 recognisable."
+        )
+        yield f"SSIM of lightness: {found.ssim:.2f}; 1 is the same picture, 0 nothing of it."
+    yield (
+        f"Colour error: {report.colour_error:.1f}, what the cells are off in all beyond what the best thread "
+        "of the band would be. It compares plans of one picture with each other; less is nearer."
+    )
     if report.lower_bound:
-        yield "Proved least", f"{report.lower_bound:.1f}"
+        yield f"No band under the same rules has less than {report.lower_bound:.1f}: that is proved."
 
 
 def _map_words(pattern: Pattern, unmade: int) -> str:

@@ -29,7 +29,7 @@ from pipeline.literals import Paper
 from pipeline.materials.fit import size_mm
 from pipeline.materials.lengths import Cut, cut_list
 from pipeline.materials.skeins import SkeinPlan, ThreadPlan
-from pipeline.report import Report, certificate, likeness, verdict
+from pipeline.report import Report, certificate, likeness, thin_parts, verdict
 from pipeline.writers.chart import chart_pages
 from pipeline.writers.cutting import cut_lines
 from pipeline.writers.drawing import (
@@ -148,8 +148,9 @@ def _cover(
         yield Paragraph(escape(first), ParagraphStyle("v", parent=HEAD, spaceBefore=2))
         if first != verdict(report):
             yield Paragraph(escape(verdict(report)), BODY)
-        if proof := certificate(report):
-            yield Paragraph(escape(proof), BODY)
+        for sentence in (certificate(report), *thin_parts(report)):
+            if sentence:
+                yield Paragraph(escape(printable(sentence)), BODY)
     yield Paragraph("Threads and signs", HEAD)
     for shapes, height in [*thread_keys(pattern, inner / mm, 70.0), sign_key(pattern, inner / mm)]:
         yield Painted(Drawing(inner / mm, height, tuple(shapes), "Threads and signs"))

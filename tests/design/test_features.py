@@ -22,8 +22,8 @@ def wanted(sheet: Sheet, cells: int, worked: Worked = "rows", aspect: float = 1.
     """(rows, cells) the thread that each cell wants: chalk 0, navy 1, red 2, yellow 3; −1 without a knot."""
     rgb = sheet.rgb()
     rows = round(rgb.shape[0] / rgb.shape[1] * cells * aspect)
-    fine = fine_picture(Picture(rgb, CHALK, "drawing"), rows, cells, cell_aspect=aspect)
-    found = cell_costs(strengthened(fine, CELL_WIDTH[worked]), THREADS).costs.argmin(axis=-1)
+    fine = fine_picture(Picture(rgb, CHALK, "drawing"), rows, cells, cell_aspect=aspect, finer=True)
+    found = cell_costs(strengthened(fine, CELL_WIDTH[worked])[0], THREADS).costs.argmin(axis=-1)
     return np.where(knot_mask(rows, cells, worked), found, -1)
 
 
@@ -75,6 +75,26 @@ def test_a_mirrored_drawing_keeps_mirrored_features() -> None:
     other = fine_picture(
         Picture(np.ascontiguousarray(sheet.rgb()[:, ::-1]), CHALK, "other"), 24, 24, cell_aspect=1.0
     )
-    costs = [cell_costs(strengthened(f, 1.0), THREADS).costs for f in (fine, other)]
+    costs = [cell_costs(strengthened(f, 1.0)[0], THREADS).costs for f in (fine, other)]
     same = costs[0].argmin(axis=-1) == costs[1][:, ::-1].argmin(axis=-1)
     assert same.mean() > 0.99
+
+
+@pytest.mark.parametrize("ink", [NAVY, RED, YELLOW])
+@pytest.mark.parametrize("wide", [2, 5, 8, 10, 13])
+def test_a_mast_stands_wherever_it_falls_on_the_grid(wide: float, ink: tuple[int, int, int]) -> None:
+    """Strokes of a fifth of a cell to more than a whole one, on cells and on borders, dark and light."""
+    ground = NAVY if ink == YELLOW else CHALK
+    for shift in np.arange(0, 10, 1.25):
+        sheet = Sheet(240, 240, ground).line([100 + shift, 30, 100 + shift, 210], wide, ink)
+        mast = wanted(sheet, 24)[4:20] == 1 + [NAVY, RED, YELLOW].index(ink)
+        assert mast.any(axis=1).all() and mast.sum(axis=1).max() <= 3
+
+
+def test_a_shaft_of_something_broad_is_a_stroke_and_the_broad_part_is_not() -> None:
+    sheet = Sheet(240, 240).line([120, 20, 120, 160], 5, NAVY).box([100, 160, 140, 220], NAVY)
+    fine = fine_picture(Picture(sheet.rgb(), CHALK, "oar"), 24, 24, cell_aspect=1.0, finer=True)
+    _, found = strengthened(fine, 1.0)
+    assert len(found.found) == 1
+    top, bottom = found.found[0].places[:, 0].min(), found.found[0].places[:, 0].max()
+    assert top < 3 and 13 < bottom < 17

@@ -1,0 +1,97 @@
+"""Thin strokes are looked for in the finished band: whole, broken and lost ones are told apart."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from pipeline.band.pattern import Pattern
+from pipeline.colour import lab
+from pipeline.design.features import Feature
+from pipeline.drawer.stash import builtin_stash
+from pipeline.literals import WORKED, Worked
+from pipeline.order.asked import Band, Drawer, PictureSource, Request
+from pipeline.plan import Plan, plan
+from pipeline.report import report_of
+from pipeline.report.words import likeness, thin_parts
+from pipeline.verdict.thin import unseen
+from tests.drawings import CHALK, NAVY, Sheet
+
+
+def planned(folder: Path, sheet: Sheet, worked: Worked = "rows", strands: int = 16) -> Plan:
+    file = folder / "drawing.png"
+    Image.fromarray(sheet.rgb()).save(file)
+    band = Band(strands=strands, worked=worked, selvedge=0)
+    return plan(
+        Request(PictureSource(file, trim=False), band, Drawer(builtin_stash(), colours=2)), further=False
+    )
+
+
+def stroke(rows: int, cell: float) -> Feature:
+    """A navy stroke on chalk, straight down."""
+    down = np.arange(0, rows, 0.125) + 0.0625
+    own, beside = (
+        np.repeat(lab(np.array([ink], dtype=np.uint8)), len(down), axis=0) for ink in (NAVY, CHALK)
+    )
+    return Feature(np.stack([down, np.full(len(down), cell)], axis=-1), own, beside)
+
+
+def ground_alone(pattern: Pattern, ground: str = "chalk") -> Pattern:
+    """The same band hung in the ground's thread alone."""
+    only = [thread.name for thread in pattern.threads].index(ground)
+    return pattern.model_copy(update={"strands": (only,) * len(pattern.strands)})
+
+
+@pytest.mark.parametrize("worked", WORKED)
+@pytest.mark.parametrize("at", [150.0, 155.0])
+def test_a_mast_in_two_threads_is_whole_and_without_its_thread_lost(
+    tmp_path: Path, worked: Worked, at: float
+) -> None:
+    """At 155 the mast runs along the border of cells."""
+    made = planned(tmp_path, Sheet(300, 300).line([at, 40, at, 260], 8, NAVY), worked, strands=31)
+    assert made.thin == ()
+    assert made.design.features is not None
+    features, copies = made.design.features.found, made.design.copies
+    assert len(features) == 1 and copies == [(0, 0)]
+    (lost,) = unseen(ground_alone(made.pattern), features, copies)
+    assert (lost.state, lost.seen, made.pattern.threads[lost.thread or 0].name) == ("lost", 0.0, "navy")
+
+
+def test_a_gap_is_told_with_its_place(tmp_path: Path) -> None:
+    made = planned(tmp_path, Sheet(300, 300).box([150, 0, 170, 300], NAVY))
+    rows = sum(len(section.rows) for section in made.pattern.sections)
+    assert unseen(made.pattern, [stroke(rows, 8.0)], [(0, 0)]) == ()
+    longer = stroke(rows, 8.0)
+    away = np.where(longer.places[:, 0] < 3, 4.0, 0.0)  # its first rows lie where the band is chalk
+    moved = replace(longer, places=longer.places + np.stack([np.zeros_like(away), away], axis=-1))
+    (broken,) = unseen(made.pattern, [moved], [(0, 0)])
+    assert (broken.what, broken.state, broken.rows, broken.positions) == (
+        "stroke",
+        "broken",
+        (0, 2),
+        (12, 12),
+    )
+    assert broken.seen == pytest.approx((rows - 3) / rows)
+
+
+def test_each_copy_counts_and_the_worst_is_told(tmp_path: Path) -> None:
+    made = planned(tmp_path, Sheet(300, 300).box([150, 0, 170, 300], NAVY))
+    (lost,) = unseen(made.pattern, [stroke(3, 8.0)], [(0, 0), (4, -5), (8, 0)])
+    assert (lost.state, lost.rows, lost.positions) == ("lost", (4, 6), (3, 3))
+
+
+def test_the_report_says_what_is_lost_and_what_is_worth_trying(tmp_path: Path) -> None:
+    made = planned(tmp_path, Sheet(300, 300).line([150, 40, 150, 260], 8, NAVY))
+    assert made.design.features is not None
+    alone = ground_alone(made.pattern)
+    lost = replace(made, thin=unseen(alone, made.design.features.found, made.design.copies))
+    report = report_of(lost)
+    first, last = thin_parts(report)
+    assert first.startswith("A stroke of the picture, in navy, is lost: rows ")
+    assert last == "Worth trying: more --strands or the picture drawn bolder there."
+    assert likeness(report).endswith(", but for thin parts of it.")
+    assert thin_parts(report_of(made)) == []
