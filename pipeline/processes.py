@@ -107,7 +107,7 @@ def forking_server(module: str) -> Any:
         return multiprocessing.get_context("spawn")
     context = multiprocessing.get_context("forkserver")
     context.set_forkserver_preload([module])
-    os.environ.setdefault("OMP_NUM_THREADS", "1")  # what is forked must have one thread
+    os.environ["OMP_NUM_THREADS"] = "1"  # what is forked must have one thread
     with deaf_children():
         forkserver.ensure_running()
     return context

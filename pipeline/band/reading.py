@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import json
+from codecs import BOM_UTF8
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -12,7 +12,7 @@ from pipeline.band.knots import row_positions
 from pipeline.band.pattern import ASKING, FORMAT, VERSION, Ends, Join, Pattern, Row, Section
 from pipeline.errors import PatternError
 from pipeline.files.channels import label, same_name
-from pipeline.files.reading import Kind, read_plain
+from pipeline.files.reading import Kind, json_of, read_plain
 from pipeline.limits import MOST_PATTERN_BYTES, MOST_ROWS_IN_ALL
 from pipeline.literals import FOLDED_STYLES
 
@@ -21,7 +21,7 @@ PATTERN = Kind("pattern", MOST_PATTERN_BYTES, "Name a pattern.json that hitchgri
 
 def read_pattern(path: Path) -> Pattern:
     """Read and check a pattern file. Raises PatternError naming the first place that is wrong, InputError for
-    a file that cannot be read.
+    a file that cannot be read or is no JSON.
 
     >>> import tempfile
     >>> from pipeline.band.example import two_rows
@@ -35,7 +35,8 @@ def read_pattern(path: Path) -> Pattern:
 
 
 def parse_pattern(data: bytes | str, source: str = "pattern") -> Pattern:
-    """Parse and check a pattern document. Raises PatternError naming every place that is wrong.
+    """Parse and check a pattern document. Raises PatternError naming every place that is wrong, InputError
+    for what is no JSON.
 
     >>> from pipeline.band.example import two_rows
     >>> from pipeline.band.pattern import render
@@ -45,11 +46,9 @@ def parse_pattern(data: bytes | str, source: str = "pattern") -> Pattern:
     Traceback (most recent call last):
     pipeline.errors.PatternError: sections[0].rows[0].knots[2]: position 7 is outside a band of 4 strands...
     """
-    try:
-        head = json.loads(data)
-    except (ValueError, RecursionError) as error:
-        what = "is nested too deeply" if isinstance(error, RecursionError) else f"is not JSON ({error})"
-        raise PatternError(f"{source} {what}", "Name a pattern.json that hitchgrid wrote.") from None
+    if isinstance(data, str):
+        data = data.encode()
+    head = json_of(data, source)
     if not isinstance(head, dict) or head.get("format") != FORMAT:
         raise PatternError(
             f'{source} is not a pattern file: "format" is not "{FORMAT}"',
@@ -63,7 +62,7 @@ def parse_pattern(data: bytes | str, source: str = "pattern") -> Pattern:
             f"{source} is of a newer version than {VERSION}, this program's", "Update hitchgrid."
         )
     try:
-        pattern = Pattern.model_validate_json(data)
+        pattern = Pattern.model_validate_json(data.removeprefix(BOM_UTF8))
     except ValidationError as error:
         raise _refusal([(place_of(e["loc"]), e["msg"]) for e in error.errors()]) from None
     found = list(problems(pattern))

@@ -88,7 +88,8 @@ def text_of(data: bytes, called: str) -> str:
 
 
 def json_of(data: bytes, called: str) -> Any:
-    r"""Parse JSON. Raises InputError with the line for what is not JSON, infinities and endless numbers.
+    r"""Parse JSON. Raises InputError with the line for what is not JSON, infinities, endless numbers and keys
+    that stand twice, of which Python would take the last without a word.
 
     >>> json_of(b'{"metres": 8}', "report.json")
     {'metres': 8}
@@ -98,7 +99,9 @@ def json_of(data: bytes, called: str) -> Any:
     """
     text = text_of(data, called)
     try:
-        return json.loads(text, parse_constant=_number, parse_float=_number, parse_int=_whole)
+        return json.loads(
+            text, parse_constant=_number, parse_float=_number, parse_int=_whole, object_pairs_hook=_object
+        )
     except json.JSONDecodeError as error:
         _refuse(f"{called}, line {error.lineno}: this is not JSON ({error.msg})", _MENDED)
     except RecursionError:
@@ -106,17 +109,51 @@ def json_of(data: bytes, called: str) -> Any:
     except _BadNumber as error:
         line, word = _place(text, str(error))
         _refuse(f"{called}, line {line}: {word[:20]} is not a number that can be used", _MENDED)
+    except _KeyTwice:
+        line, key = _second(text)
+        _refuse(f"{called}, line {line}: {key[:40]!r} stands twice in one object", _TAKEN_OUT)
 
 
 _MENDED = "Correct it, or let hitchgrid write it again."
+_TAKEN_OUT = "Take the wrong one out, or let hitchgrid write it again."
 _TOKENS = re.compile(
     r'"(?:[^"\\]++|\\.)*+"|-?(?:Infinity|NaN|(?:0|[1-9]\d*+)(?:\.\d++)?+(?:[eE][-+]?\d++)?+)',
     re.DOTALL | re.ASCII,
 )
 
 
+_KEYS = re.compile(r'("(?:[^"\\]++|\\.)*+")(\s*+:)?+|[{}]', re.DOTALL)
+
+
 class _BadNumber(Exception):
     pass
+
+
+class _KeyTwice(Exception):
+    pass
+
+
+def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) < len(pairs):
+        raise _KeyTwice
+    return found
+
+
+def _second(text: str) -> tuple[int, str]:
+    """The line of the first key that its object has already, and the key."""
+    objects: list[set[str]] = []
+    for match in _KEYS.finditer(text):
+        if match[0] == "{":
+            objects.append(set())
+        elif match[0] == "}":
+            objects.pop()
+        elif match[2]:
+            key = json.loads(match[1])
+            if key in objects[-1]:
+                return text.count("\n", 0, match.start()) + 1, key
+            objects[-1].add(key)
+    raise AssertionError("no key stands twice")
 
 
 def _number(word: str) -> float:

@@ -43,7 +43,7 @@ def refuse_beyond_means(
     there = available_bytes() if memory is None else memory
     if there is not None and LEAST_BYTES + EACH_BYTES * rows * strands > there:
         fits = (there - LEAST_BYTES) // (EACH_BYTES * strands)
-        _refuse(rows, strands, fits, f"take more than the {max(0, there) / 1e9:.1f} GB of memory there are")
+        _refuse(rows, strands, fits, f"take more than the {_memory(there)} of memory there are")
 
 
 def refuse_beyond_chart(rows: int, knots: int) -> None:
@@ -80,8 +80,16 @@ def _shorter(rows: int, share: float) -> str:
 
 
 def _refuse(rows: int, strands: int, fits: int, because: str) -> None:
-    can = f"{fits} rows of so many strands can be done" if fits > 0 else "Not even one row can be done"
-    raise ImpossibleError(f"{rows} rows of {strands} strands {because}.", f"{can}; or give it more.")
+    hint = (
+        f"{fits} rows of so many strands can be done; or give it more."
+        if fits > 0
+        else "Not even one row can be done with so little: give it more."
+    )
+    raise ImpossibleError(f"{rows} rows of {strands} strands {because}.", hint)
+
+
+def _memory(count: int) -> str:
+    return f"{count / 1e9:.1f} GB" if count >= 1e9 else f"{max(0, count) / 1e6:.0f} MB"
 
 
 def available_bytes() -> int | None:

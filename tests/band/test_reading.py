@@ -11,7 +11,7 @@ import pytest
 from pipeline.band.example import two_rows
 from pipeline.band.pattern import render
 from pipeline.band.reading import parse_pattern
-from pipeline.errors import PatternError
+from pipeline.errors import InputError, PatternError
 
 Document = dict[str, Any]
 
@@ -71,6 +71,23 @@ def test_an_edit_is_refused_at_its_place(edit: Callable[[Document], None], place
         parse_pattern(json.dumps(told))
     assert refused.value.place == place
     assert what in str(refused.value).partition(" (also")[0]
+
+
+def test_a_key_that_stands_twice_is_refused_wherever_it_stands() -> None:
+    """The last of two would win without a word, and the maker would tie what is not meant."""
+    text = json.dumps(document())
+    for once, twice, key in (
+        ('"strands"', '"strands": [0, 0, 0, 0], "strands"', "strands"),
+        ('"knots"', '"knots": [], "knots"', "knots"),
+        ('"colour"', '"colour": "#000000", "colour"', "colour"),
+    ):
+        with pytest.raises(InputError, match=f"line 1: '{key}' stands twice"):
+            parse_pattern(text.replace(once, twice, 1))
+
+
+def test_a_pattern_that_was_saved_with_a_mark_of_utf_8_is_read() -> None:
+    text = json.dumps(document())
+    assert parse_pattern(b"\xef\xbb\xbf" + text.encode()) == parse_pattern(text)
 
 
 @pytest.mark.parametrize("blanks", ["sea  pink", "sea\u00a0pink", " sea pink"])

@@ -39,6 +39,21 @@ def hitchgrid(
     )
 
 
+def begun(
+    folder: Path, first: str, *words: str | bytes, **environment: str | None
+) -> subprocess.CompletedProcess[bytes]:
+    """Run the command as it is installed, from its first line; ``first`` is done before."""
+    known = {**os.environ, "PYTHONPATH": str(ROOT), "HOME": str(folder), **environment}
+    return subprocess.run(
+        [sys.executable, "-c", first + "from cli.entry import run; run()", *words],
+        cwd=folder,
+        env={key: value for key, value in known.items() if value is not None},
+        capture_output=True,
+        check=False,
+        timeout=120,
+    )
+
+
 @pytest.fixture
 def flag(tmp_path: Path) -> bytes:
     """A picture whose name has blanks, quotes, a line end, and a byte that is no UTF-8."""
@@ -98,3 +113,48 @@ def test_a_file_size_limit_leaves_the_former_result(tmp_path: Path, flag: bytes)
     assert b"cannot write" in done.stderr and done.stderr.count(b"\n") == 1
     assert {path.name: path.read_bytes() for path in (tmp_path / "band").iterdir()} == before
     assert not [path for path in tmp_path.iterdir() if path.name.startswith(".band")]
+
+
+LINUX = pytest.mark.skipif(sys.platform != "linux", reason="no limit on memory is kept elsewhere")
+
+
+@LINUX
+@pytest.mark.parametrize("kib", [60_000, 120_000, 200_000, 380_000])
+def test_a_limit_on_memory_that_is_too_small_to_start_is_a_sentence(
+    kib: int, tmp_path: Path, flag: bytes
+) -> None:
+    """With so little, libraries end the process in their own ways, or wait for ever."""
+    limit = f"import resource; resource.setrlimit(resource.RLIMIT_AS, ({kib * 1024},) * 2); "
+    done = begun(tmp_path, limit, "plan", flag, *QUICK)
+    assert done.returncode == 2
+    assert done.stderr.startswith(b"hitchgrid: a limit leaves it less than") and done.stderr.count(b"\n") == 1
+    assert not (tmp_path / "band").exists()
+
+
+@LINUX
+def test_a_limit_on_memory_in_which_it_can_start_is_kept(tmp_path: Path, flag: bytes) -> None:
+    limit = "import resource; resource.setrlimit(resource.RLIMIT_AS, (410_000_000,) * 2); "
+    done = begun(tmp_path, limit, "plan", flag, *QUICK)
+    assert (done.returncode, done.stderr.count(b"\n")) == (2, 1)
+    assert b"of memory" in done.stderr and not (tmp_path / "band").exists()
+
+
+def test_settings_that_libraries_take_from_the_environment_change_nothing(
+    tmp_path: Path, flag: bytes
+) -> None:
+    """What libraries would end with in a traceback, or write into a page: the same bytes come as without."""
+    odd = {"SOURCE_DATE_EPOCH": "yesterday", "NUMBA_NUM_THREADS": "0", "NUMBA_DISABLE_JIT": "1"}
+    odd |= {"NUMBA_DEBUG": "1", "OMP_NUM_THREADS": "x", "OPENBLAS_NUM_THREADS": "-5"}
+    for out, environment in (
+        ("plain", dict.fromkeys(odd)),
+        ("odd", odd),
+        ("date", {"SOURCE_DATE_EPOCH": "5"}),
+    ):
+        done = begun(
+            tmp_path, "", "plan", flag, "--no-advice", "-q", "--effort", "0.01", "--out", out, **environment
+        )
+        assert (done.returncode, done.stderr) == (0, b"")
+    plain = {path.name: path.read_bytes() for path in (tmp_path / "plain").iterdir()}
+    for out in ("odd", "date"):
+        for name in plain.keys() - {"timings.json", "written.json"}:
+            assert (tmp_path / out / name).read_bytes() == plain[name], name

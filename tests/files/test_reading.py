@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import threading
 from collections.abc import Callable
 from pathlib import Path
@@ -106,3 +107,18 @@ def test_the_limit_of_a_kind_holds_for_bytes_too() -> None:
             kind.checked(data, "upload")
     with pytest.raises(InputError, match="no file name"):
         read_plain(Path("a\0b"), kind)
+
+
+@pytest.mark.parametrize(
+    ("text", "where"),
+    [
+        ('{"metres": 1, "metres": 2}', "line 1: 'metres'"),
+        ('{"name": "a",\n"all": [{"name": 0},\n{"name": 1, "x": {"name": 1},\n"name": 2}]}', "line 4: 'name'"),
+        ('{"say \\"{": 1,\n"say \\"\\u007b": 2}', "line 2: 'say \"{'"),
+        ('[{"a": "b:c"}, {"a": "{", "b": "}"},\n{"": 1, "": 1}]', "line 2: ''"),
+    ],
+)  # fmt: skip
+def test_a_key_that_stands_twice_is_named(text: str, where: str) -> None:
+    """JSON leaves open what two keys of one name mean (RFC 8259, section 4), and Python takes the last."""
+    with pytest.raises(InputError, match=re.escape(f"drawer.json, {where} stands twice in one object.")):
+        json_of(text.encode(), "drawer.json")

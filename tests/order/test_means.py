@@ -43,8 +43,12 @@ def test_the_size_that_is_offered_can_be_done_and_one_row_more_cannot(strands: i
 
 
 def test_memory_is_looked_at_too() -> None:
-    with pytest.raises(ImpossibleError, match=r"GB of memory"):
+    with pytest.raises(ImpossibleError, match=r"the 1\.0 GB of memory there are\. 312 rows of"):
         refuse_beyond_means(5000, 400, memory=10**9)
+    with pytest.raises(
+        ImpossibleError, match=r"the 80 MB of memory there are\. Not even one row can be done"
+    ):
+        refuse_beyond_means(5000, 400, memory=80_000_000)
     refuse_beyond_means(100, 24, memory=10**9)
     there = available_bytes()
     assert there is None or 0 < there < 2**60
