@@ -39,6 +39,9 @@ OUTPUTS: dict[str, tuple[What, ...]] = {
 }
 """What each ending can hold; the first is drawn unless the name or ``--what`` says another."""
 
+TOLD = (What.SHEET, What.WORKSHEET, What.INSTRUCTIONS, What.SPOKEN, What.HANDOUT)
+"""What says the whole band in words, or some lines of it."""
+
 
 def command(
     pattern: Annotated[Path, typer.Argument(help="A pattern.json file.", show_default=False)],
@@ -64,6 +67,7 @@ def command(
     from pipeline.band.handed import for_left_hand
     from pipeline.band.reading import read_pattern
     from pipeline.files.single import write_file
+    from pipeline.instructions.steps import refuse_unsayable
     from pipeline.order.means import refuse_beyond_means
     from pipeline.writers.grid import refuse_unchartable
 
@@ -72,6 +76,8 @@ def command(
     refuse_beyond_means(sum(len(section.rows) for section in document.sections), len(document.strands))
     if chosen in (What.CHART, What.SHEET):
         refuse_unchartable(document)
+    if chosen in TOLD:
+        refuse_unsayable(document)
     original = _original(picture, lengthwise)
     tied = for_left_hand(document) if left_handed else document
     content = _draw(

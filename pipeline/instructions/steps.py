@@ -11,7 +11,13 @@ from pipeline.instructions.model import Step
 from pipeline.instructions.order import orders
 from pipeline.order.means import refuse_beyond_words
 
-__all__ = ["Step", "steps"]
+__all__ = ["Step", "refuse_unsayable", "steps"]
+
+
+def refuse_unsayable(pattern: Pattern) -> None:
+    """Raise ImpossibleError where the pattern is too large to be put into words."""
+    counts = [len(row.knots) for _, _, _, row in pattern.rows()]
+    refuse_beyond_words(len(counts), sum(counts), len(pattern.strands))
 
 
 def steps(pattern: Pattern) -> tuple[Step, ...]:
@@ -25,8 +31,7 @@ def steps(pattern: Pattern) -> tuple[Step, ...]:
     >>> [(step.rightwards, len(step.knots)) for step in steps(two_rows())]
     [(True, 3), (False, 3)]
     """
-    knots = sum(len(row.knots) for _, _, _, row in pattern.rows())
-    refuse_beyond_words(sum(len(section.rows) for section in pattern.sections), knots, len(pattern.strands))
+    refuse_unsayable(pattern)
     bench = Bench(pattern)
     said: list[Step] = []
     for s, section in enumerate(pattern.sections):

@@ -113,7 +113,7 @@ def test_the_limit_of_a_kind_holds_for_bytes_too() -> None:
     ("text", "where"),
     [
         ('{"metres": 1, "metres": 2}', "line 1: 'metres'"),
-        ('{"name": "a",\n"all": [{"name": 0},\n{"name": 1, "x": {"name": 1},\n"name": 2}]}', "line 4: 'name'"),
+        ('{"name": "a",\n"in": [{"name": 0},\n{"name": 1, "x": {"name": 1},\n"name": 2}]}', "line 4: 'name'"),
         ('{"say \\"{": 1,\n"say \\"\\u007b": 2}', "line 2: 'say \"{'"),
         ('[{"a": "b:c"}, {"a": "{", "b": "}"},\n{"": 1, "": 1}]', "line 2: ''"),
     ],

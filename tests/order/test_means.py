@@ -118,6 +118,22 @@ def test_a_sheet_of_more_knots_than_a_chart_shows_is_refused_before_anything_is_
     assert not (tmp_path / "sheet.pdf").exists()
 
 
+@pytest.mark.parametrize(
+    "name", ["sheet.pdf", "handout.pdf", "worksheet.html", "instructions.txt", "spoken.txt"]
+)
+def test_words_for_too_many_knots_are_refused_before_anything_is_drawn(
+    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "pattern.json").write_text(render(two_rows()), encoding="utf-8")
+    monkeypatch.setattr("pipeline.order.means.MOST_SAID", 20)
+    monkeypatch.setattr("cli.draw._draw", None)  # not asked
+    with pytest.raises(SystemExit) as stop:
+        run(("draw", str(tmp_path / "pattern.json"), "--to", str(tmp_path / name)))
+    assert stop.value.code == 2
+    assert re.search(r"too many to be put into words.* of its 2 rows can", capsys.readouterr().err)
+    assert [path.name for path in tmp_path.iterdir()] == ["pattern.json"]
+
+
 def test_instructions_of_too_many_knots_tell_the_rows_that_can_be_told(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
