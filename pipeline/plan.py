@@ -62,6 +62,7 @@ from pipeline.verdict.likeness import Likeness, likeness
 from pipeline.verdict.reasons import Reason, knot_numbers, reasons
 from pipeline.verdict.thin import Thin, unseen
 
+DRAWING = "drawing the design"
 FURTHER_EFFORT = 1.0
 """What eases and advice may spend together, as a share of the effort of the band's own search."""
 
@@ -148,7 +149,7 @@ def plan(
     8
     """
     clock = _Clock(watch)
-    clock.stage("drawing the design")
+    clock.stage(DRAWING)
     drawn = _drawn(asked, touches, budget, finishing_s)
     clock.stage("routing the strands")
     worked_s = time.process_time()
@@ -174,8 +175,8 @@ def plan(
     easy, advice = tuple[EaseLine, ...](), None
     if further and not budget.late:
         clock.stage("trying what would help")
-        redesign = Redesign(asked, drawn, *found.posed)
-        easy, advice = _advised(redesign, found, verdict, spare, watch)
+        spare = spare.sooner(clock.seconds[DRAWING])  # no drawing is begun that would end late
+        easy, advice = _advised(Redesign(asked, drawn, *found.posed), found, verdict, spare, watch)
     more = further or asked.tying.switching_rows or asked.tying.joins
     stopped = budget.ended if more and found.stopped is Stopped.DONE else found.stopped
     period = None if repeat is None else repeat.rows
@@ -308,7 +309,7 @@ def _keeping_back(budget: Budget, seconds: float) -> tuple[Budget, Late]:
     left = budget.deadline - time.monotonic()
     kept = max(0.0, min(seconds, (1 - LEAST_SEARCH) * left))
     until = budget.deadline - (1 - SHARING) * kept
-    return replace(budget, deadline=budget.deadline - kept), lambda: time.monotonic() >= until
+    return budget.sooner(kept), lambda: time.monotonic() >= until
 
 
 class _Clock:

@@ -90,6 +90,30 @@ def test_where_drawing_took_the_time_the_rows_that_can_be_done_are_told(
     assert caught.value.hint.startswith("27 rows")
 
 
+@pytest.mark.parametrize(("deadline", "drawn_again"), [(70.0, False), (130.0, True)])
+def test_advice_begins_no_drawing_that_would_end_late(
+    deadline: float, drawn_again: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Drawing took 40 s; with 30 s left none is begun again, with 90 s two are."""
+    Image.effect_noise((40, 100), 90).save(tmp_path / "noise.png")
+    noise = PictureSource(tmp_path / "noise.png", fit="stretch")
+    clock, drawings = [0.0], []
+
+    def slow(*words: Any) -> Design:
+        clock[0] += 40.0
+        drawings.append(clock[0])
+        return design(*words)
+
+    for module in ("plan", "advice.changes"):
+        monkeypatch.setattr(f"pipeline.{module}.design", slow)
+    for name in ("monotonic", "perf_counter"):
+        monkeypatch.setattr(f"pipeline.plan.time.{name}", lambda: clock[0])
+    asked = Request(noise, Band(strands=10, rows=20), Drawer(builtin_stash()))
+    made = plan(asked, budget=Budget(effort=0.01, deadline=deadline))
+    assert made.advice is not None and made.advice.untried
+    assert drawings == ([40.0, 80.0, 120.0] if drawn_again else [40.0])
+
+
 @pytest.mark.parametrize(("worked", "rows"), [("rows", 127), ("diagonal", 255)])
 def test_a_band_that_cannot_be_charted_and_told_is_refused_before_it_is_drawn(
     worked: Worked, rows: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
