@@ -240,3 +240,32 @@ def test_a_killed_batch_goes_on_to_the_same_bytes(tmp_path: Path) -> None:
     finish(tmp_path, *common, "broken")
     assert files_of(tmp_path / "broken") == wanted
     assert not hidden(tmp_path / "broken")
+
+
+def test_two_batches_at_once_one_of_them_killed(tmp_path: Path) -> None:
+    """With the maker's own files about: each of them stays as it was, and each order is there once."""
+    flag(tmp_path / "flag.png")
+    (tmp_path / "orders.csv").write_text(
+        "title,letters,picture,strands,rows\nBow,I,,8,8\nFlag,,flag.png,7,4\nStern,L,,8,8\n"
+    )
+    common = ("batch", "orders.csv", "--effort", "0.01", "-q", "--out")
+    finish(tmp_path, *common, "whole")
+    wanted = files_of(tmp_path / "whole")
+    both, bow = tmp_path / "both", tmp_path / "both" / "001-bow"
+    seconds = finish(tmp_path, *common, "both")
+    for i in range(max(3, KILLS // 3)):
+        shutil.rmtree(both)
+        finish(tmp_path, *common, "both")
+        lay(both)
+        lay(bow)
+        (bow / "order.json").unlink()  # to be planned again, into a folder with the maker's files
+        shutil.rmtree(both / "002-flag")
+        kept = {str(path / name): content for path in (both, bow) for name, content in OWN.items()}
+        living = start(tmp_path, *common, "both")
+        kill_after((0.3 + 0.7 * i / KILLS) * seconds, tmp_path, *common, "both")
+        assert living.wait() in (0, 2)  # 2: the other was at work there
+        finish(tmp_path, *common, "both")
+        found = {name: content for name, content in files_of(both).items() if str(both / name) not in kept}
+        assert found == wanted
+        assert {name: Path(name).read_bytes() for name in kept} == kept
+        assert not hidden(tmp_path)
