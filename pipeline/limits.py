@@ -45,6 +45,11 @@ MOST_THREADS = 1_000
 """In a list of threads owned."""
 MOST_NAME = 60
 """Characters of a thread's name."""
+OWNED_M = Bounds(0, 100_000)
+"""Metres of one thread; more would be cut from too many skeins to look through."""
+SKEIN_M = Bounds(0.1, 100_000)
+"""Metres in one skein; they are cut by whole centimetres."""
+PRICE = Bounds(0, 1e6)
 STRANDS = Bounds(2, MOST_STRANDS)
 ROWS = Bounds(1, MOST_ROWS)
 COLOURS = Bounds(1, 16)

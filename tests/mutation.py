@@ -22,24 +22,44 @@ from pathlib import Path
 
 ROOT = Path(__file__).parent.parent
 MATERIALS, BY_HAND = "tests/materials/test_materials.py", "tests/materials/test_by_hand.py"
+SUMS, SKEINS = "tests/materials/test_sums.py", "tests/materials/test_skeins.py"
 TESTS: dict[str, tuple[str, ...]] = {
     "pipeline/band/knots.py": ("pipeline/band/knots.py", "tests/band", "tests/verdict/test_check.py"),
     "pipeline/band/network.py": ("pipeline/band/network.py", "tests/band"),
     "pipeline/verdict/feasibility.py": ("pipeline/verdict/feasibility.py", "tests/verdict/test_check.py"),
     "pipeline/materials/gauge.py": (BY_HAND, "pipeline/materials/gauge.py", "tests/materials/test_gauge.py"),
-    "pipeline/materials/fit.py": (BY_HAND, "pipeline/materials/fit.py", "tests/materials/test_gauge.py"),
+    "pipeline/materials/fit.py": (
+        BY_HAND,
+        "tests/materials/test_fit.py",
+        "pipeline/materials/fit.py",
+        "tests/materials/test_gauge.py",
+    ),
     "pipeline/materials/lengths.py": (BY_HAND, "pipeline/materials/lengths.py", MATERIALS),
     "pipeline/materials/sharing.py": (
+        SUMS,
         "tests/materials/test_sharing.py",
         "tests/materials/test_rescale.py",
         MATERIALS,
     ),
     "pipeline/materials/joins.py": ("tests/materials/test_joins.py", MATERIALS),
     "pipeline/materials/ends.py": (BY_HAND, "pipeline/materials/ends.py", "tests/materials/test_ends.py"),
-    "pipeline/materials/cutting.py": ("pipeline/materials/cutting.py", "tests/materials/test_skeins.py"),
-    "pipeline/materials/skeins.py": ("pipeline/materials/skeins.py", "tests/materials/test_skeins.py"),
+    "pipeline/materials/cutting.py": (
+        "pipeline/materials/cutting.py",
+        "tests/materials/test_cutting.py",
+        SKEINS,
+    ),
+    "pipeline/materials/skeins.py": ("pipeline/materials/skeins.py", SKEINS),
     "pipeline/materials/price.py": ("pipeline/materials/price.py", "tests/materials/test_price.py"),
     "pipeline/materials/rescale.py": ("pipeline/materials/rescale.py", "tests/materials/test_rescale.py"),
+    "pipeline/materials/hand.py": ("pipeline/materials/hand.py", SUMS, "tests/materials/test_rescale.py"),
+    "pipeline/materials/ledger.py": (SUMS, "pipeline/materials/ledger.py", "tests/materials/test_ledger.py"),
+    "pipeline/materials/paths.py": (SUMS, "tests/materials/test_sharing.py"),
+    "pipeline/materials/gain.py": (SUMS, "tests/materials/test_sharing.py"),
+    "pipeline/materials/booking.py": (
+        SUMS,
+        "pipeline/materials/booking.py",
+        "tests/materials/test_price.py",
+    ),
 }
 """The modules of the sample, and the tests that are to notice a change in each."""
 SECONDS, BYTES = 200, 6_000_000_000

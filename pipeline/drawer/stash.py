@@ -12,7 +12,6 @@ import csv
 import difflib
 import io
 import itertools
-import math
 import re
 import unicodedata
 from collections import Counter
@@ -26,7 +25,7 @@ from pipeline.drawer.presets import DEFAULT_PRESET, PRESETS, diameter_mm, folded
 from pipeline.errors import HitchgridError, InputError
 from pipeline.files.channels import csv_text, label, same_name, spreadsheet
 from pipeline.files.reading import Kind, read_plain, text_of
-from pipeline.limits import MOST_NAME, MOST_STASH_BYTES, MOST_THREADS
+from pipeline.limits import MOST_NAME, MOST_STASH_BYTES, MOST_THREADS, OWNED_M, PRICE, SKEIN_M, Bounds
 
 __all__ = [
     "DEFAULT_PRESET",
@@ -77,14 +76,12 @@ def _checked_name(name: str) -> str:
     return tidy
 
 
-def _checked_amount(value: float | None, what: str, *, zero: bool = False) -> float | None:
-    if value is None:
-        return None
-    if not math.isfinite(value) or value > 1e6 or value < 0 or (value == 0 and not zero):
+def _checked_amount(value: float | None, what: str, within: Bounds) -> float | None:
+    if value is not None and value not in within:  # as not even itself is where it is not a number
         raise InputError(
-            f"{what} of {value:g} cannot be.", f"Write a number {'from' if zero else 'above'} 0 to a million."
+            f"{what} of {value:g} cannot be.", f"Write a number from {within.least:g} to {within.most:,.0f}."
         )
-    return float(value)
+    return None if value is None else float(value)
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,10 +104,9 @@ class Thread:
     def __post_init__(self) -> None:
         object.__setattr__(self, "name", _checked_name(self.name))
         object.__setattr__(self, "colour", hex_of(parse_hex(self.colour)))
-        _checked_amount(self.metres, "a length", zero=True)
-        _checked_amount(self.skein_m, "a skein")
-        _checked_amount(self.diameter_mm, "a diameter")
-        _checked_amount(self.price, "a price", zero=True)
+        _checked_amount(self.metres, "a length", OWNED_M)
+        _checked_amount(self.skein_m, "a skein", SKEIN_M)
+        _checked_amount(self.price, "a price", PRICE)
 
     @property
     def rgb(self) -> Colour:
@@ -307,7 +303,7 @@ def _columns(header: Sequence[str]) -> list[str]:
 
 
 def _thread_of_row(cells: dict[str, str], *, decimal_comma: bool) -> Thread:
-    def number(column: str) -> float | None:
+    def number(column: str, within: Bounds) -> float | None:
         text = cells.get(column, "")
         if not text:
             return None
@@ -317,16 +313,15 @@ def _thread_of_row(cells: dict[str, str], *, decimal_comma: bool) -> Thread:
             raise InputError(
                 f"{column} {text[:20]!r} is not a number.", "Write it like 8 or 12.5, or leave it empty."
             )
-        value = float(text)
-        return _checked_amount(value, column, zero=column != "skein_m")
+        return _checked_amount(float(text), column, within)
 
     return thread_of(
         cells.get("name", ""),
         cells.get("colour", ""),
-        number("metres"),
+        number("metres", OWNED_M),
         preset=cells.get("preset") or DEFAULT_PRESET,
-        skein_m=number("skein_m"),
-        price=number("price"),
+        skein_m=number("skein_m", SKEIN_M),
+        price=number("price", PRICE),
     )
 
 

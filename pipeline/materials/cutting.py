@@ -49,7 +49,7 @@ class Cutting:
     """A cutting plan: skeins with the fullest first.
 
     ``new`` of them are not owned yet. ``proved`` tells whether no plan needs fewer skeins; ``too_long_cm``
-    are pieces longer than any skein, which are not in the plan.
+    are pieces longer than a skein, which are not in the plan.
     """
 
     skeins: tuple[Skein, ...]
@@ -61,17 +61,23 @@ class Cutting:
 def cut_skeins(pieces_cm: Sequence[int], owned_cm: Sequence[int], *, more_cm: int) -> Cutting:
     """Cut the pieces from the skeins owned, and from as many new ones of ``more_cm`` as it takes.
 
-    All lengths are whole centimetres above zero, else ValueError.
+    All lengths are whole centimetres above zero, and what is owned is no longer than a new skein, else
+    ValueError.
 
     >>> [skein.pieces_cm for skein in cut_skeins([50, 30, 20, 60, 40], [], more_cm=100).skeins]
     [(60, 40), (50, 30, 20)]
     """
     if min([*pieces_cm, *owned_cm, more_cm], default=1) <= 0:
         raise ValueError("pieces and skeins have lengths above zero")
-    fitting, too_long = _fitting(pieces_cm, owned_cm, more_cm)
+    if max(owned_cm, default=0) > more_cm:
+        raise ValueError("no owned skein is longer than a new one")
+    in_order = sorted(pieces_cm, reverse=True)
+    too_long = tuple(piece for piece in in_order if piece > more_cm)
+    fitting = in_order[len(too_long) :]
     if not fitting:
         return Cutting((), 0, too_long)
-    packed, proved = _fewest(fitting, owned_cm, more_cm)
+    of_use = [cm for cm, count in Counter(owned_cm).items() for _ in range(min(count, len(fitting)))]
+    packed, proved = _fewest(fitting, of_use, more_cm)
     skeins = tuple(
         sorted(
             (Skein(length, tuple(sorted(inside, reverse=True))) for length, inside in packed if inside),
@@ -80,23 +86,6 @@ def cut_skeins(pieces_cm: Sequence[int], owned_cm: Sequence[int], *, more_cm: in
     )
     in_use = Counter(skein.length_cm for skein in skeins)
     return Cutting(skeins, sum((in_use - Counter(owned_cm)).values()), too_long, proved)
-
-
-def _fitting(
-    pieces_cm: Sequence[int], owned_cm: Sequence[int], more_cm: int
-) -> tuple[list[int], tuple[int, ...]]:
-    """Split off what no skein can give: pieces longer than a new one that no owned one has room for."""
-    fitting = [piece for piece in pieces_cm if piece <= more_cm]
-    too_long = []
-    room = list(owned_cm)
-    for piece in sorted((p for p in pieces_cm if p > more_cm), reverse=True):
-        best = min((i for i, cm in enumerate(room) if cm >= piece), key=room.__getitem__, default=None)
-        if best is None:
-            too_long.append(piece)
-        else:
-            room[best] -= piece
-            fitting.append(piece)
-    return sorted(fitting, reverse=True), tuple(too_long)
 
 
 Packed = list[tuple[int, list[int]]]

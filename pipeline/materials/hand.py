@@ -40,8 +40,8 @@ class Witness:
     used_mm: float
 
     def __post_init__(self) -> None:
-        if min(self.tied_mm, self.carried_mm) < 0 or not self.planned_mm > 0:
-            raise ValueError("a strand without a knot tells nothing")
+        if min(self.tied_mm, self.carried_mm) < 0 or not (self.planned_mm > 0 and self.used_mm > 0):
+            raise ValueError("a strand without a knot, or of which nothing was used, tells nothing")
 
     @property
     def planned_mm(self) -> float:

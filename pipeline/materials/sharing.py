@@ -155,8 +155,15 @@ class _Sharer:
             if found is None:
                 settled.add(strand)
                 continue
+            concerned = self.beside(found[1])
             paths.set(found[1], found[2])
-            settled -= {s for s in range(paths.strands) if paths.group[s] == paths.group[strand]}
+            reached = {paths.owner[edge] for v in concerned for edge in paths.into[v]}
+            groups = {paths.group[s] for s in reached}
+            settled = {s for s in settled if paths.group[s] not in groups}
+
+    def beside(self, unit: tuple[int, ...]) -> tuple[int, ...]:
+        """The knots that may find other changes once this unit changes: its own."""
+        return unit
 
     def units_of(self, strand: int) -> Iterator[tuple[int, ...]]:
         """Units in which the strand takes part."""
@@ -300,6 +307,11 @@ class _RowSharer(_Sharer):
         self.descend(least_gain)
         self.restore(first)
         self.even_out()
+
+    def beside(self, unit: tuple[int, ...]) -> tuple[int, ...]:
+        """All of its row, where the unit has the hand-over that there may be one of in a row."""
+        hands_over = any(not self.paths.kinds[v].swaps for v in unit)
+        return self.row_of[unit] if hands_over else unit
 
     def changes(self, unit: tuple[int, ...], strand: int, below: float) -> Iterator[Change]:
         """Either side of a run ties; in row work the leader may hand over once in it.

@@ -18,6 +18,8 @@ from pipeline.materials.lengths import Cut, Piece, pieces
 
 ALIKE = 15.0
 """CIEDE2000 up to which a thread may stand in for another; value from our own looking, no source."""
+NOTHING_M = 1e-6
+"""Sums of whole centimetres, in metres, are off by less."""
 DEFAULT_SKEIN_M = PRESETS[DEFAULT_PRESET].skein_m or 8.0
 
 
@@ -187,7 +189,7 @@ def _swaps(plans: Sequence[ThreadPlan], cuts: Sequence[Cut], stash: Stash) -> li
     found: list[Swap] = []
     colour = {thread.name: np.array(parse_hex(thread.colour), dtype=np.uint8) for thread in stash.threads}
     for plan in plans:
-        if not plan.buy or plan.name not in colour:
+        if not plan.buy:
             continue
         short_m = plan.needed_m - (plan.owned_m or 0.0)
         others = sorted(
@@ -200,10 +202,10 @@ def _swaps(plans: Sequence[ThreadPlan], cuts: Sequence[Cut], stash: Stash) -> li
             (c for c in cuts if c.thread == plan.thread and set(c.piece_threads) == {plan.thread}),
             key=lambda c: (c.length_mm, c.position),
         ):
-            if short_m <= 0:
+            if short_m < NOTHING_M:
                 break
             need = cut.length_mm / 1000
-            fit = next((o for o in others if o[2] >= need), None)
+            fit = next((o for o in others if o[2] > need - NOTHING_M), None)
             if fit is None:
                 break
             found.append(Swap(cut.position, plan.name, fit[1], round(fit[2] - need, 2), fit[0]))

@@ -7,17 +7,20 @@ import sys
 from collections import Counter
 from pathlib import Path
 
+import colour
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.band.example import two_rows
+from pipeline.colour import parse_hex
 from pipeline.drawer.stash import Stash, thread_of
 from pipeline.materials import cutting
 from pipeline.materials.cutting import Cutting, _columns, cut_skeins
 from pipeline.materials.joins import place_joins
 from pipeline.materials.lengths import cut_list, pieces
-from pipeline.materials.skeins import owned_skeins, plan_skeins
+from pipeline.materials.skeins import ALIKE, owned_skeins, plan_skeins
 from tests.materials.bands import lettering
 from tests.patterns import THREADS, patterns
 
@@ -27,6 +30,7 @@ lengths = st.lists(st.integers(1, 40), max_size=9)
 @settings(max_examples=40)
 @given(lengths, st.lists(st.integers(5, 60), max_size=4), st.integers(20, 60))
 def test_no_skein_gives_more_than_it_holds_and_every_piece_is_cut(wanted, owned, more):
+    owned = [min(length, more) for length in owned]
     plan = cut_skeins(wanted, owned, more_cm=more)
     assert all(skein.left_cm >= 0 for skein in plan.skeins)
     cut = [piece for skein in plan.skeins for piece in skein.pieces_cm]
@@ -174,12 +178,22 @@ def test_a_piece_that_no_skein_holds_is_told_in_metres() -> None:
     ]
 
 
-@pytest.mark.parametrize(("grey_m", "positions"), [(0.21, []), (0.25, [1]), (0.45, [1, 2]), (3.0, [1, 2])])
-def test_strands_swap_as_long_as_the_other_thread_lasts(grey_m: float, positions: list[int]) -> None:
-    """White lacks 0.36 m, which are two strands of 22 cm; grey has enough for none, one, or more of them."""
+@pytest.mark.parametrize(
+    ("white_m", "grey_m", "positions"),
+    [
+        (0.3, 0.21, []), (0.3, 0.22, [1]), (0.3, 0.45, [1, 2]), (0.3, 3.0, [1, 2]),
+        (0.0, 3.0, [1, 2, 3]), (0.22, 3.0, [1, 2]), (0.0, 0.66, [1, 2, 3]), (0.44, 0.44, [1]),
+    ],
+)  # fmt: skip
+def test_strands_swap_as_long_as_the_other_thread_lasts(
+    white_m: float, grey_m: float, positions: list[int]
+) -> None:
+    """White is three strands of 22 cm: what is owned makes none, one or two of them, and grey has enough for
+    none, just enough, or more.
+    """
     drawer = (
         thread_of("navy", "#1b2a59", 8.0),
-        thread_of("white", "#ffffff", 0.3),
+        thread_of("white", "#ffffff", white_m),
         thread_of("pale grey", "#f4f4f4", grey_m),
     )
     plan = plan_skeins(two_rows(), cut_list(two_rows()), Stash(drawer, "the test"))
@@ -187,8 +201,63 @@ def test_strands_swap_as_long_as_the_other_thread_lasts(grey_m: float, positions
     left = [round(grey_m - 0.22 * (i + 1), 2) for i in range(len(positions))]
     assert [swap.left_m for swap in plan.swaps] == left
     said = [sentence for sentence in plan.sentences() if "Instead of white" in sentence]
-    which = {0: "", 1: "strand 2 could", 2: "strands 2, 3 could"}[len(positions)]
+    which = {0: "", 1: "strand 2 could", 2: "strands 2, 3 could", 3: "strands 2, 3, 4 could"}[len(positions)]
     assert (len(said) == bool(positions)) and all(which in sentence for sentence in said)
+
+
+def test_the_nearest_thread_that_has_enough_left_stands_in() -> None:
+    """Not one whose metres nobody knows, nor one that the band needs itself, nor one of quite another colour.
+
+    CIEDE2000 from white by a reference library, colour-science.
+    """
+    colours = {"snow": "#f7f7f7", "pearl": "#e0e0e0", "stone": "#a0a0a0"}
+    white = colour.XYZ_to_Lab(colour.sRGB_to_XYZ(np.ones(3)))
+    apart = {
+        name: colour.delta_E(
+            white, colour.XYZ_to_Lab(colour.sRGB_to_XYZ(np.array(parse_hex(text)) / 255)), method="CIE 2000"
+        )
+        for name, text in colours.items()
+    }
+    assert apart["snow"] < apart["pearl"] < ALIKE < apart["stone"]
+
+    def swaps(**metres: float | None) -> list[tuple[int, str]]:
+        others = [thread_of(name, text, metres.get(name)) for name, text in colours.items()]
+        drawer = (thread_of("navy", "#1b2a59", 8.0), thread_of("white", "#ffffff", 0.0), *others)
+        plan = plan_skeins(two_rows(), cut_list(two_rows()), Stash(drawer, "the test"))
+        assert all(swap.delta_e == pytest.approx(apart[swap.instead], abs=0.05) for swap in plan.swaps)
+        return [(swap.position, swap.instead) for swap in plan.swaps]
+
+    assert swaps(stone=9.0) == []
+    assert swaps(pearl=9.0, stone=9.0) == [(1, "pearl"), (2, "pearl"), (3, "pearl")]
+    assert swaps(snow=0.25, pearl=9.0) == [(1, "snow"), (2, "pearl"), (3, "pearl")]
+    assert swaps(snow=0.1, pearl=0.3) == [(1, "pearl")]
+
+
+def test_thread_of_the_band_itself_stands_in_with_what_is_left_of_it() -> None:
+    """Navy needs 0.25 m and is the like of what is short: of 0.68 m one strand of 22 cm is left, not two."""
+    drawer = (thread_of("navy", "#1b2a59", 0.68), thread_of("white", "#1b2a5a", 0.0))
+    plan = plan_skeins(two_rows(), cut_list(two_rows()), Stash(drawer, "the test"))
+    assert [(swap.position, swap.instead, swap.left_m) for swap in plan.swaps] == [(1, "navy", 0.21)]
+
+
+def test_what_is_short_of_several_threads_is_bought_together() -> None:
+    """Nothing is owned: one skein of 8 m, of 30 cm three; what is not listed is not bought."""
+    band, cuts = two_rows(), cut_list(two_rows())
+    drawer = (thread_of("navy", "#1b2a59", 0.0), thread_of("white", "#ffffff", 0.0, skein_m=0.3))
+    plan = plan_skeins(band, cuts, Stash(drawer, "the test"))
+    assert plan.sentences() == [
+        "Buy 1 skein of navy and 3 skeins of white.",
+        "navy: 0.25 m are needed and 0.00 m owned; buy 1 skein of 8 m.",
+        "white: 0.66 m are needed and 0.00 m owned; buy 3 skeins of 0.3 m.",
+    ]
+    assert [(thread.needed_m, thread.skeins, thread.buy) for thread in plan.threads] == [
+        (0.25, 1, 1), (0.66, 3, 3)
+    ]  # fmt: skip
+    unknown = plan_skeins(band, cuts, Stash((thread_of("navy", "#1b2a59"),), "the test"))
+    assert unknown.enough and [thread.buy for thread in unknown.threads] == [0, 0]
+    assert [(thread.owned_m, thread.stock_cm, thread.skeins) for thread in unknown.threads] == [
+        (None, (), 1), (None, (), 1)
+    ]  # fmt: skip
 
 
 def test_metres_that_would_do_in_pieces_too_short() -> None:
