@@ -84,9 +84,10 @@ def _pick(threads: list[Thread]) -> None:
     answer = typer.prompt("Numbers of the threads, with commas between")
     names = []
     for word in str(answer).split(","):
-        if not word.strip().isdecimal() or not 1 <= int(word) <= len(threads):
+        number = int(word) if word.strip().isdecimal() and len(word) < 10 else 0
+        if not 1 <= number <= len(threads):
             raise InputError(f"there is no thread number {word.strip()[:20]!r}.", f"Use 1 to {len(threads)}.")
-        names.append(threads[int(word) - 1])
+        names.append(threads[number - 1])
     for thread in dict.fromkeys(names):
         out.print(swatch(thread.colour, 6), Text(thread.name))
     out.print(Text(f"--threads {shell([spell_names(t.name for t in dict.fromkeys(names))])}"))

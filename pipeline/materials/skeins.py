@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.band.pattern import Pattern
-from pipeline.colour import delta_e, parse_hex
+from pipeline.colour import delta_e
 from pipeline.drawer.stash import DEFAULT_PRESET, PRESETS, Stash, Thread
 from pipeline.literals import listed, plural
 from pipeline.materials.cutting import Cutting, cut_skeins
@@ -185,30 +185,26 @@ def _thread_plan(index: int, name: str, thread: Thread | None, wanted: Sequence[
 
 def _swaps(plans: Sequence[ThreadPlan], cuts: Sequence[Cut], stash: Stash) -> list[Swap]:
     """For every thread that is short: strands, shortest first, and the nearest owned thread not short."""
-    used = {plan.name: plan.needed_m for plan in plans}
+    needed = {plan.name: plan.needed_m for plan in plans}
+    left_m = {t.name: t.metres - needed.get(t.name, 0.0) for t in stash.threads if t.metres}
+    colour = {thread.name: np.array(thread.rgb, dtype=np.uint8) for thread in stash.threads}
     found: list[Swap] = []
-    colour = {thread.name: np.array(parse_hex(thread.colour), dtype=np.uint8) for thread in stash.threads}
     for plan in plans:
         if not plan.buy:
             continue
         short_m = plan.needed_m - (plan.owned_m or 0.0)
-        others = sorted(
-            (float(delta_e(colour[plan.name], colour[t.name])), t.name, t.metres - used.get(t.name, 0.0))
-            for t in stash.threads
-            if t.name != plan.name and t.metres
-        )
-        others = [other for other in others if other[0] <= ALIKE]
+        apart = sorted((float(delta_e(colour[plan.name], colour[name])), name) for name in left_m)
+        near = [(off, name) for off, name in apart if off <= ALIKE and name != plan.name]
         for cut in sorted(
             (c for c in cuts if c.thread == plan.thread and set(c.piece_threads) == {plan.thread}),
             key=lambda c: (c.length_mm, c.position),
         ):
-            if short_m < NOTHING_M:
-                break
             need = cut.length_mm / 1000
-            fit = next((o for o in others if o[2] > need - NOTHING_M), None)
-            if fit is None:
+            fit = next((one for one in near if left_m[one[1]] > need - NOTHING_M), None)
+            if fit is None or short_m < NOTHING_M:
                 break
-            found.append(Swap(cut.position, plan.name, fit[1], round(fit[2] - need, 2), fit[0]))
-            others[others.index(fit)] = (fit[0], fit[1], fit[2] - need)
+            off, name = fit
+            left_m[name] -= need
             short_m -= need
+            found.append(Swap(cut.position, plan.name, name, round(left_m[name], 2), off))
     return found

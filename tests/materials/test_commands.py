@@ -156,6 +156,10 @@ def test_threads_are_picked_by_number(hitchgrid, drawer, monkeypatch):
     code, out, _ = hitchgrid("stash", str(drawer), "--pick")
     assert code == 0
     assert "--threads 'chalk,harbour blue'" in out
+    for answer in ("0", "99", "2,", "two", "1" * 5000):  # Python reads no number of more than 4,300 digits
+        monkeypatch.setattr("typer.prompt", lambda text, answer=answer: answer)
+        code, _, err = hitchgrid("stash", str(drawer), "--pick")
+        assert code == 2 and "there is no thread number" in err
 
 
 def test_booking_asks_and_keeps_a_copy(hitchgrid, band, drawer, monkeypatch):

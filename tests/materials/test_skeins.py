@@ -240,6 +240,17 @@ def test_thread_of_the_band_itself_stands_in_with_what_is_left_of_it() -> None:
     assert [(swap.position, swap.instead, swap.left_m) for swap in plan.swaps] == [(1, "navy", 0.21)]
 
 
+def test_what_stands_in_for_one_thread_does_not_stand_in_for_another() -> None:
+    """Navy lacks a strand of 25 cm and white three of 22: of slate 0.5 m are there."""
+    drawer = (
+        thread_of("navy", "#1b2a59", 0.0),
+        thread_of("white", "#1b2a5d", 0.0),
+        thread_of("slate", "#1d2c5b", 0.5),
+    )
+    plan = plan_skeins(two_rows(), cut_list(two_rows()), Stash(drawer, "the test"))
+    assert [(s.position, s.instead, s.left_m) for s in plan.swaps] == [(0, "slate", 0.25), (1, "slate", 0.03)]
+
+
 def test_what_is_short_of_several_threads_is_bought_together() -> None:
     """Nothing is owned: one skein of 8 m, of 30 cm three; what is not listed is not bought."""
     band, cuts = two_rows(), cut_list(two_rows())
