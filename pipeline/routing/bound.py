@@ -154,7 +154,7 @@ class Dual:
         prices, limit, toll = (each.astype(kind) for each in (prices, limit, toll))
         for strip in self.strips:
             bound += forward(self.board, strip, self.cost, prices, limit, toll, delta, curve, self.memory)
-            backward(self.board, strip, prices, toll, delta, curve, self.memory, self.scratch, slopes)
+            backward(self.board, strip, prices, limit, toll, delta, curve, self.memory, self.scratch, slopes)
         return bound, slopes
 
     def spread(self, slope: Floats) -> Floats:

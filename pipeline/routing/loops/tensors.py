@@ -4,6 +4,8 @@ Minima are taken two by two and smoothed by a parabola: the lesser of x and y, l
 they differ by less than δ (dynamic programming with a squared norm as regulariser; Mensch and Blondel 2018,
 "Differentiable dynamic programming for structured prediction and attention"). So nothing sinks below what
 floats can tell, and at δ = 0 the same sweep is exact. One sweep back gives the slope.
+
+``high`` and ``low`` are how many states the axes before and after a step's own ones have, ``curve`` is 1/4δ.
 """
 
 from __future__ import annotations
@@ -14,77 +16,28 @@ from pipeline.routing.loops.compiled import compiled
 
 
 @compiled
-def _meet(now, then, a, b, count, stride, cost, smooth, curve):
-    """Two runs of states take, both, the lesser of the two smoothed, plus ``cost``."""
+def lesser(x, y, smooth, curve):
+    """The lesser of two numbers, smoothed."""
+    near = max(smooth - abs(x - y), smooth - smooth)
+    return min(x, y) - near * near * curve
+
+
+@compiled
+def share(x, y, smooth, curve):
+    """How much of the slope of the lesser of two is that of the first."""
     zero = smooth - smooth
-    for i in range(count):
-        x, y = now[a + i * stride], now[b + i * stride]
-        near = smooth - abs(x - y)
-        near = near if near > zero else zero
-        least = (x if x < y else y) - near * near * curve + cost
-        then[a + i * stride] = least
-        then[b + i * stride] = least
+    return min(max((smooth + y - x) * (curve + curve), zero), zero + np.float32(1))
 
 
 @compiled
-def _part(now, slope, a, b, count, stride, smooth, curve):
-    """Hand the slope of two runs of states back to where ``_meet`` took them from."""
-    zero = smooth - smooth
-    one = zero + np.float32(1)
-    for i in range(count):
-        share = (smooth + now[b + i * stride] - now[a + i * stride]) * (curve + curve)
-        share = share if share > zero else zero
-        share = share if share < one else one
-        both = slope[a + i * stride] + slope[b + i * stride]
-        part = share * both
-        slope[a + i * stride] = part
-        slope[b + i * stride] = both - part
+def run(i, high, low, size):
+    """Run i of the states beside axes of ``size`` states: where it begins, its length, its stride.
 
-
-@compiled
-def tie(now, then, cost, high, low, k, smooth, curve):
-    """A knot: its threads come out in either order, at the lesser of their costs."""
-    for x in range(k):
-        for h in range(high):
-            p = ((h * k + x) * k + x) * low
-            for e in range(low):
-                then[p + e] = now[p + e] + cost[x]
-        for y in range(x):
-            c = min(cost[x], cost[y])
-            p, q = (x * k + y) * low, (y * k + x) * low
-            if low >= high:
-                for h in range(high):
-                    at = h * k * k * low
-                    _meet(now, then, p + at, q + at, low, np.uint64(1), c, smooth, curve)
-            else:
-                for e in range(low):
-                    _meet(now, then, p + e, q + e, high, k * k * low, c, smooth, curve)
-
-
-@compiled
-def untie(now, slope, high, low, k, smooth, curve):
-    """The slope of ``_tie``."""
-    for x in range(k):
-        for y in range(x):
-            p, q = (x * k + y) * low, (y * k + x) * low
-            if low >= high:
-                for h in range(high):
-                    at = h * k * k * low
-                    _part(now, slope, p + at, q + at, low, np.uint64(1), smooth, curve)
-            else:
-                for e in range(low):
-                    _part(now, slope, p + e, q + e, high, k * k * low, smooth, curve)
-
-
-@compiled
-def lesser(had, now, then, at, a, to, count, stride, to_stride, price, smooth, curve):
-    """A run of states takes the lesser of two, smoothed: what is had, and what is now plus ``price``."""
-    zero = smooth - smooth
-    for i in range(count):
-        x, y = had[at + i * to_stride], now[a + i * stride] + price
-        near = smooth - abs(x - y)
-        near = near if near > zero else zero
-        then[to + i * to_stride] = (x if x < y else y) - near * near * curve
+    There are min(high, low) of them; the longer runs are the quicker ones.
+    """
+    if low >= high:
+        return i * size * low, low, np.uint64(1)
+    return i, high, size * low
 
 
 @compiled
@@ -92,71 +45,6 @@ def shift(now, then, a, to, count, stride, to_stride, price):
     """A run of states takes what another has, plus ``price``."""
     for i in range(count):
         then[to + i * to_stride] = now[a + i * stride] + price
-
-
-@compiled
-def add(now, then, a, to, count, stride, to_stride):
-    """Add a run of states to another."""
-    for i in range(count):
-        then[to + i * to_stride] += now[a + i * stride]
-
-
-@compiled
-def _return(had, now, after, before, at, a, to, count, stride, to_stride, price, smooth, curve):
-    """Hand the slope of a run, in ``after``, back to where ``_lesser`` took it from."""
-    zero = smooth - smooth
-    one = zero + np.float32(1)
-    for i in range(count):
-        share = (smooth + (now[a + i * stride] + price) - had[at + i * to_stride]) * (curve + curve)
-        share = share if share > zero else zero
-        share = share if share < one else one
-        both = after[to + i * to_stride]
-        part = both - share * both
-        after[to + i * to_stride] = both - part
-        before[a + i * stride] = part
-
-
-@compiled
-def leave(now, then, price, sign, high, low, k, smooth, curve, every):
-    """Minimise an axis out, each thread at its price; ``every``: keep what is had after each thread."""
-    one = np.uint64(1)
-    size = high * low
-    for t in range(k):
-        mine = price[t] if sign > 0 else -price[t]
-        to = t * size if every else t - t
-        at = to - size if every and t > 0 else t - t
-        for i in range(min(high, low)):
-            # the longer runs are the quicker ones
-            if low >= high:
-                a, e, count, stride, to_stride = (i * k + t) * low, i * low, low, one, one
-            else:
-                a, e, count, stride, to_stride = t * low + i, i, high, k * low, low
-            if t == 0:
-                shift(now, then, a, to + e, count, stride, to_stride, mine)
-            else:
-                lesser(then, now, then, at + e, a, to + e, count, stride, to_stride, mine, smooth, curve)
-
-
-@compiled
-def unleave(now, after, before, had, price, slope, sign, high, low, k, smooth, curve):
-    """The slope of ``_leave`` goes from ``after`` to ``before``, that of prices to ``slope`` (k,)."""
-    one = np.uint64(1)
-    size = high * low
-    leave(now, had, price, sign, high, low, k, smooth, curve, True)
-    for back in range(k):
-        t = k - one - back
-        for i in range(min(high, low)):
-            if low >= high:
-                a, e, count, stride, to_stride = (i * k + t) * low, i * low, low, one, one
-            else:
-                a, e, count, stride, to_stride = t * low + i, i, high, k * low, low
-            if t > 0:
-                mine = price[t] if sign > 0 else -price[t]
-                old = (t - one) * size + e
-                _return(had, now, after, before, old, a, e, count, stride, to_stride, mine, smooth, curve)
-            else:
-                shift(after, before, e, a, count, to_stride, stride, smooth - smooth)
-            slope[t] += sign * total(before, a, count, stride)
 
 
 @compiled
@@ -176,71 +64,136 @@ def total(values, a, count, stride):
 
 
 @compiled
-def _hand_over(now, then, half, p, q, count, stride, cost, toll, smooth, curve):
-    """A run of states p is reached by a swap from q, in the second ``half`` by a hand-over from p too."""
-    zero = smooth - smooth
-    for i in range(count):
-        a, b = p + i * stride, q + i * stride
-        then[a] = now[b] + cost
-        x, y = now[half + b], now[a] + toll
-        near = smooth - abs(x - y)
-        near = near if near > zero else zero
-        then[half + a] = (x if x < y else y) - near * near * curve + cost
+def tie(now, then, cost, high, low, k, smooth, curve):
+    """A knot: its threads come out in either order, at the lesser of their costs."""
+    for i in range(min(high, low)):
+        at, count, stride = run(i, high, low, k * k)
+        for x in range(k):
+            p = at + (x * k + x) * low
+            shift(now, then, p, p, count, stride, stride, cost[x])
+            for y in range(x):
+                c, p, q = min(cost[x], cost[y]), at + (x * k + y) * low, at + (y * k + x) * low
+                for e in range(count):
+                    a, b = p + e * stride, q + e * stride
+                    then[a] = then[b] = lesser(now[a], now[b], smooth, curve) + c
 
 
 @compiled
-def _take_back(now, after, before, half, p, q, count, stride, toll, smooth, curve):
-    """The slope of ``_hand_over`` goes from ``after`` to ``before``."""
-    zero = smooth - smooth
-    one = zero + np.float32(1)
-    for i in range(count):
-        a, b = p + i * stride, q + i * stride
-        share = (smooth + (now[a] + toll) - now[half + b]) * (curve + curve)
-        share = share if share > zero else zero
-        share = share if share < one else one
-        part = share * after[half + a]
-        before[half + b] = part
-        before[a] = after[b] + (after[half + a] - part)
+def untie(now, slope, high, low, k, smooth, curve):
+    """The slope of ``tie``, in place."""
+    for i in range(min(high, low)):
+        at, count, stride = run(i, high, low, k * k)
+        for x in range(k):
+            for y in range(x):
+                p, q = at + (x * k + y) * low, at + (y * k + x) * low
+                for e in range(count):
+                    a, b = p + e * stride, q + e * stride
+                    both = slope[a] + slope[b]
+                    slope[a] = share(now[a], now[b], smooth, curve) * both
+                    slope[b] = both - slope[a]
 
 
 @compiled
 def tie_counted(now, then, cost, toll, half, high, low, k, smooth, curve):
     """A knot where to stay costs ``toll``, and is allowed once: the second ``half`` is after that."""
-    one = np.uint64(1)
-    for x in range(k):
-        for y in range(k):
-            p, q, c = (x * k + y) * low, (y * k + x) * low, min(cost[x], cost[y])
-            for i in range(min(high, low)):
-                if low >= high:
-                    at, count, stride = i * k * k * low, low, one
-                else:
-                    at, count, stride = i, high, k * k * low
+    for i in range(min(high, low)):
+        at, count, stride = run(i, high, low, k * k)
+        for x in range(k):
+            for y in range(k):
+                p, q, c = at + (x * k + y) * low, at + (y * k + x) * low, min(cost[x], cost[y])
                 if x == y:
-                    shift(now, then, p + at, p + at, count, stride, stride, c)
-                    shift(now, then, half + p + at, half + p + at, count, stride, stride, c)
-                else:
-                    _hand_over(now, then, half, p + at, q + at, count, stride, c, toll, smooth, curve)
+                    shift(now, then, p, p, count, stride, stride, c)
+                    shift(now, then, half + p, half + p, count, stride, stride, c)
+                    continue
+                for e in range(count):
+                    a, b = p + e * stride, q + e * stride
+                    then[a] = now[b] + c
+                    then[half + a] = lesser(now[half + b], now[a] + toll, smooth, curve) + c
 
 
 @compiled
 def untie_counted(now, after, before, toll, half, high, low, k, smooth, curve):
-    """The slope of ``_tie_counted`` goes from ``after`` to ``before``; return the share of hand-overs."""
-    one = np.uint64(1)
+    """The slope of ``tie_counted`` goes from ``after`` to ``before``; return the share of hand-overs."""
+    nothing = smooth - smooth
     made = 0.0
-    for x in range(k):
-        for y in range(k):
-            p, q = (x * k + y) * low, (y * k + x) * low
-            for i in range(min(high, low)):
-                if low >= high:
-                    at, count, stride = i * k * k * low, low, one
-                else:
-                    at, count, stride = i, high, k * k * low
+    for i in range(min(high, low)):
+        at, count, stride = run(i, high, low, k * k)
+        for x in range(k):
+            for y in range(k):
+                p, q = at + (x * k + y) * low, at + (y * k + x) * low
                 if x == y:
-                    shift(after, before, p + at, p + at, count, stride, stride, smooth - smooth)
-                    shift(after, before, half + p + at, half + p + at, count, stride, stride, smooth - smooth)
-                else:
-                    _take_back(
-                        now, after, before, half, p + at, q + at, count, stride, toll, smooth, curve
-                    )  # fmt: skip
-                    made += total(before, p + at, count, stride) - total(after, q + at, count, stride)
+                    shift(after, before, p, p, count, stride, stride, nothing)
+                    shift(after, before, half + p, half + p, count, stride, stride, nothing)
+                    continue
+                for e in range(count):
+                    a, b = p + e * stride, q + e * stride
+                    part = share(now[half + b], now[a] + toll, smooth, curve) * after[half + a]
+                    before[half + b] = part
+                    before[a] = after[b] + (after[half + a] - part)
+                made += total(before, p, count, stride) - total(after, q, count, stride)
     return made
+
+
+@compiled
+def leave(now, then, prices, high, low, k, smooth, curve, every):
+    """Minimise an axis out, each thread at its price; ``every``: keep what is had after each thread."""
+    size = high * low if every else k - k
+    for i in range(min(high, low)):
+        at, count, stride = run(i, high, low, k)
+        to, _, step = run(i, high, low, k // k)
+        shift(now, then, at, to, count, stride, step, prices[0])
+        for t in range(np.uint64(1), k):
+            had, to = to, to + size
+            for e in range(count):
+                then[to + e * step] = lesser(
+                    then[had + e * step], now[at + t * low + e * stride] + prices[t], smooth, curve
+                )
+
+
+@compiled
+def unleave(now, after, before, had, prices, high, low, k, smooth, curve):
+    """The slope of ``leave`` goes from ``after`` to ``before``; return that of prices (k,)."""
+    one, shares = np.uint64(1), np.zeros(k)
+    leave(now, had, prices, high, low, k, smooth, curve, True)
+    for i in range(min(high, low)):
+        at, count, stride = run(i, high, low, k)
+        to, _, step = run(i, high, low, one)
+        for back in range(k):
+            t = k - one - back
+            a = at + t * low
+            if t > 0:
+                old = (t - one) * high * low + to
+                for e in range(count):
+                    x, y = had[old + e * step], now[a + e * stride] + prices[t]
+                    both = after[to + e * step]
+                    after[to + e * step] = share(x, y, smooth, curve) * both
+                    before[a + e * stride] = both - after[to + e * step]
+            else:
+                shift(after, before, to, a, count, step, stride, smooth - smooth)
+            shares[t] += total(before, a, count, stride)
+    return shares
+
+
+@compiled
+def enter(now, then, prices, high, low, k):
+    """Put an axis in, each thread at its price."""
+    for i in range(min(high, low)):
+        at, count, stride = run(i, high, low, k)
+        begin, _, step = run(i, high, low, k // k)
+        for t in range(k):
+            shift(now, then, begin, at + t * low, count, step, stride, prices[t])
+
+
+@compiled
+def unenter(after, before, high, low, k):
+    """The slope of ``enter`` goes from ``after`` to ``before``; return that of prices (k,)."""
+    shares = np.zeros(k)
+    before[: high * low] = 0
+    for i in range(min(high, low)):
+        at, count, stride = run(i, high, low, k)
+        begin, _, step = run(i, high, low, k // k)
+        for t in range(k):
+            for e in range(count):
+                before[begin + e * step] += after[at + t * low + e * stride]
+            shares[t] += total(after, at + t * low, count, stride)
+    return shares
