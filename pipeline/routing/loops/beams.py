@@ -157,33 +157,6 @@ def _room_left(board, counts, strand, threads, t, w):
 
 
 @compiled
-def _smallest(values, scratch, count, rank):
-    """The value of a rank, from 0, among the first ``count`` values (Hoare 1961, "Find")."""
-    for i in range(count):
-        scratch[i] = values[i]
-    low, high = 0, count - 1
-    while low < high:
-        pivot = scratch[(low + high) // 2]
-        i, j = low, high
-        while i <= j:
-            while scratch[i] < pivot:
-                i += 1
-            while scratch[j] > pivot:
-                j -= 1
-            if i <= j:
-                scratch[i], scratch[j] = scratch[j], scratch[i]
-                i += 1
-                j -= 1
-        if rank <= j:
-            high = j
-        elif rank >= i:
-            low = i
-        else:
-            break
-    return scratch[rank]
-
-
-@compiled
 def advance(board, cost, prices, lowest, ahead, fronts, begin, end, side, alive, choices):
     """Take the frontiers over knots ``begin`` … ``end`` - 1; return (side, number alive)."""
     n, k = board.strands, board.threads
@@ -196,7 +169,6 @@ def advance(board, cost, prices, lowest, ahead, fronts, begin, end, side, alive,
         size *= 2
     table = np.empty(size, np.int32)
     best = np.empty(choices, np.int64)
-    order = np.empty(room)
     row_mark = _key(n, 0)
     sees, layers, base = len(ahead.owner) > 0, ahead.layers, ahead.base
     strip, one, size_of, tables = np.int64(0), np.int64(1), np.int64(1), np.int64(0)
@@ -294,7 +266,7 @@ def advance(board, cost, prices, lowest, ahead, fronts, begin, end, side, alive,
                 table[at] = i
         limit = WORST
         if children > width:
-            limit = _smallest(score, order, children, width - 1)
+            limit = np.partition(score[:children], width - 1)[width - 1]
         alive, to = np.int64(0), 1 - side
         for i in range(children):
             if score[i] > limit or score[i] >= WORST or alive == width:
