@@ -110,17 +110,19 @@ def _least(arcs: tuple[Ints, ...], supply: Ints) -> tuple[int, NDArray[np.bool_]
     return flow.optimal_cost(), np.asarray(flow.flows(made) > 0)
 
 
-def exchange(board: Board, cost: np.ndarray, labels: Labels, s: int, t: int) -> float:
+def exchange(
+    board: Board, cost: np.ndarray, labels: Labels, s: int, t: int, within: Ints | None = None
+) -> float:
     """Route threads ``s`` and ``t`` anew in ``labels``; return the least cost of the knots they touch.
 
-    ``cost``: (V, k). The result is exact to rounding (see ``SCALE_BITS``) when the pair covers all
-    wires; on a closed board with limits the labels may cost more than what is returned, a lower bound.
-    Hand-overs are free here, so this is for boards without a limit on them. Folded and pinned wires keep
-    their thread. The network may hold no knot.
+    ``cost``: (V, k); ``within``: the knots, rising, that may change, all others stay. The result is exact to
+    rounding (see ``SCALE_BITS``) when the pair covers all wires; on a closed board with limits the labels may
+    cost more than what is returned, a lower bound. Hand-overs are free here, so this is for boards without a
+    limit on them. Folded and pinned wires keep their thread. The network may hold no knot.
     """
     if not len(board.wire):
         return 0.0
-    flow = _flow(board, cost, labels, s, t)
+    flow = _flow(board, cost, labels, s, t, within)
     bound, carries = flow.within()
     if carries is not None:
         labels[flow.wires] = np.where(carries, s, t)
@@ -141,22 +143,31 @@ def change(board: Board, cost: np.ndarray, labels: Labels, s: int, t: int) -> in
     return int(wires[3 if crossing or not left else 2])
 
 
-def _flow(board: Board, cost: np.ndarray, labels: Labels, s: int, t: int) -> _Flow:
-    """The flow of the wires that carry s, on a board of at least one knot."""
-    knots = len(board.wire)
+def _flow(
+    board: Board, cost: np.ndarray, labels: Labels, s: int, t: int, within: Ints | None = None
+) -> _Flow:
+    """The flow of the wires that carry s through some knots, at least one."""
+    wire, cost = (board.wire, cost) if within is None else (board.wire[within], cost[within])
+    knots = len(wire)
     maker, taker = np.full(len(board.ends), -1), np.full(len(board.ends), -1)
     for side in (0, 1):
-        taker[board.wire[:, side]] = np.arange(knots)
-        maker[board.wire[:, 2 + side]] = np.arange(knots)
+        taker[wire[:, side]] = np.arange(knots)
+        maker[wire[:, 2 + side]] = np.arange(knots)
     ours = ((labels == s) | (labels == t)) & ((board.weight > 0) | (maker >= 0) | (taker >= 0))
     fixed = ours & ((board.pin >= 0) | (board.weight > 1))
+    if within is not None:
+        inside = np.zeros(len(board.wire) + 1, np.bool_)
+        inside[within] = inside[-1] = True  # the last one stands for an end without a knot
+        fixed |= ours & ~inside[board.ends].all(axis=1)
+        if (board.at_most < board.strands).any():  # no network bounds the sum over the seam
+            fixed |= ours & (board.weight > 0) & (maker >= 0)
     wires = np.flatnonzero(ours & ~fixed)
     maker, taker = maker[wires], taker[wires]
 
-    touch = ours[board.wire[:, :2]]
+    touch = ours[wire[:, :2]]
     both = np.flatnonzero(touch.all(axis=1))
     single = np.flatnonzero(touch[:, 0] ^ touch[:, 1])
-    third = np.where(touch[single, 0], labels[board.wire[single, 1]], labels[board.wire[single, 0]])
+    third = np.where(touch[single, 0], labels[wire[single, 1]], labels[wire[single, 0]])
     scale = 2.0**SCALE_BITS / max(float(np.abs(cost).max(initial=0.0)), 1e-30)
     whole = np.rint(cost * scale).astype(np.int64)
     at_none, at_two = whole[both, t], whole[both, s]
@@ -170,7 +181,7 @@ def _flow(board: Board, cost: np.ndarray, labels: Labels, s: int, t: int) -> _Fl
     heads = [leave[both], leave[both], leave[single], np.where(taker < 0, sink, enter[taker])]
     free = np.zeros(len(wires) + 1, np.int64)
     costs = np.concatenate([least - at_none, at_two - least, alone_s - alone_t, free])
-    held = (fixed & (labels == s))[board.wire].astype(np.int64)
+    held = (fixed & (labels == s))[wire].astype(np.int64)
     supply = np.zeros(2 * knots + 2, dtype=np.int64)
     supply[enter], supply[leave] = held[:, :2].sum(axis=1), -held[:, 2:].sum(axis=1)
     # how many of the loose starting strands may be s

@@ -1,8 +1,8 @@
 """The engine: labels on a board, and the moves that make them better.
 
-Moves are windows over strips of the board (``sweep``) and exchanges of two threads (``exchange``, and locally
-``loops.cycles``). Each can work under a price on hand-overs, or under costs falsified for a moment, and none
-raises what it works on.
+Moves are windows over strips of the board (``sweep``) and exchanges of two threads, everywhere or within some
+rows (``exchange``). Each can work under costs falsified for a moment, windows under a price on hand-overs
+too, and none raises what it works on.
 The search over many threads descends, disturbs and descends again (iterated local search; Lourenço, Martin
 and Stützle 2003). Work is counted, not timed, so a seed gives the same answer anywhere.
 """
@@ -26,15 +26,13 @@ Bools = NDArray[np.bool_]
 STATES = 9000
 """Windows get no wider than this many states."""
 WIDEST = 8
-EXCHANGE_WORK = 3e3
-"""Units of work of an exchange over the whole board, for each knot."""
+EXCHANGE_WORK = 2e3
+"""Units of work of an exchange, for each knot that it goes through."""
 SETTING_UP = 2e7
 """Units of work of laying out a board for a quick descent."""
 HAND_OVER = 1e-3
 """Price of a hand-over in ΔE that tells equals apart in a quick descent."""
 EVERYWHERE = 1 << 30
-CYCLES = 200
-"""Cycles cancelled at most in one local exchange."""
 REACH = (8, 16, 30, EVERYWHERE)
 """Rows on either side of a bad knot whose costs a disturbance falsifies."""
 SPREAD = (0.2, 0.4, 0.8, 1.2)
@@ -134,34 +132,31 @@ class Search:
         """Exchange every pair of threads, at most ``rounds`` times or until nothing changes."""
         if self.board.limited:  # a flow does not see the allowance of rows
             return
+        pairs = list(combinations(range(self.board.threads), 2))
         for _ in range(rounds):
-            before = self.labels.copy()
-            for s, t in combinations(range(self.board.threads), 2):
-                if self.over:
-                    break
-                exchange(self.board, self.board.cost, self.labels, s, t)
-                self.meter.spend(EXCHANGE_WORK * self.board.knots)
-            self._clock.tick[0] += 1
-            self._clock.changed[self.changed(before)] = self._clock.tick[0]
-            recount(self.board, self.labels, self._desk)
-            if (before == self.labels).all():
+            if not self._exchanged(self.board.cost, pairs):
                 break
 
     def exchange_near(self, cost: Floats, low: int, high: int) -> None:
         """Exchange all pairs of threads within rows ``low`` … ``high``, in random order."""
-        from pipeline.routing.loops.cycles import reroute
+        within = np.flatnonzero((self.board.row >= low) & (self.board.row <= high))
+        pairs = list(combinations(np.unique(self.labels[self.board.wire[within, :2]]).tolist(), 2))
+        self._exchanged(cost, [pairs[i] for i in self.random.permutation(len(pairs))], within)
 
-        board = self.board
-        order = np.flatnonzero((board.row >= low) & (board.row <= high)).astype(np.int32)
-        pairs = list(combinations(np.unique(self.labels[board.wire[order, :2]]).tolist(), 2))
-        before, work = self.labels.copy(), int(self._desk.work[0])
-        for i in self.random.permutation(len(pairs)):
-            if self.meter.late:
+    def _exchanged(
+        self, cost: Floats, pairs: list[tuple[int, int]], within: NDArray[np.int64] | None = None
+    ) -> bool:
+        """Exchange pairs of threads, within some knots or everywhere; return whether anything changed."""
+        before, board = self.labels.copy(), self.board
+        for s, t in pairs:
+            if self.over:
                 break
-            reroute(board, cost, self.labels, *pairs[i], order, self._desk, CYCLES)
-        self.meter.spend(int(self._desk.work[0]) - work)
+            exchange(board, cost, self.labels, s, t, within)
+            self.meter.spend(EXCHANGE_WORK * (board.knots if within is None else len(within)))
         self._clock.tick[0] += 1
         self._clock.changed[self.changed(before)] = self._clock.tick[0]
+        recount(board, self.labels, self._desk)
+        return bool((before != self.labels).any())
 
     # -- what is made of them --------------------------------------------------------------------------
 

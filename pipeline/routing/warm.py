@@ -101,7 +101,6 @@ def compile_group(group: str) -> None:
     if group == "windows":
         search = Search(laid, meter)
         search.begin(plain)
-        search.exchange_near(laid.cost, 0, 8)
     else:
         priced = strip_bound(laid, 1e6, lambda: False)
         ahead = look_ahead(laid, laid.cost, priced.prices, priced.owner, priced.toll)

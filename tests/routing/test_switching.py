@@ -85,8 +85,8 @@ def most_in_mid_row(pattern) -> int:
 
 
 def test_the_longest_band_has_a_bound_of_its_own() -> None:
-    problem, wanted = crossed_blocks(9, 30, "diagonal", Ease.FULL)
-    points = insert_switching(LongerBand(problem, wanted, route(problem, EFFORT)), 8, Budget(effort=0.2))
+    problem, wanted = crossed_blocks(9, 30, "rows", Ease.FULL)
+    points = insert_switching(LongerBand(problem, wanted, route(problem, EFFORT)), 8, Budget(effort=0.6))
     assert points[-1].switching_rows > 0
     assert 0 < points[-1].solution.lower_bound <= points[-1].colour_error
 

@@ -11,7 +11,7 @@ from pipeline.routing.loops.compiled import compiled
 
 @compiled
 def _asked(board, prices, limit, item, sign, mine):
-    """Fill ``mine`` (k,) with what each thread costs on a wire; a starting strand is paid at its first end."""
+    """Fill ``mine`` (k,) with what each thread costs on a wire, a starting strand at its first end."""
     for t in range(board.threads):
         mine[t] = prices[item, t] if sign > 0 else -prices[item, t]
         if sign > 0:
