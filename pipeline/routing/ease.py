@@ -18,7 +18,6 @@ from pipeline.routing.meter import Meter
 from pipeline.routing.plain import plain_labels
 from pipeline.routing.question import Budget, Question, Routed, Stopped
 from pipeline.routing.search import Floats, Search
-from pipeline.routing.sweep import Step
 
 SHARE = 0.1
 """Share of a search's effort that goes into having few hand-overs."""
@@ -49,8 +48,6 @@ def fewer_hand_overs(
         if thrift.mid_row:
             thrift.reduce(labels)
             thrift.lower_prices(plain)
-            while thrift.mid_row and not meter.over():  # disturbing needs a hand-over to begin with
-                thrift.disturb()
     except KeyboardInterrupt:
         stopped = Stopped.INTERRUPT
     if stopped is Stopped.DONE:
@@ -103,20 +100,3 @@ class _Thrift:
             if self.search.meter.over() or self.search.error <= self.most_error:
                 break
         self.reduce(self.search.labels.copy())
-
-    def disturb(self) -> None:
-        """Falsify the prices around some hand-over for a moment, then reduce there again."""
-        search, laid, random = self.search, self.search.board, self.search.random
-        search.take(self.labels)
-        centre = int(laid.row[random.choice(np.flatnonzero(hand_overs(laid, self.labels) & search.middle))])
-        reach = int(random.integers(3, 20))
-        near = np.abs(laid.row - centre) <= reach
-        search.price[:] = FALLING[-1] * self._price
-        noisy = search.price.copy()
-        noisy[near] *= np.exp(random.uniform(0.3, 1.5) * random.standard_normal(int(near.sum())))
-        search.touch(near)
-        for family in search.level(2):
-            search.sweep(Step(laid.cost, noisy, (centre - reach, centre + reach)), family, self.most_error)
-        search.touch(near)
-        search.descend(2, 3, most_error=self.most_error)
-        self.offer(search.labels)
