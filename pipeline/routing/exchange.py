@@ -154,13 +154,7 @@ def _flow(
         taker[wire[:, side]] = np.arange(knots)
         maker[wire[:, 2 + side]] = np.arange(knots)
     ours = ((labels == s) | (labels == t)) & ((board.weight > 0) | (maker >= 0) | (taker >= 0))
-    fixed = ours & ((board.pin >= 0) | (board.weight > 1))
-    if within is not None:
-        inside = np.zeros(len(board.wire) + 1, np.bool_)
-        inside[within] = inside[-1] = True  # the last one stands for an end without a knot
-        fixed |= ours & ~inside[board.ends].all(axis=1)
-        if (board.at_most < board.strands).any():  # no network bounds the sum over the seam
-            fixed |= ours & (board.weight > 0) & (maker >= 0)
+    fixed = ours & _fixed(board, within, maker)
     wires = np.flatnonzero(ours & ~fixed)
     maker, taker = maker[wires], taker[wires]
 
@@ -205,3 +199,15 @@ def _flow(
         int(at_none.sum() + alone_t.sum()),
         scale,
     )
+
+
+def _fixed(board: Board, within: Ints | None, maker: Ints) -> NDArray[np.bool_]:
+    """(wires,) which keep their thread; ``maker`` (wires,): the knot within that lets each out, or −1."""
+    fixed = (board.pin >= 0) | (board.weight > 1)
+    if within is not None:
+        inside = np.zeros(len(board.wire) + 1, np.bool_)
+        inside[within] = inside[-1] = True  # the last one stands for an end without a knot
+        fixed |= ~inside[board.ends].all(axis=1)
+        if (board.at_most < board.strands).any():  # no network bounds the sum over the seam
+            fixed |= (board.weight > 0) & (maker >= 0)
+    return np.asarray(fixed)
