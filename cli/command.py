@@ -84,11 +84,6 @@ def _show_help(ctx: Any, *, everything: bool = False) -> NoReturn:
     raise typer.Exit
 
 
-def _first(command: Any) -> str:
-    """The first line of a command's help."""
-    return str(command.help).strip().partition("\n")[0]
-
-
 def _whole_length(flag: str, following: list[str]) -> None:
     """Refuse a length that the shell has cut in two, as in --wrist 6 1/4in."""
     option = NAMED.get(flag[2:]) if flag.startswith("--") else None
@@ -148,9 +143,9 @@ class Group(TyperGroup):
     def format_options(self, ctx: Any, formatter: Any) -> None:
         """Write the commands first: nobody opens the help for the flags of the program itself."""
         with formatter.section("Commands"):
-            formatter.write_dl(
-                [(name, _first(self.get_command(ctx, name))) for name in self.list_commands(ctx)]
-            )
+            commands: Any = self.commands
+            helps = ((name, str(commands[name].help).strip()) for name in self.list_commands(ctx))
+            formatter.write_dl([(name, text.partition("\n")[0]) for name, text in helps])
         formatter.write_paragraph()
         formatter.write_text(f"What a command takes: {ctx.command_path} COMMAND --help")
         formatter.write_text(f"Which version this is: {ctx.command_path} --version")

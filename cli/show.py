@@ -125,16 +125,8 @@ class Pages:
         told = instructions(pattern)
         self._phrases = Phrases(told.labels)
         self._lines = [(passage, i) for passage in told.passages for i in range(len(passage.said))]
-
-    @property
-    def count(self) -> int:
-        """Lines of the instructions."""
-        return len(self._lines)
-
-    @property
-    def rows(self) -> int:
-        """Rows of the chart."""
-        return len(self._rows)
+        self.count, self.rows = len(self._lines), len(self._rows)
+        """Lines of the instructions, and rows of the chart."""
 
     def row(self, number: int) -> int:
         """The page of the first line that ties a knot of a row, counted from 1."""

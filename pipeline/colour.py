@@ -48,11 +48,8 @@ def hex_of(colour: ArrayLike) -> str:
     return f"#{red:02x}{green:02x}{blue:02x}"
 
 
-def _decode(encoded: Floats) -> Floats:
-    return np.where(encoded <= 0.04045, encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4)
-
-
-_LINEAR = _decode(np.arange(256) / 255.0)
+_ENCODED = np.arange(256) / 255.0
+_LINEAR = np.where(_ENCODED <= 0.04045, _ENCODED / 12.92, ((_ENCODED + 0.055) / 1.055) ** 2.4)
 _LINEAR.flags.writeable = False
 
 

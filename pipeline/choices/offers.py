@@ -77,11 +77,6 @@ class Choice:
     def key(self) -> str:
         return self.asked.key
 
-    @property
-    def lengthwise(self) -> bool:
-        """Whether the picture is the right way up when the band lies on its side."""
-        return self.asked.request.artwork.lengthwise
-
 
 # ---------------------------------------------------------------- which bands
 

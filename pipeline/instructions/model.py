@@ -196,6 +196,11 @@ class Instructions:
     """Cells that show another thread than the picture wanted."""
 
     @property
+    def steps(self) -> tuple[Step, ...]:
+        """The whole band, step by step."""
+        return tuple(step for passage in self.passages for said in passage.said for step in said.steps)
+
+    @property
     def knots(self) -> frozenset[Knot]:
         """The kinds of knot that the maker ties."""
         return frozenset(knot for _, _, _, row in self.pattern.rows() for _, knot in row.knots)

@@ -12,7 +12,7 @@ from pipeline.band.knots import Knot
 from pipeline.band.pattern import Pattern
 from pipeline.blocks.switches import switches_of
 from pipeline.instructions import words
-from pipeline.instructions.model import Step
+from pipeline.instructions.model import Instructions, Step
 from pipeline.limits import USUAL_PACE_S
 from pipeline.literals import plural
 from pipeline.materials.ends import finish_steps, start_steps
@@ -139,11 +139,11 @@ _LOOKING = (
 """What a maker looks at, and what to do if it is wrong."""
 
 
-def how_to_read(pattern: Pattern, *, steps: Sequence[Step]) -> Iterator[str]:
+def how_to_read(told: Instructions) -> Iterator[str]:
     """Explain the words that this band needs, and no others, each before it is used."""
-    knots = {knot for step in steps for _, knot in step.knots}
-    across = [step for step in steps if step.way is None and step.knots]
-    along = [step for step in steps if step.way is not None and step.knots]
+    pattern, tying = told.pattern, [step for step in told.steps if step.knots]
+    across = [step for step in tying if step.way is None]
+    along = [step for step in tying if step.way is not None]
     yield from _THINGS
     if len(pattern.sections) > 1:
         yield (
@@ -154,7 +154,7 @@ def how_to_read(pattern: Pattern, *, steps: Sequence[Step]) -> Iterator[str]:
         yield from _row_words(any(step.next_leader is not None for step in across))
     if along:
         yield from _diagonal_words(along)
-        yield from (text for knot, text in _KNOT_MEANS.items() if knot in knots)
+        yield from (text for knot, text in _KNOT_MEANS.items() if knot in told.knots)
     if pattern.joins:
         yield (
             f'"{words.JOINING.capitalize()} … to strand 3": the old piece of strand 3 ends in that knot and '

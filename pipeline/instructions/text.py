@@ -64,8 +64,7 @@ def write_instructions(pattern: Pattern, cuts: Iterable[Cut] = (), *, fit: Seque
 
 def written(told: Instructions) -> tuple[Part, ...]:
     """The parts of the instructions in writing, each entry with its role."""
-    steps = [step for passage in told.passages for said in passage.said for step in said.steps]
-    reading = [*how_to_read(told.pattern, steps=steps)]
+    reading = [*how_to_read(told)]
     if any(isinstance(item, Repeat) for passage in told.passages for item in passage.items):
         reading.append(AGAIN)
     return (

@@ -196,7 +196,8 @@ def start_steps(pattern: Pattern) -> list[str]:
     single = len(pattern.strands) - 2 * len(end.folded)
     steps = _folding(end) if end.folded else []
     if end.folded and single:
-        steps.append(f"Lay in the other {_strands(single)} singly, with {_mm(end.tail_mm)} of tail.")
+        others = "strand" if single == 1 else f"{single} strands"
+        steps.append(f"Lay in the other {others} singly, with {_mm(end.tail_mm)} of tail.")
     elif single:
         steps.append(
             f"Lay the {single} strands side by side and clip them {_mm(end.tail_mm)} from their ends."
@@ -279,10 +280,6 @@ def _tapering(halves: tuple[int, int]) -> list[str]:
             )
     last = f"Lay the two bundles together and tie the strand in position {max(1, left)} over both"
     return [*steps, f"{last} with one double half hitch; pull it tight."]
-
-
-def _strands(count: int) -> str:
-    return "strand" if count == 1 else f"{count} strands"
 
 
 def _mm(length: float) -> str:

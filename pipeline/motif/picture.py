@@ -108,7 +108,7 @@ def load_picture(
     rgb = np.rot90(rgb, -(turn % 4))
     if mirror:
         rgb = rgb[:, ::-1]
-    return Picture(np.array(rgb, order="C"), ground, _title(path))
+    return Picture(np.array(rgb, order="C"), ground, label(path.stem) or "picture")
 
 
 def picture_of(artwork: PictureSource) -> Picture:
@@ -252,7 +252,3 @@ def _trimmed(rgb: NDArray[np.uint8], ground: Colour) -> NDArray[np.uint8]:
     if rows.size == 0:
         return rgb
     return rgb[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
-
-
-def _title(path: Path) -> str:
-    return label(path.stem) or "picture"

@@ -52,7 +52,8 @@ def decode(
         _refuse_too_many(image.width, image.height, name, most_pixels)
         image.load()
         _refuse_too_many(image.width, image.height, name, most_pixels)
-        _turn_upright(image)
+        with suppress(Exception):  # a damaged orientation tag turns nothing
+            ImageOps.exif_transpose(image, in_place=True)
         return _to_rgba(image if exact else _to_srgb(image), name)
 
 
@@ -118,12 +119,6 @@ def _open(data: bytes, name: str, tiff: bool) -> Image.Image | None:
             f"{name} is not a picture that can be read here.",
             "Give a PNG, JPEG, WebP, GIF, BMP, TIFF or SVG file.",
         ) from error
-
-
-def _turn_upright(image: Image.Image) -> None:
-    """Turn as the camera says; a damaged orientation tag turns nothing."""
-    with suppress(Exception):
-        ImageOps.exif_transpose(image, in_place=True)
 
 
 def _to_srgb(image: Image.Image) -> Image.Image:

@@ -34,7 +34,7 @@ def typeset(letters: Sequence[str], height: int, font: Path | None) -> dict[str,
     of a capital H. Raises ``InputError`` for a file that is not a font or lacks a letter.
     """
     wanted = list(dict.fromkeys(letter for letter in letters if letter != " "))
-    where = _label(font)
+    where = "The built-in font" if font is None else f"The font {label(font)}"
     if not wanted:
         return {}
     task = {"letters": wanted, "height": height, "name": where}
@@ -50,10 +50,6 @@ def typeset(letters: Sequence[str], height: int, font: Path | None) -> dict[str,
         mask = np.frombuffer(pixels[: columns * rows], np.uint8).reshape(rows, columns) > 0
         masks[letter], pixels = _reduced(mask, height), pixels[columns * rows :]
     return masks
-
-
-def _label(font: Path | None) -> str:
-    return "The built-in font" if font is None else f"The font {label(font)}"
 
 
 def _reduced(mask: NDArray[np.bool_], height: int) -> Glyph:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
 from xml.sax.saxutils import escape
 
 from reportlab.lib.units import mm
@@ -13,7 +12,6 @@ from pipeline.band.knots import Knot
 from pipeline.band.pattern import Pattern
 from pipeline.files.channels import printable
 from pipeline.instructions.compose import instructions
-from pipeline.instructions.model import Instructions
 from pipeline.instructions.practice import practice
 from pipeline.instructions.start import TENSION, TOOLS, UNDO, how_to_read
 from pipeline.instructions.text import CAUTIONS, work
@@ -58,14 +56,13 @@ def _story(pattern: Pattern, inner: float) -> Iterator[Flowable]:
 def _part(heading: str, pattern: Pattern, inner: float, lines: int | None) -> Iterator[Flowable]:
     """Setting up and tying a band, as far as ``lines``."""
     told = instructions(pattern, cut_list(pattern))
-    reading = how_to_read(told.pattern, steps=_steps(told))
     needs = [*told.materials, told.cutting[0]]
     if lines is None:  # the swatch is cut by everybody in the class
         needs = [*told.materials, TOOLS, *(line.replace("- ", "– ", 1) for line in told.cutting)]
     said = [Paragraph(escape(printable(sentence)), STEP) for sentence in needs]
     yield KeepTogether([Paragraph(heading, HEAD), *said, Painted(hanging_drawing(pattern, inner / mm))])
     if lines is None:
-        for sentence in reading:
+        for sentence in how_to_read(told):
             if sentence not in (UNDO, TENSION):
                 yield Paragraph(escape(printable(sentence)), STEP)
     shown = 0
@@ -75,7 +72,3 @@ def _part(heading: str, pattern: Pattern, inner: float, lines: int | None) -> It
         shown += entry.role in ("work", "again")
         if entry.role in ("work", "again", "check"):
             yield entry_line(told, entry, inner)
-
-
-def _steps(told: Instructions) -> list[Any]:
-    return [step for passage in told.passages for said in passage.said for step in said.steps]

@@ -76,7 +76,7 @@ def worksheet_html(pattern: Pattern, cuts: Sequence[Cut] | None = None, *, fit: 
         before=(told.cutting[0], *(c for c in told.cutting[1:] if c.startswith("Too long")), *told.before),
         knots=list(_knots(told)),
         undo=UNDO,
-        words=[sentence for sentence in shown.words if sentence != UNDO],
+        words=[sentence for sentence in how_to_read(told) if sentence != UNDO],
         finish=told.finish,
         sections=list(shown.sections()),
         data=data_block(data),
@@ -126,12 +126,6 @@ class _Work:
             for step in row.steps
             if not step.made
         }
-
-    @property
-    def words(self) -> list[str]:
-        """The words of this band explained."""
-        steps = [step for _, _, _, line in self._lines() for step in line]
-        return list(how_to_read(self.pattern, steps=steps))
 
     def _lines(self) -> Iterator[tuple[Passage, int, str, tuple[Step, ...]]]:
         """Every line with its passage, its index there, and its label as in the written instructions."""

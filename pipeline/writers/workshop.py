@@ -9,7 +9,7 @@ from reportlab.platypus import Flowable, KeepTogether, Paragraph, Spacer, Table,
 
 from pipeline.files.channels import xml
 from pipeline.literals import Paper, plural
-from pipeline.materials.workshop import NamedPiece, NamedSkein, ThreadTotal, strands_of, together
+from pipeline.materials.workshop import NamedPiece, ThreadTotal, strands_of, together
 from pipeline.writers.drawing import Drawing, Polygon, Shape, box, register_fonts
 from pipeline.writers.ink import INK, PAPER
 from pipeline.writers.printing import (
@@ -98,7 +98,8 @@ def _thread(total: ThreadTotal, inner: float) -> Iterator[Flowable]:
         state = {True: ", owned", False: ", to buy", None: ""}[skein.owned]
         size = f"{skein.length_cm} cm{state}, {skein.left_cm} cm left over"
         parts.append(Paragraph(f"{name}, skein {i} of {len(total.skeins)}: {size}", SUB))
-        parts.append(_cuts(skein, inner))
+        lines = [_cut(same) for same in together(skein.pieces)]
+        parts.append(ruled(lines, (0.17, 0.05, 0.1, 0.68), inner, head=False))
         if len(skein.pieces) < 30:
             yield KeepTogether(parts)
         else:
@@ -111,12 +112,8 @@ def _thread(total: ThreadTotal, inner: float) -> Iterator[Flowable]:
         )
 
 
-def _cuts(skein: NamedSkein, inner: float) -> Flowable:
-    """The pieces of one skein, a line for those of one length and band, with boxes to tick."""
-    return ruled([_cut(same) for same in together(skein.pieces)], (0.17, 0.05, 0.1, 0.68), inner, head=False)
-
-
 def _cut(same: Sequence[NamedPiece]) -> list[Any]:
+    """A line for the pieces of one length for one band, with boxes to tick."""
     count, piece = len(same), same[0]
     return [
         _boxes(count if count <= MOST_BOXES else 1),
