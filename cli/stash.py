@@ -95,8 +95,8 @@ def _pick(threads: list[Thread]) -> None:
 
 def _import(file: Path, other: Path, yes: bool) -> None:
     from cli.console import say
-    from pipeline.drawer.ledger import is_palette, palette_lines, with_threads
-    from pipeline.drawer.stash import parse_stash, read_stash, render_stash
+    from pipeline.drawer.ledger import palette_lines, with_threads
+    from pipeline.drawer.stash import is_palette, parse_stash, read_stash, render_stash
     from pipeline.files.channels import label
     from pipeline.materials.booking import merged
 

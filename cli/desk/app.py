@@ -32,7 +32,7 @@ from cli.desk.shelf import Shelf, archive, file_of, nothing
 from cli.desk.work import Work, cells_of
 from pipeline.band.pattern import title_of
 from pipeline.drawer.presets import PRESETS
-from pipeline.drawer.stash import split_names
+from pipeline.drawer.stash import spell_names, split_names
 from pipeline.errors import HitchgridError, InputError, OutputError
 from pipeline.literals import END_STYLES, TAIL_STYLES, plural
 from pipeline.materials.fit import SIZES
@@ -209,9 +209,7 @@ class Desk:
         elif "letters" in fields:
             fields |= {"picture": "", "crop": "", "background": "", "title": fields["letters"]}
         if "threads" in fields:
-            fields["threads"] = ",".join(
-                f'"{n}"' if "," in n else n for n in fields["threads"].split("\n") if n
-            )
+            fields["threads"] = spell_names(name for name in fields["threads"].split("\n") if name)
         await self.work.ask(bench, fields)
 
     async def view(self, request: Request, bench: Bench) -> None:

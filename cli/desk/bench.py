@@ -23,7 +23,7 @@ from pydantic import TypeAdapter
 
 from pipeline.errors import OutputError
 from pipeline.files.lock import hold
-from pipeline.files.single import write_file
+from pipeline.files.single import own_folder, write_file
 
 KEPT = 20
 """Benches that are kept; the oldest others go."""
@@ -183,10 +183,7 @@ class Benches:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self.open: dict[str, Bench] = {}
-        try:
-            folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-        except OSError as error:
-            raise OutputError(f"cannot write to {folder}: {error.strerror}.", "Check HOME.") from None
+        own_folder(folder, 0o700)
 
     def of(self, name: str) -> Bench | None:
         """The bench of that name, if it is there and no other desk has it."""

@@ -8,8 +8,8 @@ from pathlib import Path
 
 from pipeline.drawer.ledger import with_changed, with_threads, without
 from pipeline.drawer.stash import Stash, builtin_stash, parse_stash, read_stash, render_stash, thread_of
-from pipeline.errors import InputError, OutputError
-from pipeline.files.single import edit_file
+from pipeline.errors import InputError
+from pipeline.files.single import edit_file, own_folder
 from pipeline.materials.booking import merged
 
 
@@ -36,23 +36,16 @@ class Threads:
         former = next((t for t in there if t.name == thread.name), None)
         if former is not None:
             thread = replace(thread, price=former.price, skein_m=former.skein_m or thread.skein_m)
-        data = self._data()
-        if data is None:
-            kept = tuple(t for t in there if t is not former)
-            self._keep(render_stash(Stash((*kept, thread), "the drawer")).encode(), None)
-        elif former is None:
-            self._keep(with_threads(data, self.path.name, (thread,)), data)
+        data, listed = self._data(), self._listed()
+        if former is None:
+            self._keep(with_threads(listed, self.path.name, (thread,)), data)
         else:
-            self._keep(with_changed(data, self.path.name, thread), data)
+            self._keep(with_changed(listed, self.path.name, thread), data)
 
     def take_out(self, name: str) -> None:
         """Take a thread out. Raises InputError for one that is not there, or is the last."""
         gone, data = self.stash().find(name), self._data()
-        if data is not None:
-            self._keep(without(data, self.path.name, gone.name), data)
-            return
-        rest = tuple(t for t in self.stash().threads if t.name != gone.name)
-        self._keep(render_stash(Stash(rest, "the drawer")).encode(), None)
+        self._keep(without(self._listed(), self.path.name, gone.name), data)
 
     def bring_in(self, listed: bytes) -> int:
         """Add the threads of a CSV list or a GIMP palette; return how many are new."""
@@ -69,13 +62,12 @@ class Threads:
         """What the list holds now, or None while there is none."""
         return self.path.read_bytes() if self.path.exists() else None
 
+    def _listed(self) -> bytes:
+        """The list to change: what is there, or the built-in palette."""
+        return self._data() or render_stash(builtin_stash()).encode()
+
     def _keep(self, content: bytes, former: bytes | None) -> None:
         """Write the list if it still is what it was; the first change of a desk keeps a copy beside it."""
-        try:
-            self.path.parent.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise OutputError(
-                f"cannot write to {self.path.parent}: {error.strerror}.", "Check HOME."
-            ) from None
+        own_folder(self.path.parent)
         edit_file(self.path, content, expected=former, backup=former is not None and not self.changed)
         self.changed = True

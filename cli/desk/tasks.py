@@ -15,9 +15,10 @@ from typing import Any
 
 import numpy as np
 from PIL import Image
+from pydantic import TypeAdapter
 
 from cli.replan import left_of, said
-from pipeline.advice.advise import Change, ChangeKind, Suggestion
+from pipeline.advice.advise import Change, Suggestion
 from pipeline.advice.taking import under
 from pipeline.band.handed import for_left_hand
 from pipeline.band.pattern import Pattern, render, title_of
@@ -27,6 +28,7 @@ from pipeline.bundle import band_files
 from pipeline.choices.offers import Asked, Choice, offered
 from pipeline.choices.planning import plan_choice, unbeaten
 from pipeline.choices.sheet import card_of
+from pipeline.colour import hex_of
 from pipeline.design.touch import Touch
 from pipeline.drawer.stash import read_stash
 from pipeline.errors import InputError
@@ -48,7 +50,7 @@ from pipeline.order.units import parse_length
 from pipeline.plan import Plan, plan
 from pipeline.report import read_report, report_of, report_of_pattern, verdict
 from pipeline.report.model import Suggested
-from pipeline.routing import Budget, Ease
+from pipeline.routing import Budget
 from pipeline.routing.warm import compile_all
 from pipeline.verdict.feasibility import check
 from pipeline.writers.drawing import saved
@@ -62,6 +64,7 @@ SHOWN_PIXELS = 900
 """Longer side of the pictures of the motif on the page."""
 TOUCH_EFFORT = 0.05
 BAND_EFFORT = 0.5
+_CHANGE = TypeAdapter(Change)
 
 
 def warm() -> None:
@@ -91,7 +94,7 @@ def look(folder: str, fields: Fields, tell: Tell) -> dict[str, Any]:
         "whole": _png(whole.rgb),
         "taken": _png(taken.rgb),
         "size": [int(n) for n in whole.rgb.shape[1::-1]],
-        "ground": None if ground is None else "#{:02x}{:02x}{:02x}".format(*ground),
+        "ground": None if ground is None else hex_of(ground),
     }
 
 
@@ -194,9 +197,7 @@ def band(
     assert offer is not None, "the same fields offer the same bands"
     asked = offer.request
     for change in changes:
-        ease = None if change["ease"] is None else Ease(change["ease"])
-        one = Change(ChangeKind(change["kind"]), change["amount"], change["thread"], ease)
-        asked = under(one, asked, change["threads"])
+        asked = under(_CHANGE.validate_python(change), asked, change["threads"])
     watch = Watch(tell)
     made = plan(
         asked,
@@ -243,19 +244,12 @@ def _shown(pattern: Pattern) -> Iterator[tuple[tuple[int, int], int]]:
 
 def _help(made: Plan, suggestion: Suggestion, told: Suggested) -> dict[str, Any]:
     """A suggestion as the report has it ``told``, and its change as :func:`band` takes it."""
-    change = suggestion.asked
-    return {
+    change = {
         "label": suggestion.change,
-        "sentence": told.sentence,
-        "change": {
-            "label": suggestion.change,
-            "kind": change.kind.value,
-            "amount": change.amount,
-            "thread": change.thread,
-            "ease": change.ease and change.ease.value,
-            "threads": [thread.name for thread in made.pattern.threads],
-        },
+        "threads": [thread.name for thread in made.pattern.threads],
+        **_CHANGE.dump_python(suggestion.asked, mode="json"),
     }
+    return {"label": suggestion.change, "sentence": told.sentence, "change": change}
 
 
 def _cells(made: Plan) -> dict[str, Any]:

@@ -201,9 +201,11 @@ def _section_problems(place: str, section: Section, strands: int, threads: int) 
                 yield f"{here}.knots", "a picture row cannot be empty"
             continue
         if section.worked == "rows":
-            parity = _row_turn(positions, strands)
-            if parity is None:
-                i = _first_break(positions, strands)
+            parity = int(positions[0] != 0)
+            full = row_positions(strands, parity, "rows")
+            if positions != full:
+                last = min(len(positions), len(full)) - 1
+                i = next((i for i in range(last + 1) if positions[i] != full[i]), last)
                 yield (
                     f"{here}.knots[{i}]",
                     f"a row ties positions 0 to {strands - 2} rising or falling, one after another",
@@ -226,16 +228,3 @@ def _section_problems(place: str, section: Section, strands: int, threads: int) 
             turn = (parity + r) % 2
         elif (parity + r) % 2 != turn:
             yield f"{here}.knots[0]", "rows take turns, and this one starts as the row before it did"
-
-
-def _row_turn(positions: tuple[int, ...], strands: int) -> int | None:
-    for parity in (0, 1):
-        if positions == row_positions(strands, parity, "rows"):
-            return parity
-    return None
-
-
-def _first_break(positions: tuple[int, ...], strands: int) -> int:
-    full = row_positions(strands, int(positions[0] != 0), "rows")
-    same = next((i for i, (a, b) in enumerate(zip(positions, full, strict=False)) if a != b), None)
-    return min(len(positions), len(full)) - 1 if same is None else same

@@ -12,7 +12,7 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from pipeline.drawer.stash import COLUMNS, SPELLED, Thread, parse_stash, separator_of
+from pipeline.drawer.stash import COLUMNS, Thread, cell_of, columns_of, is_palette, parse_stash, separator_of
 from pipeline.errors import InputError
 from pipeline.files.channels import same_name
 from pipeline.files.reading import text_of
@@ -62,7 +62,7 @@ def with_threads(data: bytes, source: str, threads: Sequence[Thread]) -> bytes:
     if is_palette(text):
         return _encoded(text + palette_lines(threads).replace("\n", ending), data)
     delimiter, header, _ = _table(text)
-    rows = [{name: _said(getattr(thread, name), delimiter) for name in COLUMNS} for thread in threads]
+    rows = [{name: cell_of(getattr(thread, name), delimiter) for name in COLUMNS} for thread in threads]
     extra = [name for name in COLUMNS if name not in header and any(row[name] for row in rows)]
     if extra:
         at = _rows(text, delimiter)[0][-1].end
@@ -104,7 +104,7 @@ def without(data: bytes, source: str, name: str) -> bytes:
 def _edited(data: bytes, source: str, name: str, cells: Cells) -> bytes:
     """The list with these cells in the row of a thread, which is filled up where it ends before one."""
     text, delimiter, header, row = _found(data, source, name)
-    said = [_said(cells[column], delimiter) if column in cells else None for column in header]
+    said = [cell_of(cells[column], delimiter) if column in cells else None for column in header]
     end, missing = row[-1].end, [cell or "" for cell in said[len(row) :]]
     while missing and not missing[-1]:
         missing.pop()
@@ -135,10 +135,6 @@ def _list_of(data: bytes, source: str) -> str:
     return text
 
 
-def is_palette(text: str) -> bool:
-    return text.lstrip().startswith("GIMP Palette")
-
-
 def palette_lines(threads: Sequence[Thread]) -> str:
     """Threads as lines of a GIMP palette."""
     return "".join(" ".join(f"{value:3d}" for value in t.rgb) + f"\t{t.name}\n" for t in threads)
@@ -148,8 +144,7 @@ def _table(text: str) -> tuple[str, list[str], list[list[_Cell]]]:
     """The separator, the columns as :mod:`stash` calls them, and the rows below."""
     delimiter = separator_of(text)
     header, *rows = _rows(text, delimiter)
-    columns = [cell.text.strip().casefold() for cell in header]
-    return delimiter, [SPELLED.get(name, name) for name in columns], rows
+    return delimiter, columns_of(cell.text.strip() for cell in header), rows
 
 
 def _rows(text: str, delimiter: str) -> list[list[_Cell]]:
@@ -180,13 +175,6 @@ def _all_rows(text: str, delimiter: str) -> Iterator[list[_Cell]]:
         row = []
     if row:
         yield row
-
-
-def _said(value: str | float | None, delimiter: str) -> str:
-    if value is None or isinstance(value, str):
-        return value or ""
-    number = f"{value:.6f}".rstrip("0").rstrip(".") or "0"
-    return number if delimiter == "," else number.replace(".", ",")
 
 
 def _encoded(text: str, data: bytes) -> bytes:

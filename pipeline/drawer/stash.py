@@ -15,7 +15,7 @@ import itertools
 import re
 import unicodedata
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
@@ -236,8 +236,12 @@ def parse_stash(data: bytes, source: str) -> Stash:
     text = text_of(STASH.checked(data, source), source)
     if not text.strip():
         raise InputError(f"{source} is empty.", "Write name,colour,metres and a line for each thread.")
-    palette = text.lstrip().startswith("GIMP Palette")
-    return Stash(tuple((_gpl_threads if palette else _csv_threads)(text, source)), source)
+    return Stash(tuple((_gpl_threads if is_palette(text) else _csv_threads)(text, source)), source)
+
+
+def is_palette(text: str) -> bool:
+    """Whether a list is a GIMP palette."""
+    return text.lstrip().startswith("GIMP Palette")
 
 
 def _csv_threads(text: str, source: str) -> Iterator[Thread]:
@@ -254,7 +258,7 @@ def _csv_threads(text: str, source: str) -> Iterator[Thread]:
             if not any(row):
                 continue
             if columns is None:
-                columns = _columns(row)
+                columns = columns_of(row)
                 continue
             if len(row) > len(columns) and any(row[len(columns) :]):
                 raise InputError(
@@ -284,7 +288,8 @@ def separator_of(text: str) -> str:
     return max(",;\t", key=first.count)
 
 
-def _columns(header: Sequence[str]) -> list[str]:
+def columns_of(header: Iterable[str]) -> list[str]:
+    """The columns that a first line names, however it spells them. Raises InputError."""
     columns = [SPELLED.get(cell.casefold(), cell.casefold()) for cell in header]
     missing = [name for name in COLUMNS[:3] if name not in columns]
     unknown = [cell for cell in columns if cell not in (*COLUMNS, "notes", "")]
@@ -369,8 +374,12 @@ def render_stash(stash: Stash) -> str:
     >>> parse_stash(render_stash(stash).encode(), stash.source) == stash
     True
     """
+    return csv_text(COLUMNS, ([cell_of(getattr(t, name)) for name in COLUMNS] for t in stash.threads))
 
-    def said(amount: str | float | None) -> str:
-        return f"{amount:.6f}".rstrip("0").rstrip(".") if isinstance(amount, float) else amount or ""
 
-    return csv_text(COLUMNS, ([said(getattr(t, name)) for name in COLUMNS] for t in stash.threads))
+def cell_of(value: str | float | None, delimiter: str = ",") -> str:
+    """What a cell of a list says: numbers with a decimal comma where the comma is free."""
+    if value is None or isinstance(value, str):
+        return value or ""
+    number = f"{value:.6f}".rstrip("0").rstrip(".")
+    return number if delimiter == "," else number.replace(".", ",")

@@ -39,6 +39,14 @@ def write_file(
     _put(path, content.encode() if isinstance(content, str) else content, replace=replace)
 
 
+def own_folder(folder: Path, mode: int = 0o777) -> None:
+    """Make a folder for what the maker keeps between runs, if there is none. Raises OutputError."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True, mode=mode)
+    except OSError as error:
+        raise OutputError(f"cannot write to {folder}: {error.strerror}.", "Check HOME.") from None
+
+
 def edit_file(path: Path, content: bytes, *, expected: bytes | None, backup: bool = True) -> Path | None:
     """Replace the content of a file that still is what was ``expected`` (None: there is none yet).
 

@@ -39,10 +39,10 @@ from pipeline.band.knots import Worked
 from pipeline.band.pattern import Gauge, Part
 from pipeline.band.reading import place_of
 from pipeline.drawer.stash import preset_named
-from pipeline.errors import InputError, OutputError
+from pipeline.errors import InputError
 from pipeline.files.channels import json_text, label, same_name
 from pipeline.files.reading import Kind, json_of, read_plain
-from pipeline.files.single import ChangedError, edit_file
+from pipeline.files.single import ChangedError, edit_file, own_folder
 from pipeline.limits import MOST_GAUGES_BYTES
 
 CORE_D = 2.25
@@ -309,10 +309,7 @@ def save_gauge(measured: Measured, worked: Worked, path: Path | None = None) -> 
     Two that save at once both get in: whoever finds the file changed reads it again.
     """
     path = path or gauges_path()
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(f"cannot write to {path.parent}: {error.strerror}.", "Check HOME.") from None
+    own_folder(path.parent)
     for left in reversed(range(_TRIES)):
         data = _bytes(path)
         kept = _parsed(data, path)
