@@ -77,8 +77,8 @@ def _show(made: BlockPlan, report: Report, folder: Path) -> None:
 
     pattern = made.pattern
     show_band(pattern)
-    rows = sum(len(section.rows) for section in pattern.sections)
-    out.print(Text(f"{made.moves} moves in {rows} rows, {len(pattern.strands)} strands.", "bold"))
+    moved = f"{made.moves} moves in {pattern.row_count} rows, {len(pattern.strands)} strands."
+    out.print(Text(moved, "bold"))
     say((*report.fit_said, *made.skeins.sentences()))
     out.print(thread_table(pattern, made.cuts))
     groups = ((pattern.threads[use.thread], use) for use in made.use)

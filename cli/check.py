@@ -28,12 +28,11 @@ def command(
 
     document = read_pattern(pattern)
     verdict = check(document)
-    knots = sum(len(row.knots) for _, _, _, row in document.rows())
     show_band(document)
     out.print(
         Text.assemble(
             ("legal", "bold"),
-            f": {len(document.strands)} strands, {knots} knots; "
+            f": {len(document.strands)} strands, {document.knot_count} knots; "
             f"{verdict.made} of {verdict.cells} cells show what was wanted.",
         )
     )

@@ -73,7 +73,7 @@ def command(
 
     chosen = choose(to, what)
     document = read_pattern(pattern)
-    refuse_beyond_means(sum(len(section.rows) for section in document.sections), len(document.strands))
+    refuse_beyond_means(document.row_count, len(document.strands))
     if chosen in (What.CHART, What.SHEET):
         refuse_unchartable(document)
     if chosen in TOLD:

@@ -188,6 +188,21 @@ class Pattern(Part):
             for r, row in enumerate(section.rows):
                 yield s, r, section, row
 
+    @property
+    def row_count(self) -> int:
+        """Rows of all sections."""
+        return sum(len(section.rows) for section in self.sections)
+
+    @property
+    def knot_count(self) -> int:
+        """Knots of all rows."""
+        return sum(len(row.knots) for _, _, _, row in self.rows())
+
+    @property
+    def counts(self) -> str:
+        """Its strands and rows, in words."""
+        return f"{len(self.strands)} strands, {self.row_count} rows"
+
     def with_rows(self, rows: Iterable[Row]) -> Pattern:
         """The same with other rows, as many as it has."""
         left = iter(rows)

@@ -98,9 +98,8 @@ def problems(pattern: Pattern) -> Iterator[tuple[str, str]]:
     ['strands[3]']
     """
     threads, strands = len(pattern.threads), len(pattern.strands)
-    rows = sum(len(section.rows) for section in pattern.sections)
-    if rows > MOST_ROWS_IN_ALL:
-        yield "sections", f"a band of {rows:,} rows; {MOST_ROWS_IN_ALL:,} is the most"
+    if pattern.row_count > MOST_ROWS_IN_ALL:
+        yield "sections", f"a band of {pattern.row_count:,} rows; {MOST_ROWS_IN_ALL:,} is the most"
         return
     for i, thread in enumerate(pattern.strands):
         if thread >= threads:

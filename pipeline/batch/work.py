@@ -130,7 +130,7 @@ def _planned(line: Line, shop: Shop, folder: Path, digest: str) -> Outcome:
         line,
         cells=made.verdict.cells,
         made=made.verdict.made,
-        knots=sum(len(row.knots) for _, _, _, row in made.pattern.rows()),
+        knots=made.pattern.knot_count,
         pieces=named_pieces(made.pattern, made.cuts),
     )
     kept = {name: getattr(outcome, name) for name in ("cells", "made", "knots")}

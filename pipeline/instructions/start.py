@@ -39,12 +39,11 @@ UNDO = (
 def band(pattern: Pattern, unmade: int, fit: Sequence[str]) -> Iterator[str]:
     """What is made: size, time, and what the picture has to do without."""
     wide, long = size_mm(pattern)
-    rows = sum(len(section.rows) for section in pattern.sections)
     orders = [o for o in words.WORKED_WORDS if any(section.worked == o for section in pattern.sections)]
     worked = " and ".join(words.WORKED_WORDS[o] for o in orders)
     time = hours(pattern)
     yield (
-        f"{len(pattern.strands)} strands, {rows} rows, {time.knots} knots, {worked or words.NO_ROWS}; "
+        f"{pattern.counts}, {time.knots} knots, {worked or words.NO_ROWS}; "
         f"knotted about {wide:.0f} mm wide and {long:.0f} mm long."
     )
     yield from fit

@@ -16,8 +16,7 @@ __all__ = ["Step", "refuse_unsayable", "steps"]
 
 def refuse_unsayable(pattern: Pattern) -> None:
     """Raise ImpossibleError where the pattern is too large to be put into words."""
-    counts = [len(row.knots) for _, _, _, row in pattern.rows()]
-    refuse_beyond_words(len(counts), sum(counts), len(pattern.strands))
+    refuse_beyond_words(pattern.row_count, pattern.knot_count, len(pattern.strands))
 
 
 def steps(pattern: Pattern) -> tuple[Step, ...]:

@@ -196,6 +196,12 @@ def size_mm(pattern: Pattern) -> tuple[float, float]:
     return max((width_mm(pattern, worked) for worked in orders), default=0.0), length
 
 
+def size_words(pattern: Pattern) -> str:
+    """How large a band is: its strands, rows and millimetres."""
+    wide, long = size_mm(pattern)
+    return f"{pattern.counts}, about {wide:.0f} × {long:.0f} mm knotted"
+
+
 def width_mm(pattern: Pattern, worked: Worked) -> float:
     """Width of the sections that are worked so."""
     return pattern.gauge_of(worked).strand_pitch_mm * working(worked).pitches(len(pattern.strands))

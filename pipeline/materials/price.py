@@ -35,7 +35,7 @@ def hours(pattern: Pattern, pace_s: tuple[float, float] | float = USUAL_PACE_S) 
     quick, calm = (pace_s, pace_s) if isinstance(pace_s, (int, float)) else pace_s
     if not PACE_S.least <= quick <= calm <= PACE_S.most:
         raise InputError(f"a pace of {quick:g} s a knot is out of range.", "8 to 10 s is usual.")
-    knots = sum(len(row.knots) for _, _, _, row in pattern.rows())
+    knots = pattern.knot_count
     return Hours(knots, knots * quick / 3600, knots * calm / 3600)
 
 

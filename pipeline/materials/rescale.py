@@ -151,8 +151,7 @@ def replan(
         other, pieces = mended(spared, fewer)
         if _wanting(fewer, pieces) < _wanting(short, laid):
             changed, short, joined, laid = _differing(scaled, spared), fewer, other, pieces
-    rows = sum(len(section.rows) for section in pattern.sections)
-    return Replan(hand, strands, rows, changed, short, laid, joined)
+    return Replan(hand, strands, pattern.row_count, changed, short, laid, joined)
 
 
 def _told(

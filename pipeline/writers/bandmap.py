@@ -83,8 +83,7 @@ def picture_map(pattern: Pattern, cells: NDArray[np.uint8] | None) -> str:
     has the colour of the thread wanted, or of the one that shows where nothing is.
     """
     diagonal = not all(section.working.square for section in pattern.sections)
-    rows = sum(len(section.rows) for section in pattern.sections)
-    pixels = np.full((len(pattern.strands) - (not diagonal), max(1, rows), 3), 255, np.uint8)
+    pixels = np.full((len(pattern.strands) - (not diagonal), max(1, pattern.row_count), 3), 255, np.uint8)
     picture_row = 0
     for x, row in enumerate(replay(pattern)):
         of_picture = pattern.sections[row.section].kind == "picture"

@@ -62,14 +62,12 @@ def chart(pattern: Pattern) -> Drawing:
 
 
 def _described(pattern: Pattern) -> str:
-    rows = sum(len(section.rows) for section in pattern.sections)
     names = ", ".join(f"{i} {thread.name}" for i, thread in enumerate(pattern.threads, 1))
-    return f"{len(pattern.strands)} strands, {rows} rows. Threads by number: {names}."
+    return f"{pattern.counts}. Threads by number: {names}."
 
 
 def _heading(pattern: Pattern, width: float) -> list[Shape]:
-    rows = sum(len(section.rows) for section in pattern.sections)
-    facts = f"{len(pattern.strands)} strands · {rows} rows"
+    facts = f"{len(pattern.strands)} strands · {pattern.row_count} rows"
     room = width - text_width(facts, 3.0) - 4
     return [
         Text((0, 5.2), fitted(pattern.title, 5.6, room, bold=True), 5.6, INK, "start", True),

@@ -16,7 +16,7 @@ from pipeline.files.channels import printable
 from pipeline.instructions.text import CAUTIONS
 from pipeline.instructions.words import listed
 from pipeline.literals import plural
-from pipeline.materials.fit import size_mm
+from pipeline.materials.fit import size_words
 from pipeline.materials.lengths import Cut, thread_use
 from pipeline.report import Report, certificate, likeness, thin_parts, verdict
 from pipeline.report.model import EaseGiven, JoinsLine, SkeinsOf, Suggested, SwitchingLine, UnmadeCell
@@ -57,8 +57,6 @@ def report_html(
     >>> "two rows" in report_html(report_of_pattern(two_rows(), check(two_rows())), two_rows())
     True
     """
-    wide, long = size_mm(pattern)
-    rows = sum(len(section.rows) for section in pattern.sections)
     drawing = band_map(pattern)
     threads: list[Named] = [{"thread": i, "name": thread.name} for i, thread in enumerate(pattern.threads)]
     return page(
@@ -66,7 +64,7 @@ def report_html(
         styles=("page.css", "report.css"),
         css=thread_css(pattern.threads),
         title=printable(pattern.title) or "Band",
-        facts=f"{len(pattern.strands)} strands, {rows} rows, about {wide:.0f} × {long:.0f} mm knotted",
+        facts=size_words(pattern),
         verdict=verdict(report),
         certificate=certificate(report),
         whole=report.unmade == 0,
@@ -94,7 +92,7 @@ def _figures(report: Report, pattern: Pattern) -> Iterator[tuple[str, str]]:
     if report.hours is not None:
         quick, calm = report.hours
         yield "Hours of tying", f"{quick:g}" if quick == calm else f"{quick:g}–{calm:g}"
-    yield "Knots", f"{sum(len(row.knots) for _, _, _, row in pattern.rows())}"
+    yield "Knots", f"{pattern.knot_count}"
     yield "Hand-overs", f"{report.hand_overs}"
     for name, count in (
         ("Hand-overs, one thread", report.same_thread_hand_overs),

@@ -26,7 +26,7 @@ from pipeline.files.channels import printable
 from pipeline.instructions.compose import instructions
 from pipeline.instructions.text import CAUTIONS
 from pipeline.literals import Paper
-from pipeline.materials.fit import size_mm
+from pipeline.materials.fit import size_words
 from pipeline.materials.lengths import Cut, cut_list
 from pipeline.materials.skeins import SkeinPlan, ThreadPlan
 from pipeline.report import Report, certificate, likeness, thin_parts, verdict
@@ -130,12 +130,8 @@ OTHER_END = (
 def _cover(
     pattern: Pattern, finished: Pattern, report: Report | None, inner: float, original: Original
 ) -> Iterator[Flowable]:
-    wide, long = size_mm(pattern)
-    rows = sum(len(section.rows) for section in pattern.sections)
     yield Paragraph(escape(printable(pattern.title)) or "Band", TITLE)
-    yield Paragraph(
-        f"{len(pattern.strands)} strands, {rows} rows, about {wide:.0f} × {long:.0f} mm knotted", FAINT
-    )
+    yield Paragraph(size_words(pattern), FAINT)
     for sentence in report.fit_said if report is not None else ():
         yield Paragraph(escape(printable(sentence)), FAINT)
     if finished != pattern:

@@ -45,8 +45,6 @@ def worksheet_html(pattern: Pattern, cuts: Sequence[Cut] | None = None, *, fit: 
     cuts = cut_list(pattern) if cuts is None else cuts
     told = instructions(pattern, cuts, fit=fit)
     shown = _Work(told)
-    rows = sum(len(section.rows) for section in pattern.sections)
-    knots = sum(len(row.knots) for _, _, _, row in pattern.rows())
     data = {
         "key": hashlib.sha256(render(pattern).encode()).hexdigest()[:20],
         "threads": [
@@ -57,8 +55,8 @@ def worksheet_html(pattern: Pattern, cuts: Sequence[Cut] | None = None, *, fit: 
         "start": list(pattern.strands),
         "narrow": [section.working.square for section in pattern.sections],
         "rows": any(passage.by_row for passage in told.passages),
-        "count": rows,
-        "knots": knots,
+        "count": pattern.row_count,
+        "knots": pattern.knot_count,
     }
     return page(
         "worksheet.html",
@@ -66,7 +64,7 @@ def worksheet_html(pattern: Pattern, cuts: Sequence[Cut] | None = None, *, fit: 
         css=thread_css(pattern.threads),
         script="worksheet.js",
         title=printable(pattern.title) or "Band",
-        facts=f"{len(pattern.strands)} strands, {rows} rows, {knots} knots",
+        facts=f"{pattern.counts}, {pattern.knot_count} knots",
         cautions=CAUTIONS,
         band=told.band,
         threads=list(_threads(told)),
