@@ -30,7 +30,7 @@ def command(texts: Mapping[str, str]) -> None:
     from pipeline.batch.listing import read_lines
     from pipeline.batch.told import LIST, SHEET, SKEINS, orders_csv, skeins_csv
     from pipeline.batch.work import Shop
-    from pipeline.drawer.stash import builtin_stash, read_stash
+    from pipeline.drawer.stash import read_stash
     from pipeline.errors import InputError
     from pipeline.files.collection import claimed, put
     from pipeline.materials.workshop import cut_all
@@ -42,10 +42,10 @@ def command(texts: Mapping[str, str]) -> None:
     if orders is None:
         raise InputError("no list of orders is named.", "Name one: hitchgrid batch orders.csv")
     lines, refused = read_lines(Path(orders))
-    owned, folder = read_stash(Path(stash)) if stash else builtin_stash(), Path(out or "output/orders")
+    inputs = Path(orders), Path(stash) if stash else None
+    owned, folder = read_stash(inputs[1]), Path(out or "output/orders")
     shop = Shop(folder.absolute(), owned, given.number("effort") or 1.0, given.whole("seed") or 0)
-    quiet, inputs = given.yes("quiet"), (Path(orders), Path(stash) if stash else None)
-    outcomes: list[Outcome] = []
+    quiet, outcomes = given.yes("quiet"), list[Outcome]()
     with claimed(shop.out, (LIST, SKEINS, SHEET), inputs), Watch(quiet) as watch:
         watch.stage("planning the orders")
         with _running(lines, shop, given.whole("jobs") or 0, given.text("scheduler")) as running:

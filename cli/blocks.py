@@ -30,7 +30,7 @@ def command(texts: Mapping[str, str]) -> None:
     from pipeline.blocks.plan import Blocks, plan_blocks
     from pipeline.blocks.words import parse_groups, parse_moves
     from pipeline.bundle import band_files
-    from pipeline.drawer.stash import builtin_stash, read_stash
+    from pipeline.drawer.stash import read_stash
     from pipeline.errors import InputError
     from pipeline.files.folder import check_target, folder_name, write_result
     from pipeline.limits import WORKABLE_MM
@@ -52,7 +52,7 @@ def command(texts: Mapping[str, str]) -> None:
         watch.stage("weaving the blocks")
         made = plan_blocks(
             Blocks(named, moves, repeats, given.yes("filled")),
-            builtin_stash() if read[0] is None else read_stash(read[0]),
+            read_stash(read[0]),
             dataclasses.replace(band, worked="diagonal"),
             Tying(longest_mm=longest_mm or WORKABLE_MM, margin=read_margin(given)),
             title=given.text("title"),

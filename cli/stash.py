@@ -33,7 +33,7 @@ def command(
 
     Example: hitchgrid stash threads.csv --book output/pennant/pattern.json
     """
-    from pipeline.drawer.stash import builtin_stash, read_stash
+    from pipeline.drawer.stash import read_stash
 
     if add is not None or book is not None:
         if file is None:
@@ -45,7 +45,7 @@ def command(
         if book is not None:
             _book(file, book, margin, yes)
         return
-    stash = read_stash(file) if file is not None else builtin_stash()
+    stash = read_stash(file)
     threads = _nearest(stash, near) if near is not None else list(stash.threads)
     _show(stash.source, threads)
     if pick:

@@ -199,6 +199,11 @@ class Pattern(Part):
         return sum(len(row.knots) for _, _, _, row in self.rows())
 
     @property
+    def kinds(self) -> frozenset[Knot]:
+        """The kinds of knot that it has."""
+        return frozenset(knot for _, _, _, row in self.rows() for _, knot in row.knots)
+
+    @property
     def counts(self) -> str:
         """Its strands and rows, in words."""
         return f"{len(self.strands)} strands, {self.row_count} rows"

@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from pipeline.drawer.stash import separator_of
 from pipeline.errors import HitchgridError, InputError
 from pipeline.files.channels import label
 from pipeline.files.folder import folder_name
@@ -64,8 +65,7 @@ def parse_lines(text: str, source: str, base: Path) -> tuple[tuple[Line, ...], t
     >>> [line.title for line in lines], [line.number for line in refused]
     (['RC'], [3])
     """
-    first = text.partition("\n")[0]
-    reader = csv.reader(io.StringIO(text), delimiter=max(",;\t", key=first.count), strict=True)
+    reader = csv.reader(io.StringIO(text), delimiter=separator_of(text), strict=True)
     lines: list[Line] = []
     refused: list[Refused] = []
     try:

@@ -215,8 +215,10 @@ def builtin_stash() -> Stash:
     return Stash(tuple(_csv_threads(text, "the built-in palette")), "the built-in palette")
 
 
-def read_stash(path: Path) -> Stash:
-    r"""Read a CSV list or a GIMP palette. Raises InputError naming file, line and what to try.
+def read_stash(path: Path | None) -> Stash:
+    r"""Read a CSV list or a GIMP palette; without a path the built-in palette.
+
+    Raises InputError naming file, line and what to try.
 
     >>> import tempfile
     >>> with tempfile.TemporaryDirectory() as place:
@@ -224,7 +226,7 @@ def read_stash(path: Path) -> Stash:
     ...     read_stash(Path(place) / "drawer.csv").names
     ('navy',)
     """
-    return parse_stash(read_plain(path, STASH), label(path))
+    return builtin_stash() if path is None else parse_stash(read_plain(path, STASH), label(path))
 
 
 def parse_stash(data: bytes, source: str) -> Stash:
@@ -284,7 +286,7 @@ def _csv_threads(text: str, source: str) -> Iterator[Thread]:
 
 def separator_of(text: str) -> str:
     """What stands between the columns of a list: the comma, semicolon or tab that its first line has most."""
-    first = text.lstrip("\r\n").splitlines()[0]
+    first = next(iter(text.lstrip("\r\n").splitlines()), "")
     return max(",;\t", key=first.count)
 
 

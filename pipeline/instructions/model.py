@@ -201,11 +201,6 @@ class Instructions:
         return tuple(step for passage in self.passages for said in passage.said for step in said.steps)
 
     @property
-    def knots(self) -> frozenset[Knot]:
-        """The kinds of knot that the maker ties."""
-        return frozenset(knot for _, _, _, row in self.pattern.rows() for _, knot in row.knots)
-
-    @property
     def title(self) -> str:
         """The band's title, without what cannot be printed."""
         return "".join(c if c.isprintable() else " " for c in self.pattern.title).strip() or "Band"

@@ -23,7 +23,7 @@ def practice(pattern: Pattern) -> Pattern:
     """
     worked = pattern.sections[0].worked if pattern.sections else "rows"
     led = working(worked).led
-    kinds = {knot for _, _, _, row in pattern.rows() for _, knot in row.knots}
+    kinds = pattern.kinds
     used = sorted(set(pattern.strands))[:2] * 2
     rows = []
     for r in range(ROWS):
@@ -48,7 +48,7 @@ def practice(pattern: Pattern) -> Pattern:
     )
 
 
-def _across(row: int, index: int, kinds: set[Knot]) -> Knot:
+def _across(row: int, index: int, kinds: frozenset[Knot]) -> Knot:
     """What the leader meets as knot ``index`` of a row: rows in turn tie over, are held, do both, change."""
     rising = row % 2 == 0
     turn = row // 2 % 4

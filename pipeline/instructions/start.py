@@ -153,7 +153,7 @@ def how_to_read(told: Instructions) -> Iterator[str]:
         yield from _row_words(any(step.next_leader is not None for step in across))
     if along:
         yield from _diagonal_words(along)
-        yield from (text for knot, text in _KNOT_MEANS.items() if knot in told.knots)
+        yield from (text for knot, text in _KNOT_MEANS.items() if knot in told.pattern.kinds)
     if pattern.joins:
         yield (
             f'"{words.JOINING.capitalize()} … to strand 3": the old piece of strand 3 ends in that knot and '

@@ -8,7 +8,7 @@ from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any, TypeVar
 
-from pipeline.drawer.stash import Stash, builtin_stash, read_stash
+from pipeline.drawer.stash import Stash, read_stash
 from pipeline.errors import InputError
 from pipeline.limits import LIKELY_WRIST_MM, USUAL_PACE_S, USUAL_WRIST_MM
 from pipeline.literals import EASE_OF, EASES, EaseName
@@ -31,9 +31,7 @@ class DrawerRequest:
 
     def drawer(self, stash: Stash | None = None) -> Drawer:
         """The drawer, from ``stash`` or else the file. Raises InputError for a file that cannot be read."""
-        if stash is None:
-            stash = builtin_stash() if self.stash is None else read_stash(self.stash)
-        return Drawer(stash, self.only, self.colours, self.ground)
+        return Drawer(stash or read_stash(self.stash), self.only, self.colours, self.ground)
 
 
 @dataclass(frozen=True, slots=True)

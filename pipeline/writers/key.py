@@ -72,7 +72,7 @@ def key(pattern: Pattern, width: float) -> Key:
 
 def _signs(pattern: Pattern) -> list[tuple[str, str]]:
     """Signs and what they mean."""
-    kinds = {knot for _, _, _, row in pattern.rows() for _, knot in row.knots}
+    kinds = pattern.kinds
     entries: list[tuple[str, str]] = [("1", "number on a knot or a strand's end: its thread")]
     entries += [(knot.value, _KNOT_WORDS[knot]) for knot in Knot if knot in kinds]
     if any(not step.made for row in replay(pattern) for step in row.steps):

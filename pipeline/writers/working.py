@@ -35,7 +35,7 @@ def working_pages(told: Instructions, inner: float) -> Iterator[Flowable]:
         yield CondPageBreak(40 * mm)
         yield Paragraph(escape(part.heading), HEAD)
         if part.heading == words.WORDS:
-            yield Painted(knot_sheet(told.knots, inner / mm))
+            yield Painted(knot_sheet(told.pattern.kinds, inner / mm))
         cutting = False
         for entry in part.entries:
             cutting = entry.text == "Cut:" or (cutting and entry.role == "item")

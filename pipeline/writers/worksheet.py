@@ -105,7 +105,7 @@ def _cuts(pattern: Pattern, cuts: Sequence[Cut]) -> Iterator[dict[str, Any]]:
 def _knots(told: Instructions) -> Iterator[dict[str, Any]]:
     """The knots of this band, drawn."""
     for knot in Knot:
-        if knot in told.knots:
+        if knot in told.pattern.kinds:
             name, ties, then = KNOT_WORDS[knot]
             drawing = Markup(inline_svg(knot_drawing(knot)))
             yield {"name": f"{name}.", "words": f"{ties} {then}", "drawing": drawing}
