@@ -44,8 +44,8 @@ from pipeline.materials.gain import Sharing, compare
 from pipeline.materials.joins import place_joins
 from pipeline.materials.lengths import Cut, cut_list
 from pipeline.materials.sharing import Late, never
-from pipeline.materials.skeins import DEFAULT_SKEIN_M, SkeinPlan, plan_skeins
-from pipeline.order.asked import Request, Tying
+from pipeline.materials.skeins import SkeinPlan, plan_skeins
+from pipeline.order.asked import Request
 from pipeline.order.means import refuse_beyond_files, refuse_beyond_means
 from pipeline.routing import (
     Allowed,
@@ -163,7 +163,8 @@ def plan(
     repeat = None if asked.tying.joins else tied.question.repeat
     loose, margin = _assembled(asked, shown, tied, title), asked.tying.margin
     shared = share_alike(loose, repeat, asked.tying.share, margin=margin, late=late)
-    pattern = _joined(shared, shown, asked.tying)
+    sold_mm = [1000 * thread.sold_m for thread in shown.threads]
+    pattern = place_joins(shared, asked.tying.longest_mm, card_mm=sold_mm, margin=margin)
     clock.stage("checking")
     clock.sketched(lambda: pattern)
     verdict, bound = check(pattern), tied.solution.lower_bound
@@ -234,12 +235,6 @@ def _assembled(asked: Request, drawn: Design, tied: LongerBand, title: str | Non
         tied.changes,
     )
     return mirrored(made) if band.left_handed else made
-
-
-def _joined(pattern: Pattern, drawn: Design, tying: Tying) -> Pattern:
-    """The pattern with joins where strands are longer than can be handled, or than a skein."""
-    skeins = [1000 * (thread.skein_m or DEFAULT_SKEIN_M) for thread in drawn.threads]
-    return place_joins(pattern, tying.longest_mm, card_mm=skeins, margin=tying.margin)
 
 
 def _forced(pattern: Pattern, verdict: Feasibility, tied: LongerBand, budget: Budget) -> Mapping[int, float]:

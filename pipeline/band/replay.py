@@ -43,11 +43,12 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class RowReplay:
-    """One row: its knots, and strand numbers and their threads at each position after it."""
+    """One row: its knots; at each position the thread before it, and strand number and thread after it."""
 
     section: int
     row: int
     steps: tuple[Step, ...]
+    before: tuple[int, ...]
     order: tuple[int, ...]
     threads: tuple[int, ...]
 
@@ -70,7 +71,7 @@ def replay(pattern: Pattern) -> tuple[RowReplay, ...]:
     """
     rows = []
     order = list(range(len(pattern.strands)))
-    thread_of = list(pattern.strands)
+    before, thread_of = pattern.strands, list(pattern.strands)
     joins = {join.place: (join.thread, join.tying) for join in pattern.joins}
     for s, r, _, row in pattern.rows():
         steps = []
@@ -81,5 +82,7 @@ def replay(pattern: Pattern) -> tuple[RowReplay, ...]:
             steps.append(Step(s, r, k, tied, shown, hidden, wanted, row.serving(k), joined, tying))
             if joined is not None:
                 thread_of[tied.tying if tying else tied.core] = joined
-        rows.append(RowReplay(s, r, tuple(steps), tuple(order), tuple(thread_of[i] for i in order)))
+        after = tuple(thread_of[strand] for strand in order)
+        rows.append(RowReplay(s, r, tuple(steps), before, tuple(order), after))
+        before = after
     return tuple(rows)

@@ -24,7 +24,7 @@ from pipeline.literals import listed
 from pipeline.materials.fit import Fit
 from pipeline.materials.joins import place_joins
 from pipeline.materials.lengths import Cut, cut_list
-from pipeline.materials.skeins import DEFAULT_SKEIN_M, SkeinPlan, plan_skeins
+from pipeline.materials.skeins import SkeinPlan, plan_skeins
 from pipeline.order.asked import Band, Drawer, Tying
 
 
@@ -92,8 +92,8 @@ def plan_blocks(
     pattern = blocks_pattern(
         groups, woven, band_threads(threads), gauge, ends_of(band, strands, gauge), named
     )
-    skeins = [1000 * (thread.skein_m or DEFAULT_SKEIN_M) for thread in threads]
-    pattern = place_joins(pattern, tying.longest_mm, card_mm=skeins, margin=tying.margin)
+    sold_mm = [1000 * thread.sold_m for thread in threads]
+    pattern = place_joins(pattern, tying.longest_mm, card_mm=sold_mm, margin=tying.margin)
     cuts = cut_list(pattern, margin=tying.margin)
     use = group_use(groups, woven)
     return BlockPlan(pattern, cuts, use, len(sequence), plan_skeins(pattern, cuts, stash), fit)

@@ -43,6 +43,7 @@ __all__ = [
     "thread_of",
 ]
 
+USUAL_SKEIN_M = PRESETS[DEFAULT_PRESET].skein_m or 8.0
 STASH = Kind("list of threads", MOST_STASH_BYTES, "Name a list of threads, as CSV or .gpl.")
 COLUMNS = ("name", "colour", "metres", "preset", "skein_m", "price")
 SPELLED = {"color": "colour", "meters": "metres", "skein": "skein_m"}
@@ -107,6 +108,11 @@ class Thread:
         _checked_amount(self.metres, "a length", OWNED_M)
         _checked_amount(self.skein_m, "a skein", SKEIN_M)
         _checked_amount(self.price, "a price", PRICE)
+
+    @property
+    def sold_m(self) -> float:
+        """The length it is sold in; the usual one where that is not known."""
+        return self.skein_m or USUAL_SKEIN_M
 
     @property
     def rgb(self) -> Colour:

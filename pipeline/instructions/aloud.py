@@ -109,9 +109,8 @@ class _Aloud:
         yield f"{self._labels[steps[0].leader_thread].capitalize()} leads."
         for step in steps:
             (_, knot), count = step.knots[0], len(step.knots)
-            if step.next_leader is not None:
-                ties = self._labels[step.shown[0]]
-                goes_on = self._labels[step.threads[step.order.index(step.next_leader)]]
+            if step.next_thread is not None:
+                ties, goes_on = self._labels[step.shown[0]], self._labels[step.next_thread]
                 side = "left" if knot.left_ties else "right"
                 yield f"The leader changes in the next knot. The {side} one, {ties}, ties and turns back."
                 yield f"Let the leader hang; the other one, {goes_on}, leads."
@@ -126,9 +125,8 @@ class _Aloud:
             if step.skipped:
                 yield f"Leave out {plural(step.skipped, 'pair')}."
             yield f"{len(step.knots)} {step.knots[0][1].value}."
-            if step.next_leader is not None:
-                thread = step.threads[step.order.index(step.next_leader)]
-                yield f"Let that one hang; {self._labels[thread]} goes on."
+            if step.next_thread is not None:
+                yield f"Let that one hang; {self._labels[step.next_thread]} goes on."
             yield from self._joined(step)
 
     def _taken(self, said: Said) -> Iterator[str]:

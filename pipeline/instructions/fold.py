@@ -45,8 +45,7 @@ def _same_again(before: tuple[Step, ...], line: tuple[Step, ...]) -> bool:
 
 def _told(step: Step) -> object:
     """What is said of a step of a strand that is taken."""
-    goes_on = None if step.next_leader is None else step.threads[step.order.index(step.next_leader)]
-    return step.knots[0][1], len(step.knots), goes_on, step.at_edge
+    return step.knots[0][1], len(step.knots), step.next_thread, step.at_edge
 
 
 def fold(said: Sequence[Said]) -> list[int | Repeat]:

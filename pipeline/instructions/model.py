@@ -57,6 +57,11 @@ class Step:
     """Pairs that are left out since the step before, among pairs side by side."""
 
     @property
+    def next_thread(self) -> int | None:
+        """The thread of the strand that goes on, where another one does."""
+        return None if self.next_leader is None else self.threads[self.order.index(self.next_leader)]
+
+    @property
     def at_edge(self) -> bool:
         """Whether the run ends in the last place of its way."""
         return bool(self.knots) and self.knots[-1][0] == (len(self.order) - 2 if self.rightwards else 0)

@@ -48,9 +48,8 @@ class Phrases:
         said = f"{len(step.knots)} {step.knots[0][1].value}{self._joined(step)}"
         if step.skipped:
             said = f"{words.SKIP} {step.skipped}, {said}"
-        if step.next_leader is not None:
-            thread = step.threads[step.order.index(step.next_leader)]
-            said += f" {words.CHANGING_TO} {self.labels[thread]}"
+        if step.next_thread is not None:
+            said += f" {words.CHANGING_TO} {self.labels[step.next_thread]}"
         return said
 
     def _crossing(self, step: Step) -> str:
@@ -73,8 +72,8 @@ class Phrases:
         return f"{words.CHANGE} {position + 1}, {name} {words.TURNS_BACK}{self._joined(step)}"
 
     def _goes_on(self, step: Step) -> str:
-        assert step.next_leader is not None
-        return self.named(step.next_leader, step.threads[step.order.index(step.next_leader)])
+        assert step.next_leader is not None and step.next_thread is not None
+        return self.named(step.next_leader, step.next_thread)
 
     def _joined(self, step: Step) -> str:
         if not step.joins:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from pipeline.band.knots import tie
 from pipeline.band.network import Repeat
 from pipeline.band.pattern import Pattern, Section
+from pipeline.band.replay import replay
 from pipeline.literals import Level
 from pipeline.materials.sharing import Late, never, share
 
@@ -21,12 +21,8 @@ def share_alike(
     if repeat is None:
         return share(pattern, level, margin=margin, late=late)
     rows = [row for section in pattern.sections for row in section.rows]
-    hanging = list(pattern.strands)
-    for row in rows[: repeat.first]:
-        for position, knot in row.knots:
-            tie(hanging, position, knot)
     once = {
-        "strands": tuple(hanging),
+        "strands": replay(pattern)[repeat.first].before,
         "sections": _cut(pattern, repeat.first, repeat.first + repeat.rows),
         "joins": (),
     }

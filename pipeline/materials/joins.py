@@ -14,9 +14,10 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from pipeline.band.pattern import Join, Pattern, Place
+from pipeline.band.replay import replay
 from pipeline.errors import InputError
 from pipeline.limits import WORKABLE_MM
-from pipeline.materials.lengths import OVERLAP_MM, Cut, charges, default_margin, stretches, up_to_cm
+from pipeline.materials.lengths import OVERLAP_MM, Cut, default_margin, stretches, up_to_cm
 
 CARD_MM = 8000.0
 """What a card takes: a skein of six-strand embroidery cotton."""
@@ -183,13 +184,12 @@ def _with_joins(pattern: Pattern, joins: Sequence[Join]) -> Pattern:
 def leaders(pattern: Pattern) -> frozenset[int]:
     """Strands (by starting position) that travel more knots than they hang in; none in diagonal work."""
     travelled = [0] * len(pattern.strands)
-    for row in charges(pattern):
+    for row in replay(pattern):
         if not pattern.sections[row.section].working.led or not row.steps:
             continue
-        rising = row.steps[0].tied.position == 0
         for step in row.steps:
-            travelled[step.tied.left if rising else step.tied.right] += 1
-            travelled[step.tied.right if rising else step.tied.left] -= 1
+            travelled[step.tied.left if row.rising else step.tied.right] += 1
+            travelled[step.tied.right if row.rising else step.tied.left] -= 1
     return frozenset(s for s, knots in enumerate(travelled) if knots > 0)
 
 

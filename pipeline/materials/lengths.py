@@ -26,7 +26,7 @@ from typing import Literal, NamedTuple
 
 from pipeline.band.knots import Worked
 from pipeline.band.pattern import Pattern, Place
-from pipeline.band.replay import Step, replay
+from pipeline.band.replay import RowReplay, replay
 from pipeline.files.channels import csv_text
 from pipeline.limits import WORKABLE_MM
 from pipeline.materials.ends import end_use
@@ -55,16 +55,10 @@ class Charge:
 
 
 @dataclass(frozen=True, slots=True)
-class Charges:
-    """Everything one row costs, in the order in which it is spent."""
+class Charges(RowReplay):
+    """A row, and everything it costs, in the order in which it is spent."""
 
-    section: int
-    row: int
-    """Index within the section, from 0."""
-    steps: tuple[Step, ...]
     charges: tuple[Charge, ...]
-    order: tuple[int, ...]
-    """Strand at each position after the row."""
 
 
 @lru_cache(maxsize=2)
@@ -104,7 +98,7 @@ def charges(pattern: Pattern) -> tuple[Charges, ...]:
             idle -= {tied.tying, tied.core}
         made += [Charge(s, idle_mm(gauge), "idle", -1) for s in row.order if s in idle]
         order = row.order
-        rows.append(Charges(row.section, row.row, row.steps, tuple(made), order))
+        rows.append(Charges(row.section, row.row, row.steps, row.before, order, row.threads, tuple(made)))
     return tuple(rows)
 
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from pipeline.band.pattern import Pattern
 from pipeline.colour import delta_e
-from pipeline.drawer.stash import DEFAULT_PRESET, PRESETS, Stash, Thread
+from pipeline.drawer.stash import USUAL_SKEIN_M, Stash, Thread
 from pipeline.literals import listed, plural
 from pipeline.materials.cutting import Cutting, cut_skeins
 from pipeline.materials.lengths import Cut, Piece, pieces
@@ -20,7 +20,6 @@ ALIKE = 15.0
 """CIEDE2000 up to which a thread may stand in for another; value from our own looking, no source."""
 NOTHING_M = 1e-6
 """Sums of whole centimetres, in metres, are off by less."""
-DEFAULT_SKEIN_M = PRESETS[DEFAULT_PRESET].skein_m or 8.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,14 +166,14 @@ def owned_skeins(thread: Thread) -> tuple[int, ...]:
     """Whole skeins and the remnant that the owned metres come to, in cm; none if not known."""
     if not thread.metres:
         return ()
-    skein = round((thread.skein_m or DEFAULT_SKEIN_M) * 100)
+    skein = round(thread.sold_m * 100)
     whole, rest = divmod(math.floor(thread.metres * 100 + 1e-6), skein)
     return (skein,) * whole + ((rest,) if rest else ())
 
 
 def _thread_plan(index: int, name: str, thread: Thread | None, wanted: Sequence[Piece]) -> ThreadPlan:
     lengths = [round(piece.length_mm / 10) for piece in wanted]
-    skein_m = (thread.skein_m if thread else None) or DEFAULT_SKEIN_M
+    skein_m = USUAL_SKEIN_M if thread is None else thread.sold_m
     metres = None if thread is None else thread.metres
     stock = () if thread is None else owned_skeins(thread)
     cutting = cut_skeins(lengths, stock, more_cm=round(skein_m * 100))

@@ -11,7 +11,7 @@ from pipeline.band.pattern import Pattern
 from pipeline.drawer.stash import Stash, Thread
 from pipeline.materials.cutting import cut_skeins
 from pipeline.materials.lengths import Cut, pieces
-from pipeline.materials.skeins import DEFAULT_SKEIN_M, owned_skeins
+from pipeline.materials.skeins import owned_skeins
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +69,7 @@ class ThreadTotal:
         """Price of the thread that is used, or None where it is not known."""
         if self.thread.price is None:
             return None
-        return self.metres / (self.thread.skein_m or DEFAULT_SKEIN_M) * self.thread.price
+        return self.metres / self.thread.sold_m * self.thread.price
 
     @property
     def to_pay(self) -> float | None:
@@ -122,7 +122,7 @@ def _cut(thread: Thread, wanted: Sequence[NamedPiece]) -> ThreadTotal:
         waiting[piece.length_cm].append(piece)
     stock = owned_skeins(thread)
     lengths = sorted((piece.length_cm for piece in wanted), reverse=True)
-    cutting = cut_skeins(lengths, stock, more_cm=round((thread.skein_m or DEFAULT_SKEIN_M) * 100))
+    cutting = cut_skeins(lengths, stock, more_cm=round(thread.sold_m * 100))
     unopened = Counter(stock)
     skeins = []
     for skein in cutting.skeins:

@@ -21,6 +21,7 @@ import numpy as np
 
 from pipeline.band.pattern import Pattern, Row, Section
 from pipeline.band.replay import replay
+from pipeline.literals import plural
 from pipeline.routing.question import Ease
 from pipeline.verdict.feasibility import Feasibility, Unmade
 
@@ -89,11 +90,7 @@ def reasons(
     found = found or {}
     slack = max(0.0, feasibility.colour_error - lower_bound)
     answers: list[Reason] = []
-    hanging: dict[tuple[int, int], tuple[int, ...]] = {}
-    before = pattern.strands
-    for replayed in replay(pattern):
-        hanging[replayed.section, replayed.row] = before
-        before = replayed.threads
+    hanging = {(row.section, row.row): row.before for row in replay(pattern)}
     for cell, v in zip(feasibility.unmade, knot_numbers(pattern, feasibility), strict=True):
         section = pattern.sections[cell.section]
         here = reach(section, section.rows[cell.row], cell.knot, len(pattern.strands), ease)
@@ -141,8 +138,7 @@ def _reason(
     if distance == 0:
         words = f"A strand of {name} can be here, but making this cell costs other cells: "
         return Reason(Why.CONFLICT, 0, 0, at_least, found, words + _loss(at_least, found) + ".")
-    away = "1 position" if distance == 1 else f"{distance} positions"
-    more = "1 more diagonal row" if distance == 1 else f"{distance} more diagonal rows"
+    away, more = plural(distance, "position"), plural(distance, "more diagonal row")
     words = f"When this row begins, the nearest strand of {name} is {away} away; {more} here would bring it."
     if at_least > 0 or found is not None:
         words += f" Bringing it without more rows costs other cells: {_loss(at_least, found)}."

@@ -35,7 +35,6 @@ def band_map(pattern: Pattern, *, mark: bool = True) -> Drawing:
         bleed = -2 * inset or 0.5  # neighbours overlap a little, so that no gap shines through
         return box(x + inset, y + inset, CELL + bleed, (top - bottom) * CELL - 2 * inset)
 
-    threads: tuple[int, ...] = pattern.strands
     for index, row in enumerate(rows):
         section = pattern.sections[row.section]
         spans: list[Span]
@@ -44,7 +43,7 @@ def band_map(pattern: Pattern, *, mark: bool = True) -> Drawing:
         else:
             busy = {p for step in row.steps for p in (step.tied.position, step.tied.position + 1)}
             spans = [(s.tied.position, s.tied.position + 2.0, s.shown) for s in row.steps]
-            spans += [(p, p + 1.0, t) for p, t in enumerate(threads) if p not in busy]
+            spans += [(p, p + 1.0, t) for p, t in enumerate(row.before) if p not in busy]
         for bottom, top, thread in _merged(spans):
             shapes.append(Polygon(place(index, bottom, top), pattern.threads[thread].colour))
         if section.kind == "switching":
@@ -56,7 +55,6 @@ def band_map(pattern: Pattern, *, mark: bool = True) -> Drawing:
                 corners = place(index, middle - 0.5, middle + 0.5, 0.1)
                 marks.append(Polygon(corners, pattern.threads[step.wanted].colour, PAPER, 1.0))
                 marks.append(Polygon(corners, None, SIGNAL, 0.55))
-        threads = row.threads
     deep = (high - low) * CELL
     labels: list[Shape] = [Polygon(box(_SIDE, _TOP, len(rows) * CELL, deep), None, INK, 0.3)]
     for number in (1, *range(10, len(rows) + 1, 10)):

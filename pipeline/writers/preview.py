@@ -167,16 +167,14 @@ def preview_terminal(pattern: Pattern) -> NDArray[np.uint8]:
     strands = len(pattern.strands)
     palette = np.array([rgb(thread.colour) for thread in pattern.threads], np.uint8)
     lines: list[NDArray[np.uint8]] = []
-    threads: tuple[int, ...] = pattern.strands
     for row, (_, _, section, _) in zip(replay(pattern), pattern.rows(), strict=True):
         square = section.working.square
-        line = np.array(threads, np.int64)
+        line = np.array(row.before, np.int64)
         for step in row.steps:
             line[step.tied.position : step.tied.position + (1 if square else 2)] = step.shown
         if square:
             line[-1] = line[-2]
         lines.append(palette[line])
-        threads = row.threads
     return np.array(lines, np.uint8).reshape(-1, strands, 3)
 
 
