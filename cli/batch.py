@@ -45,7 +45,8 @@ def command(texts: Mapping[str, str]) -> None:
     inputs = Path(orders), Path(stash) if stash else None
     owned, folder = read_stash(inputs[1]), Path(out or "output/orders")
     shop = Shop(folder.absolute(), owned, given.number("effort") or 1.0, given.whole("seed") or 0)
-    quiet, outcomes = given.yes("quiet"), list[Outcome]()
+    quiet = given.yes("quiet")
+    outcomes: list[Outcome] = []
     with claimed(shop.out, (LIST, SKEINS, SHEET), inputs), Watch(quiet) as watch:
         watch.stage("planning the orders")
         with _running(lines, shop, given.whole("jobs") or 0, given.text("scheduler")) as running:

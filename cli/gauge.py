@@ -237,7 +237,7 @@ def _error(error: float | None, reading_mm: float, count: int) -> str:
 
 def _show_derived(thread: str, worked: Worked) -> None:
     from cli.console import out, table
-    from pipeline.drawer.stash import diameter_mm
+    from pipeline.drawer.presets import diameter_mm
     from pipeline.materials.gauge import preset_gauge
 
     tex = re.fullmatch(r"\s*(\d{1,6}(?:\.\d+)?)\s*tex\s*", thread[:60].lower())

@@ -21,27 +21,12 @@ from importlib.resources import files
 from pathlib import Path
 
 from pipeline.colour import Colour, hex_of, parse_hex
-from pipeline.drawer.presets import DEFAULT_PRESET, PRESETS, diameter_mm, folded, preset_named
+from pipeline.drawer.presets import DEFAULT_PRESET, PRESETS, folded, preset_named
+from pipeline.drawer.presets import diameter_mm as diameter_mm
 from pipeline.errors import HitchgridError, InputError
 from pipeline.files.channels import csv_text, label, same_name, spreadsheet
 from pipeline.files.reading import Kind, read_plain, text_of
 from pipeline.limits import MOST_NAME, MOST_STASH_BYTES, MOST_THREADS, OWNED_M, PRICE, SKEIN_M, Bounds
-
-__all__ = [
-    "DEFAULT_PRESET",
-    "PRESETS",
-    "Stash",
-    "Thread",
-    "builtin_stash",
-    "diameter_mm",
-    "parse_stash",
-    "preset_named",
-    "read_stash",
-    "render_stash",
-    "spell_names",
-    "split_names",
-    "thread_of",
-]
 
 USUAL_SKEIN_M = PRESETS[DEFAULT_PRESET].skein_m or 8.0
 STASH = Kind("list of threads", MOST_STASH_BYTES, "Name a list of threads, as CSV or .gpl.")

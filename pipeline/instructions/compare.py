@@ -20,8 +20,6 @@ from pipeline.limits import MOST_TEXT_BYTES
 INSTRUCTIONS = Kind("text", MOST_TEXT_BYTES, "Name a text of hitchgrid's.")
 MAX_DIFFERENCES = 1000
 
-__all__ = ["Reading", "compare", "read_instructions", "read_text"]
-
 
 def read_text(path: Path) -> str:
     """Read an instructions file. Raises InputError if it cannot be read as text of a sane size."""

@@ -11,8 +11,6 @@ from pipeline.instructions.model import Step
 from pipeline.instructions.order import orders
 from pipeline.order.means import refuse_beyond_words
 
-__all__ = ["Step", "refuse_unsayable", "steps"]
-
 
 def refuse_unsayable(pattern: Pattern) -> None:
     """Raise ImpossibleError where the pattern is too large to be put into words."""

@@ -38,7 +38,7 @@ from pydantic import Field, TypeAdapter, ValidationError
 from pipeline.band.knots import Worked
 from pipeline.band.pattern import Gauge, Part
 from pipeline.band.reading import place_of
-from pipeline.drawer.stash import preset_named
+from pipeline.drawer.presets import preset_named
 from pipeline.errors import InputError
 from pipeline.files.channels import json_text, label, same_name
 from pipeline.files.reading import Kind, json_of, read_plain
