@@ -180,8 +180,7 @@ class Pages:
         for hanging in passage.said[i].last.threads:
             self._cell(order, hanging, 3)
         lines.append(order)
-        used = {*self._pattern.strands, *(join.thread for join in self._pattern.joins)}
-        for thread in sorted(used):
+        for thread in sorted(self._pattern.used):
             key = Text("     ")
             self._cell(key, thread, 3)
             lines.append(key.append(f" {self._pattern.threads[thread].name}", "none"))

@@ -199,6 +199,11 @@ class Pattern(Part):
         return sum(len(row.knots) for _, _, _, row in self.rows())
 
     @property
+    def used(self) -> frozenset[int]:
+        """The threads that strands have, from the start or from a join on."""
+        return frozenset((*self.strands, *(join.thread for join in self.joins)))
+
+    @property
     def kinds(self) -> frozenset[Knot]:
         """The kinds of knot that it has."""
         return frozenset(knot for _, _, _, row in self.rows() for _, knot in row.knots)

@@ -93,8 +93,7 @@ def roles(pattern: Pattern, labels: Sequence[str], steps: Iterable[Step]) -> str
     elif pattern.ground is not None:
         what += " and belongs to the motif, so the ground hangs in the columns"
     text = f"{labels[thread].capitalize()} leads {what}: it ties {tied[thread]} of the {count} knots it meets"
-    used = {*pattern.strands, *(join.thread for join in pattern.joins)}
-    if len(used) == 2 and len(met) == 1:
+    if len(pattern.used) == 2 and len(met) == 1:
         return (
             f"{text}; with the two threads exchanged the leader would tie the other {count - tied[thread]}."
         )
@@ -106,11 +105,8 @@ def threads(pattern: Pattern, labels: Sequence[str], cuts: Sequence[Cut]) -> Ite
     metres: Counter[int] = Counter()
     for piece in pieces(pattern, tuple(cuts)) if cuts else ():
         metres[piece.thread] += round(piece.length_mm)
-    joined = {join.thread for join in pattern.joins}
-    for i, (thread, label) in enumerate(zip(pattern.threads, labels, strict=True)):
-        count = pattern.strands.count(i)
-        if not count and i not in joined:
-            continue
+    for i in sorted(pattern.used):
+        thread, label, count = pattern.threads[i], labels[i], pattern.strands.count(i)
         known_as = "" if label == thread.name else f", in the stash {json.dumps(thread.name)}"
         total = f", {metres[i] / 1000:.1f} m" if cuts else ""
         yield f"{i + 1}. {label} ({thread.colour}{known_as}): {plural(count, 'strand')}{total}"

@@ -84,7 +84,7 @@ def grade(pattern: Pattern, cuts: Sequence[Cut]) -> Grade:
 
 def _reasons(pattern: Pattern, cuts: Sequence[Cut]) -> list[GradeReason]:
     strands = len(pattern.strands)
-    used = len(set(pattern.strands) | {join.thread for join in pattern.joins})
+    used = len(pattern.used)
     count: Counter[str] = Counter()
     for row in replay(pattern):
         count["knots"] += len(row.steps)

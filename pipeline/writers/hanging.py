@@ -46,7 +46,7 @@ def _line(pattern: Pattern, strands: Sequence[int], top: float) -> list[Shape]:
 
 def thread_line(pattern: Pattern, width: float) -> Drawing:
     """The threads of the strands in one line, number and name, as a key for the foot of a page."""
-    used = sorted({*pattern.strands, *(join.thread for join in pattern.joins)})
+    used = sorted(pattern.used)
     shapes: list[Shape] = []
     x, room = 0.0, width / max(1, len(used))
     for i in used:
