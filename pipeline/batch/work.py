@@ -9,9 +9,11 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import dataclass, field, replace
 from importlib.metadata import version
 from pathlib import Path
+
+from pydantic import TypeAdapter
 
 from pipeline.batch.listing import Line
 from pipeline.bundle import plan_files
@@ -32,6 +34,7 @@ from pipeline.routing.warm import compile_all, is_warm
 
 ORDER = "order.json"
 ORDER_FILE = Kind("finished order", MOST_PATTERN_BYTES, "Remove it.")
+_PIECES = TypeAdapter(tuple[NamedPiece, ...])
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +137,7 @@ def _planned(line: Line, shop: Shop, folder: Path, digest: str) -> Outcome:
         pieces=named_pieces(made.pattern, made.cuts),
     )
     kept = {name: getattr(outcome, name) for name in ("cells", "made", "knots")}
-    kept["pieces"] = [asdict(piece) for piece in outcome.pieces]
+    kept["pieces"] = _PIECES.dump_python(outcome.pieces)
     report = report_of(made, pace_s=order.pace_s)
     files = plan_files(made, report, lengthwise=order.artwork.lengthwise)
     files[ORDER] = json_text({"digest": digest, **kept}, 1) + "\n"
@@ -147,10 +150,7 @@ def _finished(line: Line, folder: Path, digest: str, stash: Stash) -> Outcome | 
         kept = json_of(read_plain(folder / ORDER, ORDER_FILE), ORDER)
         if kept["digest"] != digest:
             return None
-        pieces = tuple(
-            NamedPiece(str(piece["thread"]), int(piece["length_cm"]), str(piece["strands"]))
-            for piece in kept["pieces"]
-        )
+        pieces = _PIECES.validate_python(kept["pieces"])
         if not {piece.thread for piece in pieces} <= set(stash.names):
             return None
         return Outcome(line, "", int(kept["cells"]), int(kept["made"]), int(kept["knots"]), pieces, True)
