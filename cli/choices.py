@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from functools import partial
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -28,7 +27,7 @@ def command(texts: Mapping[str, str]) -> None:
     """
     from cli.console import say
     from pipeline.choices.offers import offered
-    from pipeline.choices.planning import EFFORT, plan_choices
+    from pipeline.choices.planning import EFFORT
     from pipeline.choices.sheet import SHEET
     from pipeline.files.collection import claimed
     from pipeline.files.folder import folder_name
@@ -42,10 +41,9 @@ def command(texts: Mapping[str, str]) -> None:
     asked = offered(order.request(), settled=[settled for name, settled in SETTLED.items() if name in given])
     kept: list[str] = []
     with claimed(folder, SHEET, order.files, replace=replace):
-        planning = partial(plan_choices, jobs=jobs, effort=effort, seed=order.search.seed)
-        shown = _plan(asked, order, folder, planning, kept, quiet=quiet)
+        shown = _plan(asked, order, folder, kept, jobs=jobs, effort=effort, quiet=quiet)
     if not quiet:
-        _show(shown, len(asked), folder)
+        _show(shown, folder)
         say(dict.fromkeys(kept))
 
 
@@ -53,30 +51,30 @@ def _plan(
     asked: Sequence[Asked],
     order: Order,
     folder: Path,
-    planning: Callable[..., Iterator[Choice]],
     kept: list[str],
     *,
+    jobs: int,
+    effort: float,
     quiet: bool,
 ) -> tuple[Choice, ...]:
     """Plan all, fill the sheet as they come, and write the folders of what is shown in the end.
 
-    ``planning`` is ``plan_choices`` with all but what is asked and when to halt; ``kept`` hears of files of
-    the maker's that were in the way.
+    ``kept`` hears of files of the maker's that were in the way.
     """
     from cli.console import Watch, err
     from cli.interrupt import halting
-    from pipeline.choices.planning import unbeaten
+    from pipeline.choices.planning import plan_choices, unbeaten
     from pipeline.choices.sheet import choice_files, sheet
     from pipeline.files.collection import put
     from pipeline.files.folder import write_result
 
-    title, stash = order.title, order.drawer.stash
+    title, stash, seed = order.title, order.drawer.stash, order.search.seed
     done: list[Choice] = []
     page = folder / "choices.html"
     with halting(quiet) as halted, Watch(quiet) as watch:
         watch.stage("planning the bands")
         watch.advising(0, len(asked), "")
-        for choice in planning(asked, halted=halted):
+        for choice in plan_choices(asked, jobs=jobs, effort=effort, seed=seed, halted=halted):
             done.append(choice)
             waiting = max(1, len(asked) - len(done))
             kept += put(folder, sheet(title, done, len(done), waiting=waiting, stash=stash))
@@ -91,7 +89,7 @@ def _plan(
     return shown
 
 
-def _show(shown: Sequence[Choice], planned: int, folder: Path) -> None:
+def _show(shown: Sequence[Choice], folder: Path) -> None:
     from rich.text import Text
 
     from cli.console import out, table

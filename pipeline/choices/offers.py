@@ -190,7 +190,7 @@ def _lettered(artwork: LetterSource, request: Request, settled: Collection[Settl
             continue
         worked = band.worked if "worked" in settled else wish
         height = artwork.height or HEIGHTS[size]
-        strands = band.strands or _letter_strands(height, direction, band, drawer, worked)
+        strands = band.strands or _letter_strands(height, band, drawer, worked)
         if strands > _most_strands(band, drawer, worked):
             continue
         made = request._replace(
@@ -200,7 +200,7 @@ def _lettered(artwork: LetterSource, request: Request, settled: Collection[Settl
         yield Asked(f"{direction}-{height}-cells-{worked}-{strands}{'-border' if border else ''}", made)
 
 
-def _letter_strands(height: int, direction: str, band: Band, drawer: Drawer, worked: Worked) -> int:
+def _letter_strands(height: int, band: Band, drawer: Drawer, worked: Worked) -> int:
     """The fewest strands on which letters of that height have a cell of ground at both edges."""
     cells = height + MARGIN_CELLS
     if working(worked).square:
