@@ -117,8 +117,8 @@ def nothing() -> Response:
 def files_of(folder: Path) -> tuple[str, ...]:
     """Names of the files of a result: those that it says it wrote, and no links."""
     with suppress(OSError, HitchgridError):
-        plain = [folder / name for name in manifest.read(folder) or () if Path(name).name == name]
-        return tuple(sorted(path.name for path in plain if path.is_file() and not path.is_symlink()))
+        found = (path for path in manifest.listed(folder) if path.is_file() and not path.is_symlink())
+        return tuple(sorted(path.name for path in found))
     return ()
 
 

@@ -87,7 +87,8 @@ def choose_threads(
     """
     if count is not None and count < 1:
         raise InputError(f"{count} threads cannot show a picture.", "Give --colours a number from 1.")
-    owned = stash.pick(only).threads if only is not None else _usable(stash)
+    some_left = tuple(thread for thread in stash.threads if thread.metres != 0)
+    owned = stash.pick(only).threads if only is not None else some_left or stash.threads
     if count is None and only is not None:
         count = len(owned)
     costs = table(colours, _rgb(owned))
@@ -128,7 +129,10 @@ def with_enough(
             return threads, tuple(said)
         fewer = Stash(rest, stash.source)
         others = choose_threads(colours, areas, fewer, count=count, include=include)
-        before, after = (_mean(colours, areas, some) for some in (threads, others))
+        before, after = (
+            total_of(hyab_table(colours, _rgb(some)), areas, range(len(some))) / float(areas.sum())
+            for some in (threads, others)
+        )
         if after - before > WORTH_BUYING:
             kept.add(short.name)
             continue
@@ -153,10 +157,6 @@ def _shortest(
     ]
     worst, place = max(lacking, default=(0.0, 0))
     return threads[-place] if worst > 0 else None
-
-
-def _mean(colours: Bytes, areas: Floats, threads: Sequence[Thread]) -> float:
-    return total_of(hyab_table(colours, _rgb(threads)), areas, range(len(threads))) / float(areas.sum())
 
 
 def counted_colours(light: Floats) -> tuple[Bytes, Floats]:
@@ -202,11 +202,6 @@ def thread_table(threads: Sequence[Thread]) -> Floats:
 
 def _rgb(threads: Sequence[Thread]) -> Bytes:
     return np.array([thread.rgb for thread in threads], dtype=np.uint8).reshape(-1, 3)
-
-
-def _usable(stash: Stash) -> tuple[Thread, ...]:
-    """The threads of which some is left."""
-    return tuple(thread for thread in stash.threads if thread.metres != 0) or stash.threads
 
 
 def _grouped(colours: Bytes, table: Floats, weights: Floats) -> tuple[Floats, Floats]:

@@ -41,7 +41,7 @@ def check_target(folder: Path, *, replace: bool, inputs: Iterable[Path | None] =
     """
     try:
         _check_target(folder, replace)
-        refuse_inputs(_ours(folder), inputs)
+        refuse_inputs(manifest.listed(folder), inputs)
         return manifest.stamp(folder)
     except OSError as error:  # a name too long for the system, a folder that may not be looked into
         raise OutputError(f"cannot use {label(folder)}: {error.strerror}.", "Choose another --out.") from None
@@ -84,12 +84,6 @@ def _check_parent(folder: Path) -> None:
         parent = parent.parent
     if not parent.is_dir() or not os.access(parent, os.W_OK | os.X_OK):
         raise OutputError(f"cannot write to {label(parent)}.", "Name a folder of your own with --out.")
-
-
-def _ours(folder: Path) -> Iterator[Path]:
-    for name in manifest.read(folder) or ():
-        if Path(name).name == name:
-            yield folder / name
 
 
 def refuse_inputs(outputs: Iterable[Path], inputs: Iterable[Path | None]) -> None:

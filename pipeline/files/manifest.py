@@ -58,6 +58,11 @@ def read(folder: Path) -> Written | None:
     return found
 
 
+def listed(folder: Path) -> list[Path]:
+    """The files that a former run says it wrote into the folder, but for names that lead elsewhere."""
+    return [folder / name for name in read(folder) or () if Path(name).name == name]
+
+
 def stamp(folder: Path) -> str:
     """A mark of the result that a folder holds, "" for none; two results that differ have two marks."""
     try:
