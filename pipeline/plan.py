@@ -167,12 +167,11 @@ def plan(
     pattern = place_joins(shared, asked.tying.longest_mm, card_mm=sold_mm, margin=margin)
     clock.stage("checking")
     clock.sketched(lambda: pattern)
-    verdict, bound = check(pattern), tied.solution.lower_bound
+    verdict, cuts, bound = check(pattern), cut_list(pattern, margin=margin), tied.solution.lower_bound
     jobs = budget.jobs if time.process_time() - worked_s > LONG_S else 1
     spare = replace(budget, effort=budget.effort * FURTHER_EFFORT / 2, reporter=None, jobs=jobs)
     forced = _forced(pattern, verdict, tied, spare) if further and not budget.late else {}
     why = reasons(pattern, verdict, lower_bound=bound, ease=asked.tying.ease, found=forced)
-    cuts = cut_list(pattern, margin=margin)
     easy, advice = tuple[EaseLine, ...](), None
     if further and not budget.late:
         clock.stage("trying what would help")
@@ -180,8 +179,8 @@ def plan(
         easy, advice = _advised(Redesign(asked, drawn, *found.posed), found, verdict, spare, watch)
     more = further or asked.tying.switching_rows or asked.tying.joins
     stopped = budget.ended if more and found.stopped is Stopped.DONE else found.stopped
-    period = None if repeat is None else repeat.rows
     sharing, skeins = compare(loose, shared, margin=margin), plan_skeins(pattern, cuts, asked.drawer.stash)
+    period = None if repeat is None else repeat.rows
     how_good = _likeness(pattern, shown), _thin(pattern, shown), bound, stopped, period, fit
     more_found = found.by_rows, found.by_joins, easy, advice, clock.finish()
     return Plan(pattern, shown, verdict, why, *how_good, cuts, skeins, sharing, *more_found)

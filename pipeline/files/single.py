@@ -77,8 +77,10 @@ def _put(
         target = path.resolve(strict=False)  # a link stays a link
         _check(path, target, replace)
         hidden = hidden_beside(target)
-        with hidden.open("xb") as file:
+        with sole_writer(target.parent):  # else another run may take it for one that was left
+            file = hidden.open("xb")
             hold(file.fileno())
+        with file:
             file.write(content)
             file.flush()
             os.fsync(file.fileno())
