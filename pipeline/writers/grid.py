@@ -55,8 +55,7 @@ class Layout:
 
 def refuse_unchartable(pattern: Pattern) -> None:
     """Raise ImpossibleError where the pattern has more knots than a chart can show."""
-    counts = [len(row.knots) for _, _, _, row in pattern.rows()]
-    refuse_beyond_chart(len(counts), sum(counts))
+    refuse_beyond_chart(pattern.row_count, pattern.knot_count)
 
 
 def lay_out(pattern: Pattern, pitch: float = PITCH_MM) -> Layout:
