@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from pipeline.literals import listed
 from pipeline.report.model import Report, ThinPart
 
 
@@ -72,7 +73,7 @@ def thin_parts(report: Report) -> list[str]:
             tries.append("one thread more: --colours")
         if any(change.kind == "ease" for change in report.suggestions):
             tries.insert(0, "--hand-overs any")
-        said.append(f"Worth trying: {', '.join(tries[:-1])} or {tries[-1]}.")
+        said.append(f"Worth trying: {listed(tries, 'or')}.")
     return said
 
 

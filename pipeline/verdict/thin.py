@@ -93,7 +93,7 @@ def _seen(
     pattern: Pattern, feature: Feature, alike: Flags, shown: NDArray[np.int64], copy: tuple[int, int]
 ) -> Flags:
     """Whether a knot at or beside each place of the feature shows it; a diagonal-worked one is a diamond."""
-    square = pattern.sections[0].worked == "rows"
+    square = pattern.sections[0].working.square
     places = feature.places + copy
     field, seen = np.floor(places).astype(np.int64), np.zeros(len(places), dtype=bool)
     for way in product(range(-2, 3), repeat=2):
