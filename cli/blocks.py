@@ -73,7 +73,7 @@ def _show(made: BlockPlan, report: Report, folder: Path) -> None:
 
     from cli.console import out, say, show_band, swatch, table
     from cli.summary import thread_table, work_sentences
-    from pipeline.blocks.switches import switches_of
+    from pipeline.blocks.switches import switches_of, told
 
     pattern = made.pattern
     show_band(pattern)
@@ -82,12 +82,12 @@ def _show(made: BlockPlan, report: Report, folder: Path) -> None:
     say((*report.fit_said, *made.skeins.sentences()))
     out.print(thread_table(pattern, made.cuts))
     groups = ((pattern.threads[use.thread], use) for use in made.use)
-    told = ((swatch(t.colour, 4), t.name, use.strands, f"{use.tied_per_strand:.0f}") for t, use in groups)
+    takes = ((swatch(t.colour, 4), t.name, use.strands, f"{use.tied_per_strand:.0f}") for t, use in groups)
     heading = "Groups from left to right: the more a strand ties, the longer it is"
-    out.print(table(heading, ("", "thread", "strands", "knots tied by each"), told))
-    names, switches = [thread.name for thread in pattern.threads], switches_of(pattern)
+    out.print(table(heading, ("", "thread", "strands", "knots tied by each"), takes))
+    switches = list(told(switches_of(pattern), [thread.name for thread in pattern.threads]))
     out.print(Text("Which groups switch when:", "bold"))
-    say(f"  Switch {i}: {switch.sentence(names)}" for i, switch in enumerate(switches[:SHOWN], 1))
+    say(f"  {line}" for line in switches[:SHOWN])
     if len(switches) > SHOWN:
         say([f"  and {len(switches) - SHOWN} more, all in report.html."])
     say(work_sentences(report))

@@ -46,7 +46,7 @@ class Command(TyperCommand):
     def format_options(self, ctx: Any, formatter: Any) -> None:
         """Write the flags under their headings; without ``--help-all`` the common ones."""
         sections: dict[str, list[tuple[str, str]]] = {}
-        hidden, options = 0, getattr(self.callback, "options", NAMED)
+        hidden, options = 0, getattr(self.callback, "options", {})
         for param in self.get_params(ctx):
             option = options.get((param.name or "").replace("_", "-"))
             record = param.get_help_record(ctx)

@@ -11,11 +11,12 @@ import typer
 
 from cli.flags import flag
 from pipeline.errors import InputError
-from pipeline.literals import plural
+from pipeline.literals import listed, plural
 from pipeline.order.units import parse_length, spell_length
 
 if TYPE_CHECKING:
     from pipeline.instructions.model import Instructions
+    from pipeline.materials.hand import Hand
     from pipeline.materials.rescale import Remaining, Replan
 
 
@@ -154,19 +155,43 @@ def _hand(made: Replan) -> Iterator[str]:
     """What the strands measured say of the hand, and which of them say nothing of it."""
     hand, apart = made.hand, [strand for strand in made.strands if strand.apart]
     alike = sum(strand.measured for strand in made.strands) - len(apart)
+    if alike >= TELLING:
+        _believed(hand)
     if alike or not apart:
         yield (
             f"Your knots take {100 * hand.tie_rate:.0f} % of what was planned, carried strands "
             f"{100 * hand.core_rate:.0f} %"
             + (f"; strands measured differ by up to {100 * hand.spread:.0f} %." if alike > 1 else ".")
         )
-    for strand in apart:
+    if apart:
+        where = listed([str(strand.position + 1) for strand in apart])
+        one = len(apart) == 1
+        which = "The strand in position" if one else "The strands in positions"
         yield (
-            f"The strand in position {strand.position + 1} is unlike the others: cut shorter or longer, "
-            "slipped, or tied by another hand. It concerns itself alone; the rest is reckoned without it."
+            f"{which} {where} {'is' if one else 'are'} "
+            "unlike the others: cut shorter or longer, slipped, or tied by another hand. The rest is "
+            f"reckoned without {'it' if one else 'them'}."
         )
     if apart and not alike:
         yield "Measure two strands more: until then the others are taken to be as planned."
+
+
+TELLING, UNBELIEVED = 3, 3.0
+"""Strands that agree from which a hand is doubted, and how many times as much as planned, or as little, no
+hand takes: hands differ by about a quarter (value from memory), a wrong unit, row or band by more.
+"""
+
+
+def _believed(hand: Hand) -> None:
+    """Refuse what strands measured tell where no hand ties so."""
+    rates = hand.tie_rate, hand.core_rate
+    if min(rates) > UNBELIEVED or max(rates) < 1 / UNBELIEVED:
+        raise InputError(
+            f"--left: by these lengths a knot takes {100 * hand.tie_rate:.0f} % of what was "
+            "planned, which no hand does.",
+            "Measure from the last knot to the end, say the unit (--left 4=52cm), and see whether --from-row "
+            "is the next row of this band.",
+        )
 
 
 def _ways(made: Replan, told: Instructions) -> Iterator[str]:

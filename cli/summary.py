@@ -38,8 +38,6 @@ def work_sentences(report: Report) -> list[str]:
         why = ", ".join(harder.reason for harder in report.grade.reasons)
         difficulty = f"Difficulty: {report.grade.name}{f' ({why})' if why else ''}."
         said.append(f"{report.knots} knots, {span} hours of tying. {difficulty}")
-        if report.grade.easier:
-            said.append(f"Easier: {report.grade.easier}")
     longest, cost = report.longest_strand_mm, report.price
     if longest is not None and longest.after_sharing < longest.before_sharing:
         said.append(

@@ -7,6 +7,7 @@ Pictures are the desk's own files, never paths that a client named.
 from __future__ import annotations
 
 import json
+import math
 import pickle
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -17,6 +18,7 @@ import numpy as np
 from PIL import Image
 from pydantic import TypeAdapter
 
+from cli.console import progress
 from cli.replan import left_of, said
 from pipeline.advice.advise import Change, Suggestion
 from pipeline.advice.taking import under
@@ -163,12 +165,16 @@ class Watch:
 
     def __init__(self, tell: Tell) -> None:
         self._tell, self._last = tell, 0.0
+        self._first: float | None = None
 
     def stage(self, name: str) -> None:
+        self._first = None
         self._tell("busy", {"stage": name, "done": 0.0})
 
     def routing(self, done: float, cost: float, bound: float) -> None:
-        self._often({"done": round(min(1.0, done), 3), "note": f"colour error {cost:.0f}"})
+        if self._first is None and cost < math.inf:
+            self._first = cost
+        self._often({"done": round(min(1.0, done), 3), "note": progress(self._first or 0.0, cost, bound)})
 
     def advising(self, done: int, of: int, label: str) -> None:
         self._often({"done": round(done / max(1, of), 3), "note": label})

@@ -57,7 +57,7 @@ class Work:
         try:
             await work
         except HitchgridError as error:
-            bench.say(str(error))
+            bench.say(named(str(error), bench))
         except OSError as error:
             bench.say(f"The disk refuses: {error.strerror}. Free some space, then go on.")
         except Exception as error:  # a fault of ours keeps its traceback
@@ -309,3 +309,11 @@ def cells_of(text: str) -> list[tuple[int, int]]:
     if not cells or len(cells) > 5000 or not all(0 <= n < 10_000 for cell in cells for n in cell):
         raise InputError("no cell, or far too many.", "Point at the cells to touch up.")
     return cells
+
+
+def named(sentence: str, bench: Bench) -> str:
+    """The sentence with the picture called as the maker's own file is, not as ours on the bench."""
+    picture, title = (bench.state.asked.get(name) for name in ("picture", "title"))
+    if not picture or not title:
+        return sentence
+    return sentence.replace(str(bench.folder / picture), title).replace(picture, title)

@@ -8,8 +8,8 @@ the k-th switch of their groups.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from itertools import groupby
 
 from pipeline.band.pattern import Pattern
@@ -49,6 +49,43 @@ class Switched:
             f"{one} ({self.strands[0]}) passes over {other} ({self.strands[1]}) to the "
             f"{'right' if self.rightwards else 'left'}; {one} shows."
         )
+
+
+def told(switches: Sequence[Switched], names: Sequence[str]) -> Iterator[str]:
+    """A line for each switch; those that come again and again, so many rows later each time, in one line.
+
+    >>> there, back = Switched(0, 1, (2, 2), 0, 2, 0, True), Switched(1, 0, (2, 2), 3, 5, 0, True)
+    >>> later = [replace(one, first_row=6 + one.first_row, last_row=6 + one.last_row)
+    ...     for one in (there, back)]
+    >>> list(told([there, back, *later], ["navy", "chalk"]))[2]
+    'Switches 3–4: the same as 1–2, 6 rows later.'
+    """
+    period, again = _period(switches)
+    for number, switch in enumerate(switches[:period], 1):
+        yield f"Switch {number}: {switch.sentence(names)}"
+    if again:
+        rows = switches[period].first_row - switches[0].first_row
+        times = -(-again // period)
+        each = "" if times == 1 else f" each time, {times} times over"
+        part = " The last time breaks off where the band ends." if again % period else ""
+        first = "1" if period == 1 else f"1–{period}"
+        yield f"Switches {period + 1}–{period + again}: the same as {first}, {rows} rows later{each}.{part}"
+    for number, switch in enumerate(switches[period + again :], period + again + 1):
+        yield f"Switch {number}: {switch.sentence(names)}"
+
+
+def _period(switches: Sequence[Switched]) -> tuple[int, int]:
+    """How many switches come again, and how many after them are these again; all and none if none do."""
+    for period in range(1, len(switches) // 2 + 1):
+        rows = switches[period].first_row - switches[0].first_row
+        again = 0
+        for one, later in zip(switches, switches[period:], strict=False):
+            if replace(one, first_row=one.first_row + rows, last_row=one.last_row + rows) != later:
+                break
+            again += 1
+        if again >= max(period, (len(switches) - period) // 2):
+            return period, again
+    return len(switches), 0
 
 
 def switches_of(pattern: Pattern) -> tuple[Switched, ...]:

@@ -131,7 +131,9 @@ def _heading(choice: Choice) -> str:
     if isinstance(artwork, LetterSource):
         border = ", with a border" if band.border else ""
         return f"Letters {artwork.height} cells high{border}: {worked}"
-    return f"{plural(len(choice.figures.taken), 'thread')}, {worked}"
+    used, allowed = len(choice.figures.taken), choice.asked.request.drawer.colours or 0
+    threads = plural(used, "thread") if used >= allowed else f"{used} of {plural(allowed, 'thread')} allowed"
+    return f"{threads}, {worked}"
 
 
 def _source(artwork: Artwork) -> bytes | None:

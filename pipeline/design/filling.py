@@ -44,7 +44,8 @@ def filled(motif: Design, space: Space, how: Fill) -> Design:
     if space.length is None or fill == "none" or space.length == rows:
         return motif
     chosen = fill if rows < space.length else "longer"
-    possible = offers(rows, space.length, strands=motif.strands, worked=space.worked)
+    turned = _turned_rows(motif, space)
+    possible = offers(rows, space.length, strands=motif.strands, worked=space.worked, turned_rows=turned)
     others = " ".join(offer.sentence for offer in possible if offer.how != chosen)
     begun = f"The picture takes {rows} rows and the wrist has room for {space.length}"
     if rows > space.length:
@@ -60,6 +61,15 @@ def filled(motif: Design, space: Space, how: Fill) -> Design:
         done += f", and {repeat.rows} rows are tied again and again"
     note = f"{begun}: {done}. {others} Or the band ends with the picture: --fill none."
     return replace(motif, kinds=placed, repeat=repeat, notes=(*motif.notes, note))
+
+
+def _turned_rows(motif: Design, space: Space) -> int:
+    """How many rows the picture would take if it lay along the band; 0 for letters and exact grids."""
+    if motif.picture is None or motif.floor is None:
+        return 0
+    tall, wide = motif.picture.shape[:2]
+    across = (motif.strands - 1) * space.gauge.strand_pitch_mm / space.gauge.row_pitch_mm
+    return round(float(wide / tall * across))
 
 
 def _bordered(motif: Design, space: Space, kind: Border) -> Design:

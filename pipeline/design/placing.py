@@ -107,6 +107,10 @@ def between_borders(
     return np.concatenate([border[::-1], grid, border])
 
 
+LARGER = 1.44
+"""How many times as long a picture must become to be worth turning: it is wider than tall by a fifth."""
+
+
 @dataclass(frozen=True, slots=True)
 class Offer:
     """A way to bring the picture to the length, in a sentence for the maker."""
@@ -115,8 +119,13 @@ class Offer:
     sentence: str
 
 
-def offers(picture_rows: int, rows: int, *, strands: int, worked: Worked = "rows") -> tuple[Offer, ...]:
-    """Say what is possible with a picture of ``picture_rows`` rows in a band of ``rows``."""
+def offers(
+    picture_rows: int, rows: int, *, strands: int, worked: Worked = "rows", turned_rows: int = 0
+) -> tuple[Offer, ...]:
+    """Say what is possible with a picture of ``picture_rows`` rows in a band of ``rows``.
+
+    Turned along the band it takes ``turned_rows``, 0 where it may not be turned.
+    """
     spare = rows - picture_rows
     if spare == 0:
         return ()
@@ -127,6 +136,8 @@ def offers(picture_rows: int, rows: int, *, strands: int, worked: Worked = "rows
             Offer("longer", f"Left as it is, the band comes out {-spare} rows longer."),
         )
     found: list[Offer] = []
+    if LARGER * picture_rows <= turned_rows <= rows:
+        found.append(Offer("turn", f"Turned along the band it takes {turned_rows} rows: --turn 1."))
     times = rows // (picture_rows + picture_rows % working(worked).step)
     if times > 1:
         found.append(Offer("repeat", f"It could be repeated {times} times: --fill repeat."))

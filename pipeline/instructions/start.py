@@ -10,7 +10,7 @@ from itertools import groupby
 
 from pipeline.band.knots import Knot
 from pipeline.band.pattern import Pattern
-from pipeline.blocks.switches import switches_of
+from pipeline.blocks.switches import switches_of, told
 from pipeline.instructions import words
 from pipeline.instructions.model import Instructions, Step
 from pipeline.limits import USUAL_PACE_S
@@ -67,12 +67,11 @@ MOST_SWITCHES = 200
 
 
 def switches(pattern: Pattern, labels: Sequence[str]) -> Iterator[str]:
-    """Which groups of colour blocks switch when, a line for each switch."""
-    found = switches_of(pattern)
-    for i, switch in enumerate(found[:MOST_SWITCHES], 1):
-        yield f"Switch {i}: {switch.sentence(labels)}"
-    if len(found) > MOST_SWITCHES:
-        yield f"And {len(found) - MOST_SWITCHES} switches more."
+    """Which groups of colour blocks switch when."""
+    lines = list(told(switches_of(pattern), labels))
+    yield from lines[:MOST_SWITCHES]
+    if len(lines) > MOST_SWITCHES:
+        yield f"And {len(lines) - MOST_SWITCHES} switches more."
 
 
 def roles(pattern: Pattern, labels: Sequence[str], steps: Iterable[Step]) -> str | None:

@@ -194,7 +194,7 @@ def start_steps(pattern: Pattern) -> list[str]:
     """
     end = pattern.ends.start
     single = len(pattern.strands) - 2 * len(end.folded)
-    steps = _folding(end) if end.folded else []
+    steps = _folding(end) if end.folded else [sentence for sentence in (unfolded(end),) if sentence]
     if end.folded and single:
         others = "strand" if single == 1 else f"{single} strands"
         steps.append(f"Lay in the other {others} singly, with {_mm(end.tail_mm)} of tail.")
@@ -208,6 +208,18 @@ def start_steps(pattern: Pattern) -> list[str]:
         )
     steps.append("Check the order of the threads from left to right before the first knot.")
     return steps
+
+
+def unfolded(end: End) -> str:
+    """Why a start that was to be folded is not; "" where it is, or was not to be."""
+    if end.style not in FOLDED_STYLES or end.folded:
+        return ""
+    which = "strands" if end.style == "loop" else "neighbouring strands"
+    called = {"loop": "a loop", "larks-head": "lark's heads", "holding-cord": "lark's heads on a cord"}
+    return (
+        f"No two {which} are of one thread, so no cut can be folded: the start is straight, without "
+        f"{called[end.style]}."
+    )
 
 
 FOLDING: dict[EndStyle, tuple[str, ...]] = {

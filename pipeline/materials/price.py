@@ -47,24 +47,19 @@ STEPS = (2, 5, 9, 14)
 
 @dataclass(frozen=True, slots=True)
 class GradeReason:
-    """Something that makes a band harder: points, the reason, and what would be easier."""
+    """Something that makes a band harder: points, and the reason."""
 
     points: int
     reason: str
-    easier: str
 
 
 @dataclass(frozen=True, slots=True)
 class Grade:
-    """How hard a band is, and why; the weightiest reason first. ``easier`` is empty for a first band."""
+    """How hard a band is, and why; the weightiest reason first."""
 
     name: GradeName
     points: int
     reasons: tuple[GradeReason, ...]
-    easier: str
-
-
-FEWER, UNSHARED = "Allow fewer hand-overs: --hand-overs none.", "Do without shared tying: --share none."
 
 
 def grade(pattern: Pattern, cuts: Sequence[Cut]) -> Grade:
@@ -78,8 +73,7 @@ def grade(pattern: Pattern, cuts: Sequence[Cut]) -> Grade:
     reasons = sorted(_reasons(pattern, cuts), key=lambda reason: -reason.points)
     points = sum(reason.points for reason in reasons)
     name = GRADES[sum(points >= step for step in STEPS)]
-    easier = reasons[0].easier if reasons and name != GRADES[0] else ""
-    return Grade(name, points, tuple(reasons), easier)
+    return Grade(name, points, tuple(reasons))
 
 
 def _reasons(pattern: Pattern, cuts: Sequence[Cut]) -> list[GradeReason]:
@@ -89,48 +83,31 @@ def _reasons(pattern: Pattern, cuts: Sequence[Cut]) -> list[GradeReason]:
     for row in replay(pattern):
         count["knots"] += len(row.steps)
         if pattern.sections[row.section].working.led:
-            inner = row.steps[1:-1]
             between = [step.shown != step.hidden for step in row.steps if step.hand_over]
             count["between"] += sum(between)
             count["within"] += len(between) - sum(between)
-            count["inner"] += sum(step.hand_over and step.shown != step.hidden for step in inner)
             count["mixed"] += len({step.tied.knot for step in row.steps}) > 1
         count["rows"] += 1
     rows, turns = max(1, count["rows"]), count["between"] + count["within"]
-    shared = count["within"] > count["between"]  # what sharing turns, no other picture straightens
     switching = sum(len(s.rows) for s in pattern.sections if s.kind == "switching")
     long = sum(max(cut.pieces_mm) > WORKABLE_MM for cut in cuts)
     changes = sum(len(set(cut.piece_threads)) > 1 for cut in cuts)
     found = [
-        (_steps(strands, 9, 17, 25, 33), f"{strands} strands", "Plan it on fewer strands."),
-        (
-            _steps(count["knots"], 600, 1500, 3000, 5000),
-            f"{count['knots']} knots",
-            "Make it shorter or narrower.",
-        ),
-        (_steps(used, 4, 6, 8), f"{used} threads", "Use fewer threads: --colours."),
+        (_steps(strands, 9, 17, 25, 33), f"{strands} strands"),
+        (_steps(count["knots"], 600, 1500, 3000, 5000), f"{count['knots']} knots"),
+        (_steps(used, 4, 6, 8), f"{used} threads"),
         (
             _steps(100 * turns / rows, 10, 60, 150, 300),
             _turns(count["between"], count["within"], count["rows"]),
-            UNSHARED if shared else FEWER if count["inner"] else "Use fewer threads: --colours.",
         ),
         (
             _steps(100 * count["mixed"] / rows, 20, 70),
             f"{plural(count['mixed'], 'row')} with more than one kind of knot",
-            UNSHARED if shared else "Choose a picture with larger, calmer areas.",
         ),
-        (
-            _steps(len(pattern.joins), 1, 6, 20),
-            plural(len(pattern.joins), "join"),
-            "Work with longer strands.",
-        ),
-        (
-            _steps(changes, 1, 4),
-            f"{plural(changes, 'strand')} with a change of thread",
-            "Do without thread changes: --joins 0.",
-        ),
-        (_steps(switching, 1, 10, 30), plural(switching, "switching row"), "Do without switching rows."),
-        (_steps(long, 1, 5), f"{plural(long, 'strand')} wound on a card", "Share the tying: --share full."),
+        (_steps(len(pattern.joins), 1, 6, 20), plural(len(pattern.joins), "join")),
+        (_steps(changes, 1, 4), f"{plural(changes, 'strand')} with a change of thread"),
+        (_steps(switching, 1, 10, 30), plural(switching, "switching row")),
+        (_steps(long, 1, 5), f"{plural(long, 'strand')} wound on a card"),
     ]
     return [GradeReason(*reason) for reason in found if reason[0]]
 

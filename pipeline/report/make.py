@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
 from pipeline.advice.advise import Advice
 from pipeline.band.pattern import Pattern
 from pipeline.blocks.plan import BlockPlan
-from pipeline.blocks.switches import switches_of
+from pipeline.blocks.switches import switches_of, told
 from pipeline.limits import USUAL_PACE_S
+from pipeline.materials.ends import unfolded
 from pipeline.materials.fit import size_mm
 from pipeline.materials.price import grade, hours, price
 from pipeline.plan import Plan
@@ -45,14 +46,14 @@ def report_of(made: Plan, *, pace_s: tuple[float, float] | float = USUAL_PACE_S)
             bound=sharing.bound_mm,
         ),
         different_lengths=Lengths(before_sharing=sharing.lengths_before, after_sharing=sharing.lengths_after),
-        notes=(*made.design.notes, *made.skeins.sentences()),
+        notes=(*made.design.notes, *_start(made.pattern), *made.skeins.sentences()),
     )
 
 
 def report_of_blocks(made: BlockPlan, *, pace_s: tuple[float, float] | float = USUAL_PACE_S) -> Report:
     """Make the report of a band of colour blocks; its notes say which groups switch when."""
     names = [thread.name for thread in made.pattern.threads]
-    switches = (f"Switch {i}: {s.sentence(names)}" for i, s in enumerate(switches_of(made.pattern), 1))
+    switches = told(switches_of(made.pattern), names)
     return report_of_pattern(
         made.pattern,
         check(made.pattern),
@@ -105,6 +106,12 @@ def report_of_pattern(
             **more,
         }
     )
+
+
+def _start(pattern: Pattern) -> Iterator[str]:
+    """Why the start is another than was asked for."""
+    if why := unfolded(pattern.ends.start):
+        yield why
 
 
 def _work(made: Plan | BlockPlan, pace_s: tuple[float, float] | float) -> Mapping[str, Any]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -9,6 +11,7 @@ from hypothesis import strategies as st
 from pipeline.band.knots import Tied, tie
 from pipeline.band.reading import problems
 from pipeline.band.replay import replay
+from pipeline.blocks.switches import Switched, told
 from pipeline.blocks.weave import (
     Group,
     Move,
@@ -194,3 +197,25 @@ def test_switches_that_are_not_understood(text: str, message: str) -> None:
 def test_switches_are_read_as_written() -> None:
     expected: tuple[Move, ...] = ((Switch(0, True), Switch(2)), (Switch(1, False),))
     assert parse_moves(" 3-4 and 1 - 2 left,2-3 right", 4) == expected
+
+
+def test_switches_that_come_again_are_told_once() -> None:
+    """Three there and back, 6 rows apart; one more does not fit in."""
+    there = Switched(0, 1, (2, 2), 0, 2, 0, rightwards=True)
+    back = Switched(1, 0, (2, 2), 3, 5, 0, rightwards=True)
+    pairs = [
+        replace(one, first_row=one.first_row + 6 * i, last_row=one.last_row + 6 * i)
+        for i in range(3)
+        for one in (there, back)
+    ]
+    names = ["navy", "chalk"]
+    assert list(told(pairs, names))[2:] == [
+        "Switches 3–6: the same as 1–2, 6 rows later each time, 2 times over."
+    ]
+    assert list(told(pairs[:5], names))[2:] == [
+        "Switches 3–5: the same as 1–2, 6 rows later each time, 2 times over. "
+        "The last time breaks off where the band ends."
+    ]
+    other = replace(there, first_row=20, last_row=22)
+    assert list(told([*pairs, other], names))[3:] == [f"Switch 7: {other.sentence(names)}"]
+    assert len(list(told([there, other], names))) == 2

@@ -58,7 +58,9 @@ def test_the_command_writes_everything(tmp_path: Path) -> None:
     assert report["knots"] > 0 and report["hours"][1] >= report["hours"][0] and report["grade"]["name"]
     assert [thread["enough"] for thread in report["skeins"]] == [True, True]
     assert report["notes"][0].startswith("Switch 1: Rows 1–3, positions 1–4: navy (2) passes over chalk (2)")
-    assert "Switch 4: Rows " in (folder / "instructions.txt").read_text(encoding="utf-8")
+    assert "Switches 3–4: the same as 1–2, 8 rows later." in (folder / "instructions.txt").read_text(
+        encoding="utf-8"
+    )
     assert "blocks" in (folder / "instructions.txt").read_text(encoding="utf-8")
 
 

@@ -48,6 +48,9 @@ def test_a_picture_that_is_too_long_is_refused_and_offers_are_made() -> None:
     assert [offer.how for offer in offers(120, 100, strands=24)] == ["strands", "longer"]
     assert [offer.how for offer in offers(40, 100, strands=24)] == ["repeat", "centre", "border"]
     assert offers(100, 100, strands=24) == ()
+    assert offers(12, 40, strands=24, turned_rows=36)[0].how == "turn"
+    assert "turn" not in [offer.how for offer in offers(12, 30, strands=24, turned_rows=36)], "too long"
+    assert "turn" not in [offer.how for offer in offers(20, 40, strands=24, turned_rows=26)], "hardly wide"
 
 
 @pytest.mark.parametrize("motif", range(1, 8))

@@ -9,7 +9,7 @@ import pytest
 
 from cli.desk.bench import KEPT, Bench, Benches, State, Step
 from cli.desk.drawer import Threads
-from cli.desk.work import cells_of
+from cli.desk.work import cells_of, named
 from pipeline.errors import HitchgridError
 
 
@@ -114,3 +114,13 @@ def test_the_state_is_plain_json(tmp_path: Path) -> None:
     bench = Benches(tmp_path).new()
     bench.keep()
     assert json.loads((bench.folder / "bench.json").read_text())["chosen"] == ""
+
+
+def test_a_picture_is_called_as_the_maker_called_it(tmp_path: Path) -> None:
+    bench = Bench(tmp_path, None)
+    bench.state.asked = {"picture": "motif-5", "title": "Regatta badge"}
+    assert named(f"motif-5 is empty; {bench.folder / 'motif-5'} too.", bench) == (
+        "Regatta badge is empty; Regatta badge too."
+    )
+    bench.state.asked = {"letters": "RC", "title": "RC"}
+    assert named("no room.", bench) == "no room."

@@ -216,6 +216,10 @@ def test_replanning_writes_a_legal_pattern(hitchgrid, band, tmp_path):
         (["--from-row", "21", "--left", "1=1m", "--left", "1=90cm"], "position 1 is given twice"),
         (["--from-row", "999", "--left", "1=1m"], "has 60 rows"),
         (["--from-row", "21"], "--left"),
+        (
+            ["--from-row", "21", *(word for p in range(1, 6) for word in ("--left", f"{p}=1mm"))],
+            "% of what was planned, which no hand does. Measure from the last knot",
+        ),
     ],
 )
 def test_replan_refuses_what_it_cannot_use(hitchgrid, band, arguments, says):

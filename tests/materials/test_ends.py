@@ -128,3 +128,13 @@ def test_a_fold_of_two_threads_is_refused():
     ends = Ends(start=wrong, finish=band.ends.finish)
     found = list(problems(band.model_copy(update={"ends": ends})))
     assert found == [("ends.start.folded[0]", "the two positions of one cut have one thread")]
+
+
+@pytest.mark.parametrize("style", FOLDED_STYLES)
+def test_a_start_that_cannot_be_folded_says_why(style):
+    band = random_pattern(4, strands=3, rows=4, threads=3, worked="rows", sections=1, joins=0)
+    alone, pair = (band.model_copy(update={"strands": strands}) for strands in ((0, 1, 2), (0, 0, 2)))
+    first, second, *_ = start_steps(with_ends(alone, style))
+    assert first.startswith("No two ") and "the start is straight" in first
+    assert second.startswith("Lay the 3 strands side by side")
+    assert not any("No two" in step for step in start_steps(with_ends(pair, style)))

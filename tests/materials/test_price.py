@@ -40,21 +40,9 @@ def test_harder_bands_have_higher_grades_and_say_why():
     hard = random_pattern(1, strands=40, rows=150, threads=5, worked="rows", sections=1, joins=0)
     one, two = grade(easy, cut_list(easy)), grade(hard, cut_list(hard))
     assert one.name == GRADES[0]
-    assert one.easier == ""
     assert two.name == GRADES[-1]
-    assert two.easier == two.reasons[0].easier
     assert sum(reason.points for reason in two.reasons) == two.points
     assert [reason.points for reason in two.reasons] == sorted((r.points for r in two.reasons), reverse=True)
-
-
-def test_what_would_be_easier_is_what_makes_it_hard():
-    """Strands of one thread turn back because they share the tying, which fewer hand-overs would not end."""
-    shared = random_pattern(2, strands=8, rows=20, threads=1, worked="rows", sections=1, joins=0)
-    asked = {reason.easier for reason in grade(shared, cut_list(shared)).reasons}
-    assert any("--share none" in easier for easier in asked)
-    assert not any("--hand-overs" in easier or "picture" in easier for easier in asked)
-    mixed = random_pattern(2, strands=8, rows=20, threads=5, worked="rows", sections=1, joins=0)
-    assert any("--hand-overs none" in reason.easier for reason in grade(mixed, cut_list(mixed)).reasons)
 
 
 def test_price_by_length_and_by_skein():
@@ -97,14 +85,14 @@ def test_importing_keeps_what_is_there():
 # ---------------------------------------------------------------- by hand
 
 
-def test_one_point_is_still_a_first_band_and_the_next_grade_says_what_helps() -> None:
+def test_one_point_is_still_a_first_band_and_two_are_steady() -> None:
     """A switching row is a point; with 9 strands and one change of thread the band is steady."""
     row = [(p, Knot.FORWARD) for p in range(3)]
     band = band_of(row, strands=(0, 1, 1, 1))
     extra = Section(kind="switching", worked="diagonal", rows=(Row(knots=(), wanted=()),))
     one = band.model_copy(update={"sections": (*band.sections, extra)})
     told = grade(one, cut_list(one))
-    assert (told.name, told.points, told.easier) == ("first band", 1, "")
+    assert (told.name, told.points) == ("first band", 1)
     assert [reason.reason for reason in told.reasons] == ["1 switching row"]
     assert grade(band, cut_list(band)).reasons == ()
 
@@ -112,7 +100,6 @@ def test_one_point_is_still_a_first_band_and_the_next_grade_says_what_helps() ->
     wide = wide.model_copy(update={"sections": (*wide.sections, extra)})
     told = grade(wide, cut_list(wide))
     assert (told.name, told.points) == ("steady", 2)
-    assert told.easier == told.reasons[0].easier != ""
 
 
 def test_paces_from_half_a_second_to_ten_minutes() -> None:
@@ -196,6 +183,6 @@ def test_grades_begin_at_two_five_nine_and_fourteen_points(monkeypatch: pytest.M
         (1, 2, 4, 5, 8, 9, 13, 14), [g for g in GRADES for _ in (0, 1)][1:-1], strict=True
     ):
         monkeypatch.setattr(
-            "pipeline.materials.price._reasons", lambda *_, p=points: [GradeReason(p, "of late", "Rest.")]
+            "pipeline.materials.price._reasons", lambda *_, p=points: [GradeReason(p, "of late")]
         )
         assert grade(two_rows(), ()).name == name
