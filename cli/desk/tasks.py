@@ -50,7 +50,7 @@ from pipeline.order.given import field
 from pipeline.order.request import Order, parse
 from pipeline.order.units import parse_length
 from pipeline.plan import Plan, plan
-from pipeline.report import read_report, report_of, report_of_pattern, verdict
+from pipeline.report import read_report, report_of, report_of_pattern, thin_parts, verdict
 from pipeline.report.model import Suggested
 from pipeline.routing import Budget
 from pipeline.routing.warm import compile_all
@@ -221,6 +221,7 @@ def band(
         "cells.json": json.dumps(_cells(made)),
         "facts": {
             "sentence": verdict(report),
+            "thin": thin_parts(report),
             "resisted": _resisted(made, touches),
             "threads": [thread.name for thread in made.pattern.threads],
             "lies": asked.artwork.lengthwise,

@@ -126,8 +126,11 @@ def card_of(
 
 
 def _heading(choice: Choice) -> str:
-    artwork, band, *_ = choice.asked.request
+    """What sets the band apart, as its key and its command do."""
+    artwork, band, _, tying = choice.asked.request
     worked = f"{working(band.worked).words}, {len(choice.pattern.strands)} strands"
+    if working(band.worked).led and tying.ease is not Ease.LIGHT:
+        worked += f", {'no' if tying.ease is Ease.PLAIN else 'any'} hand-overs"
     if isinstance(artwork, LetterSource):
         border = ", with a border" if band.border else ""
         return f"Letters {artwork.height} cells high{border}: {worked}"

@@ -148,7 +148,7 @@ def _reason(
 def _loss(at_least: float, found: float | None) -> str:
     parts = []
     if at_least > 0.05:
-        parts.append(f"at least {at_least:.1f} (certified)")
+        parts.append(f"at least {at_least:.1f} of colour error, that is proved")
     if found is not None:
         parts.append(f"{found:.1f} in the best way found")
-    return ", ".join(parts) or "how much at least is not certified"
+    return "; ".join(parts) or "how much is not known"

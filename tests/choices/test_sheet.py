@@ -7,6 +7,7 @@ import os
 import signal
 import subprocess
 import sys
+from dataclasses import replace
 from io import BytesIO
 from pathlib import Path
 
@@ -18,10 +19,10 @@ from cli.main import run
 from pipeline.band.reading import read_pattern
 from pipeline.choices.offers import Asked, Choice
 from pipeline.choices.planning import plan_choice
-from pipeline.choices.sheet import sheet
+from pipeline.choices.sheet import card_of, sheet
 from pipeline.drawer.stash import parse_stash
-from pipeline.order.asked import Band, Drawer, LetterSource, Request, Tying
-from pipeline.routing import Budget
+from pipeline.order.asked import Band, Drawer, LetterSource, PictureSource, Request, Tying
+from pipeline.routing import Budget, Ease
 from tests.writers.pages import check_page, tags_of
 
 ROOT = Path(__file__).parents[2]
@@ -52,6 +53,20 @@ def test_the_page_shows_every_band_with_its_figures_and_command(choices: list[Ch
     text = " ".join(words)
     for said in ("hitchgrid plan --letters I", "buy 1 skein", "Difficulty", "b>tar", "quay <script>"):
         assert said in text
+
+
+def test_bands_that_differ_are_headed_so_and_name_threads_that_stayed_out(choices: list[Choice]) -> None:
+    """A card says how many threads of those allowed its band uses; folder and command say these."""
+    drawer = replace(choices[0].asked.request.drawer, colours=4)
+    picture = PictureSource(ROOT / "sample_images" / "buoy.png")
+    asked = Request(picture, Band(strands=8, rows=12), drawer, Tying(ease=Ease.PLAIN))
+    eases = [asked._replace(tying=Tying(ease=ease)) for ease in Ease]
+    cards = [card_of(replace(choices[0], asked=Asked("one", request))) for request in eases]
+    assert [card.heading for card in cards] == [
+        f"2 of 4 threads allowed, row-worked, 8 strands{said}"
+        for said in (", no hand-overs", "", ", any hand-overs")
+    ]
+    assert all("--colours 4" in card.command for card in cards)
 
 
 def test_while_bands_are_planned_the_page_loads_itself_again_and_leads_nowhere(choices: list[Choice]) -> None:
