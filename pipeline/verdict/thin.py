@@ -63,7 +63,8 @@ def unseen(
         at = min(range(len(copies)), key=lambda i: tried[i].mean())
         part = _lacking(feature, tried[at])
         if part is not None:
-            found.append((len(feature.places), _thin(feature, alike, tried[at], rows, copies[at], part)))
+            thread = _nearest(feature, alike, threads, part)
+            found.append((len(feature.places), _thin(feature, thread, tried[at], rows, copies[at], part)))
     return tuple(thin for _, thin in sorted(found, key=lambda item: -item[0]))
 
 
@@ -114,6 +115,13 @@ def _lacking(feature: Feature, seen: Flags) -> Flags | None:
     return None if gap is None or _extent(feature.places[gap]) < GAP else gap
 
 
+def _nearest(feature: Feature, alike: Flags, threads: Floats, part: Flags) -> int | None:
+    """Of the threads that a part of the feature is mostly alike the one nearest to it, None where none is."""
+    off = hyab_lab(feature.own[part][:, None], threads[None]).mean(axis=0)
+    off[alike[part].mean(axis=0) <= 0.5] = np.inf
+    return int(off.argmin()) if np.isfinite(off).any() else None
+
+
 def _gaps(places: Floats, missing: Flags) -> list[Flags]:
     """The places of each gap; those less than half a cell apart are of one."""
     at = np.flatnonzero(missing)
@@ -130,15 +138,14 @@ def _extent(places: Floats) -> float:
 
 
 def _thin(
-    feature: Feature, alike: Flags, seen: Flags, rows: Sequence[int], copy: tuple[int, int], part: Flags
+    feature: Feature, thread: int | None, seen: Flags, rows: Sequence[int], copy: tuple[int, int], part: Flags
 ) -> Thin:
     at = np.floor(feature.places[part] + copy).astype(np.int64)
     (top, left), (bottom, right) = at.min(axis=0), at.max(axis=0)
-    share = alike[part].mean(axis=0)
     return Thin(
         "dot" if len(feature.places) == 1 else "stroke",
         "lost" if part.all() else "broken",
-        int(share.argmax()) if share.max() > 0.5 else None,
+        thread,
         float(seen.mean()),
         (rows[int(top)], rows[int(bottom)]),
         (int(left), int(right)),

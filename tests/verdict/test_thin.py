@@ -17,9 +17,15 @@ from pipeline.literals import WORKED, Worked
 from pipeline.order.asked import Band, Drawer, PictureSource, Request
 from pipeline.plan import Plan, plan
 from pipeline.report import report_of
-from pipeline.report.words import likeness, thin_parts
+from pipeline.report.words import absent, likeness, thin_parts
+from pipeline.verdict.feasibility import check
+from pipeline.verdict.reasons import reasons
 from pipeline.verdict.thin import unseen
 from tests.drawings import CHALK, NAVY, Sheet
+
+GOLD = (208, 152, 60)
+GOLD_THREAD = {"name": "gold", "colour": "#d0983c"}
+RED_THREAD = {"name": "red", "colour": "#c8202c"}
 
 
 def planned(folder: Path, sheet: Sheet, worked: Worked = "rows", strands: int = 16) -> Plan:
@@ -93,5 +99,29 @@ def test_the_report_says_what_is_lost_and_what_is_worth_trying(tmp_path: Path) -
     first, last = thin_parts(report)
     assert first.startswith("A stroke of the picture, in navy, is lost: rows ")
     assert last == "Worth trying: more --strands or the picture drawn bolder there."
-    assert likeness(report).endswith(", but for thin parts of it.")
+    assert likeness(report).endswith(", but without thin parts of it.")
     assert thin_parts(report_of(made)) == []
+
+
+def test_the_thread_that_is_nearest_is_named_not_the_first_that_stands_out(tmp_path: Path) -> None:
+    made = planned(tmp_path, Sheet(300, 300).box([150, 0, 170, 300], NAVY))
+    chalk = next(thread for thread in made.pattern.threads if thread.name == "chalk")
+    red, gold = (chalk.model_copy(update=named) for named in (RED_THREAD, GOLD_THREAD))
+    golden = stroke(3, 3.0)
+    golden = replace(golden, own=np.repeat(lab(np.array([GOLD], dtype=np.uint8)), len(golden.own), axis=0))
+    for threads in ((chalk, red, gold), (gold, red, chalk)):
+        pattern = ground_alone(made.pattern.model_copy(update={"threads": threads}))
+        (lost,) = unseen(pattern, [golden], [(0, 0)])
+        assert lost.thread is not None and threads[lost.thread].name == "gold"
+
+
+def test_the_threads_that_the_band_lacks_are_named_beside_how_it_looks(tmp_path: Path) -> None:
+    made = planned(tmp_path, Sheet(300, 300).box([140, 0, 180, 300], NAVY))
+    alone = ground_alone(made.pattern)
+    verdict = check(alone)
+    report = report_of(
+        replace(made, pattern=alone, verdict=verdict, reasons=reasons(alone, verdict, lower_bound=0.0))
+    )
+    assert absent(report) == ["navy"]
+    assert likeness(report).endswith(", but without its navy.")
+    assert absent(report_of(made)) == []
