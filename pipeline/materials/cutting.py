@@ -182,7 +182,7 @@ def _packed(
     answer = milp(
         np.zeros(n) if spare is None else np.kron(each[spare], sizes),
         integrality=np.ones(n),
-        bounds=Bounds(0, np.minimum(wanted, room[:, None] // sizes).ravel()),
+        bounds=Bounds(0, np.tile(wanted, len(skeins))),
         constraints=[
             LinearConstraint(np.kron(each, sizes), -np.inf, room),
             LinearConstraint(np.tile(np.eye(len(sizes)), len(skeins)), wanted, wanted),

@@ -150,6 +150,12 @@ def test_many_pieces_of_few_sizes_take_the_fewest_skeins(sizes: list[int], count
 # ---------------------------------------------------------------- by hand
 
 
+def test_the_longest_remnant_stays_as_long_as_can_be() -> None:
+    """Best fit puts 5 and 4 into one skein and 3 and 2 into the other, which leaves 1 and 5."""
+    plan = cut_skeins([5, 4, 3, 2], [], more_cm=10)
+    assert plan.skeins == (Skein(10, (5, 3, 2)), Skein(10, (4,)))
+
+
 def test_pieces_of_which_no_two_fit_a_skein_take_one_each() -> None:
     """Seventy of 6 in skeins of 10: 42 skeins would hold their length, and 70 it must be."""
     plan = cut_skeins([6] * 70, [], more_cm=10)
