@@ -19,8 +19,10 @@ from pipeline.batch.listing import Line
 from pipeline.bundle import plan_files
 from pipeline.drawer.stash import Stash
 from pipeline.errors import HitchgridError
+from pipeline.files import manifest
 from pipeline.files.channels import json_text
 from pipeline.files.folder import write_result
+from pipeline.files.manifest import is_ours
 from pipeline.files.reading import Kind, json_of, read_plain
 from pipeline.limits import MOST_PATTERN_BYTES
 from pipeline.materials.workshop import NamedPiece, named_pieces
@@ -145,7 +147,10 @@ def _planned(line: Line, shop: Shop, folder: Path, digest: str) -> Outcome:
 
 
 def _finished(line: Line, folder: Path, digest: str, stash: Stash) -> Outcome | None:
-    """The outcome of a finished order whose inputs are the same, or None."""
+    """The outcome of a finished order whose inputs are the same and whose files are all there, or None."""
+    written = manifest.read(folder) or {}
+    if not is_ours(folder / ORDER, written) or not all((folder / name).exists() for name in written):
+        return None
     try:
         kept = json_of(read_plain(folder / ORDER, ORDER_FILE), ORDER)
         if kept["digest"] != digest:

@@ -163,8 +163,8 @@ class Stash:
         raise InputError(f"there is no thread {name[:MOST_NAME]!r} in {self.source}.", hint)
 
     def pick(self, names: Iterable[str]) -> Stash:
-        """Return just these threads, in the order named. Raises InputError; a name may stand once."""
-        return Stash(tuple(self.find(name) for name in names), self.source)
+        """Return just these threads, in the order named, each once. Raises InputError."""
+        return Stash(tuple(dict.fromkeys(map(self.find, names))), self.source)
 
 
 def split_names(text: str) -> tuple[str, ...]:

@@ -89,7 +89,7 @@ def _diameter(preset_or_diameter: str | float) -> float:
         return preset_named(preset_or_diameter).diameter_mm
     if not 0.05 <= preset_or_diameter <= 20:
         raise InputError(
-            f"a thread {preset_or_diameter} mm thick cannot be knotted into a band.",
+            f"a thread {preset_or_diameter:.2g} mm thick cannot be knotted into a band.",
             "Give a diameter of 0.05 to 20 mm.",
         )
     return preset_or_diameter

@@ -147,6 +147,24 @@ def test_a_forged_finished_order_is_planned_again(shop: Shop) -> None:
         assert kept.read_text() == sound
 
 
+def test_a_finished_order_that_lacks_a_file_or_was_changed_is_planned_again(shop: Shop) -> None:
+    """Its figures count no more than what they were written for; other files that the maker changed stay."""
+    lines = lines_of(shop)
+    first = list(run_lines(lines[:1], shop))
+    before = files_of(shop.out)
+    folder = shop.out / "001-bow"
+    (folder / "sheet.pdf").unlink()
+    assert [outcome.resumed for outcome in run_lines(lines[:1], shop)] == [False]
+    assert files_of(shop.out) == before
+    figures = (folder / "order.json").read_text()
+    (folder / "order.json").write_text(re.sub(r'"knots": \d+', '"knots": 1e30', figures))
+    assert list(run_lines(lines[:1], shop)) == [first[0]]
+    assert (folder / "order.json").read_text() == figures
+    (folder / "instructions.txt").write_text("with my remarks")
+    assert [outcome.resumed for outcome in run_lines(lines[:1], shop)] == [True]
+    assert (folder / "instructions.txt").read_text() == "with my remarks"
+
+
 def test_a_worker_that_dies_is_told(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
     lines = lines_of(shop)
     monkeypatch.setattr("pipeline.batch.work._beside", _die)
