@@ -238,7 +238,8 @@ class Desk:
 
     async def attempt(self, request: Request, bench: Bench) -> None:
         index = (await form_of(request)).get("index", "")
-        await self.work.attempt(bench, int(index) if index.isascii() and index.isdecimal() else -1)
+        known = index.isascii() and index.isdecimal() and len(index) < 6
+        await self.work.attempt(bench, int(index) if known else -1)
 
     async def decide(self, request: Request, bench: Bench) -> None:
         await self.work.decide(bench, (await form_of(request)).get("take") == "yes")

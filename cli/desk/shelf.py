@@ -46,6 +46,7 @@ class Shelf:
 
     def __init__(self, output: Path, stash: Path, kept: Path, crew: Crew, tell: Callable[..., None]) -> None:
         self.output, self._stash, self._kept, self._crew, self._tell = output, stash, kept, crew, tell
+        self._booking = asyncio.Lock()
 
     def routes(self) -> Iterator[Route]:
         """The requests that are answered here."""
@@ -92,15 +93,17 @@ class Shelf:
         return PlainTextResponse(await self._crew.run("resume", str(self._asked(request)), form, small=True))
 
     async def book(self, request: Request) -> Response:
-        """Book the band's thread off the drawer, or undo that."""
-        folder = self._asked(request)
-        took = self.booked()
-        before = took.pop(folder.name, None)
-        stash = str(self._stash)
-        now = await self._crew.run("book", stash, str(folder), before, small=True)
-        write_file(self._kept / BOOKED, json.dumps(took | ({folder.name: now} if now else {})), replace=True)
+        """Book the band's thread off the drawer, or put it back; asked twice, that is done once."""
+        folder, back = self._asked(request), (await form_of(request)).get("way") == "back"
+        async with self._booking:
+            took = self.booked()
+            if back == (folder.name in took):
+                stash, before = str(self._stash), took.pop(folder.name, None)
+                now = await self._crew.run("book", stash, str(folder), before, small=True)
+                kept = json.dumps(took | ({folder.name: now} if now else {}))
+                write_file(self._kept / BOOKED, kept, replace=True)
         self._tell("drawer", "shelf")
-        return PlainTextResponse("Booked off the drawer." if now else "Put back in the drawer.")
+        return PlainTextResponse("Put back in the drawer." if back else "Booked off the drawer.")
 
     def booked(self) -> dict[str, dict[str, float]]:
         """What the bands on the shelf took from the drawer, by folder and thread."""

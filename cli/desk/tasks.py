@@ -35,7 +35,7 @@ from pipeline.design.touch import Touch
 from pipeline.drawer.stash import read_stash
 from pipeline.errors import InputError
 from pipeline.files.folder import write_result
-from pipeline.files.single import write_file
+from pipeline.files.single import edit_file
 from pipeline.instructions.compose import instructions
 from pipeline.literals import Worked
 from pipeline.materials.booking import Booking, booked, bookings
@@ -341,7 +341,7 @@ def book(stash: str, folder: str, taken: Mapping[str, float] | None, tell: Tell)
     else:
         metres = {thread.name: thread.metres for thread in owned.threads}
         made = tuple(Booking(name, -used, metres.get(name)) for name, used in taken.items())
-    write_file(path, booked(data, path.name, made), replace=True)
+    edit_file(path, booked(data, path.name, made), expected=data, backup=False)
     return {} if taken is not None else {one.name: one.used_m for one in made}
 
 

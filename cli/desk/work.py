@@ -304,7 +304,7 @@ def cells_of(text: str) -> list[tuple[int, int]]:
     """Read the cells of a touch, ``[[picture row, position], …]``. Raises InputError."""
     try:
         cells = [(int(r), int(p)) for r, p in json.loads(text)]
-    except (ValueError, TypeError, RecursionError):
+    except (ValueError, TypeError, OverflowError, RecursionError):
         raise InputError("the cells cannot be read.", "Load the page again.") from None
     if not cells or len(cells) > 5000 or not all(0 <= n < 10_000 for cell in cells for n in cell):
         raise InputError("no cell, or far too many.", "Point at the cells to touch up.")

@@ -186,14 +186,15 @@ def split_names(text: str) -> tuple[str, ...]:
 
 
 def spell_names(names: Iterable[str]) -> str:
-    """Write names so that :func:`split_names` reads them: commas between, quotes where a name holds one.
+    """Write names so that :func:`split_names` reads them: commas between, quotes where a name holds such a
+    sign itself.
 
     >>> spell_names(["navy", "red, dark"])
     'navy,"red, dark"'
     """
-    out = io.StringIO()
-    csv.writer(out, lineterminator="").writerow(names)
-    return out.getvalue()
+    return ",".join(
+        '"' + name.replace('"', '""') + '"' if re.search('[",;]', name) else name for name in names
+    )
 
 
 def builtin_stash() -> Stash:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from cli.desk.work import cells_of
+from pipeline.errors import InputError
 from tests.desk.conftest import Running
 from tests.fuzz import corpus
 
@@ -27,3 +29,36 @@ def test_lists(desk: Running, name: str) -> None:
         assert desk.ask("GET", f"{desk.enter()}/panel/drawer")[2] == before
     else:
         assert status == 200
+
+
+@pytest.mark.parametrize(
+    "cells",
+    ["", "[]", "{}", "null", "1", "[[1]]", "[[1,2,3]]", "[[Infinity,1]]", "[[NaN,1]]", "[[1e999,1]]",
+     "[[-1,0]]", '[["a",1]]', "[[null,1]]", "[" * 100_000, "[[1" + "0" * 5000 + ",1]]", "\ud800"],
+)  # fmt: skip
+def test_cells(cells: str) -> None:
+    with pytest.raises(InputError, match=r"cells cannot be read|no cell, or far too many"):
+        cells_of(cells)
+
+
+ODD = ("", "\0", "9" * 5000, "-1", "nan", "1e999", "‮x", "<b>", "../../etc/passwd", "a\nb", "=1+1", "٣")
+
+
+@pytest.mark.parametrize(
+    "path",
+    ["ask", "view", "choose", "again", "touch", "attempt", "decide", "step", "stop", "/drawer", "/gauge"],
+)
+def test_fields(desk: Running, path: str) -> None:
+    """Every request with odd words in every field that it takes: done, or a sentence."""
+    bench = desk.enter()
+    fields = (
+        "letters height crop turn strands wrist threads ground sort beside lie key cells thread index take "
+        "way name colour metres kind swatch used rows width length"
+    )
+    for odd in ODD:
+        body = dict.fromkeys(fields.split(), odd)
+        status, _, said = desk.ask("POST", path if path[0] == "/" else f"{bench}/{path}", body)
+        assert status in (200, 204, 422), (odd, said)
+        assert b"Traceback" not in said and b"\n" not in said
+    assert desk.ask("POST", f"{bench}/stop")[0] == 204
+    assert desk.ask("GET", bench)[0] == 200

@@ -20,6 +20,7 @@ from pipeline.drawer.stash import (
     preset_named,
     read_stash,
     render_stash,
+    spell_names,
     split_names,
     thread_of,
 )
@@ -225,6 +226,13 @@ def test_unknown_names_suggest_near_ones() -> None:
 
 def test_picking_keeps_the_order_named_and_each_once() -> None:
     assert builtin_stash().pick(["tar", "chalk", "Tar"]).names == ("tar", "chalk")
+
+
+@pytest.mark.parametrize(
+    "names", [["sea; green"], ["sea; green", "navy"], ["red, dark", 'gift of "Ada"'], ["navy"], ['a"b;c,d']]
+)
+def test_names_that_are_spelled_are_read_as_they_were(names: list[str]) -> None:
+    assert split_names(spell_names(names)) == tuple(names)
 
 
 def test_lists_of_names_split_at_commas_outside_quotes() -> None:
