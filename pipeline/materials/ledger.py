@@ -25,7 +25,7 @@ class Account:
     spent_mm: float
     ahead: tuple[tuple[Place, float], ...]
     tail_mm: float
-    tied_mm: float = 0.0
+    tied_mm: float
 
     @property
     def rest_mm(self) -> float:

@@ -174,3 +174,13 @@ def test_gauges_are_saved_under_their_names(tmp_path):
     path.write_text("[1, 2")
     with pytest.raises(InputError, match="gauges"):
         saved_gauges(path)
+
+
+def test_a_saved_gauge_with_one_fault_names_its_place(tmp_path):
+    path = tmp_path / "gauges.json"
+    path.write_text('{"mine": {"rows": {"gauge": {"strand_pitch_mm": "wide"}}}}', encoding="utf-8")
+    with pytest.raises(InputError, match=r"gauges\.json, mine\.rows\.gauge\.strand_pitch_mm: "):
+        saved(path)
+    path.write_text('{"mine": 3}', encoding="utf-8")
+    with pytest.raises(InputError, match=r"gauges\.json, mine: "):
+        saved(path)

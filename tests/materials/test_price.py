@@ -12,7 +12,7 @@ from pipeline.drawer.stash import Stash, parse_stash, thread_of
 from pipeline.errors import ImpossibleError, InputError
 from pipeline.materials.booking import booked, bookings, merged
 from pipeline.materials.lengths import cut_list, pieces
-from pipeline.materials.price import GRADES, GradeReason, _reasons, grade, hours, price
+from pipeline.materials.price import GRADES, GradeReason, _reasons, _turns, grade, hours, price
 from pipeline.materials.skeins import plan_skeins
 from tests.materials.bands import band_of, lettering
 from tests.patterns import random_pattern
@@ -186,3 +186,17 @@ def test_grades_begin_at_two_five_nine_and_fourteen_points(monkeypatch: pytest.M
             "pipeline.materials.price._reasons", lambda *_, p=points: [GradeReason(p, "of late")]
         )
         assert grade(two_rows(), ()).name == name
+
+
+@pytest.mark.parametrize(
+    ("between", "within", "rows", "said"),
+    [
+        (3, 0, 10, "3 hand-overs in 10 rows"),
+        (0, 2, 1, "2 hand-overs within one thread in 1 row"),
+        (1, 2, 10, "1 hand-over and 2 within one thread in 10 rows"),
+    ],
+)
+def test_hand_overs_between_threads_and_within_one_are_told_apart(
+    between: int, within: int, rows: int, said: str
+) -> None:
+    assert _turns(between, within, rows) == said

@@ -152,7 +152,7 @@ def test_what_a_hand_may_use_so_that_half_a_tail_is_left() -> None:
     ahead = (((0, 1, 0), 120.0), ((0, 2, 0), 80.0))
     account = Account(0, begun_mm=500, spent_mm=200, ahead=ahead, tail_mm=100, tied_mm=150)
     assert (account.left_mm, account.rate, account.least_mm) == (300, 1.125, 275)
-    assert Account(0, 500, 0, (), 100).rate == float("inf")
+    assert Account(0, 500, 0, (), 100, 0).rate == float("inf")
 
 
 def test_a_new_piece_has_an_account_of_its_own() -> None:
