@@ -39,11 +39,16 @@ class Running:
         return int(re.search(r":(\d+)/", self.address)[1])  # type: ignore[index]
 
     def ask(
-        self, method: str, path: str, body: Any = None, headers: Mapping[str, str] | None = None
+        self,
+        method: str,
+        path: str,
+        body: Any = None,
+        headers: Mapping[str, str] | None = None,
+        patience: float = 60,
     ) -> tuple[int, dict[str, str], bytes]:
         """One request as the page sends it, unless ``headers`` say otherwise; an empty one is left out."""
         sent = {"Host": f"127.0.0.1:{self.port}", "Cookie": self.cookie} | dict(headers or {})
-        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
+        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=patience)
         try:
             connection.putrequest(method, path, skip_host=True)
             if isinstance(body, dict):
