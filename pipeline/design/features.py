@@ -23,7 +23,7 @@ from pipeline.design.cells import FINE, FinePicture
 STANDS_OUT = 30.0
 """HyAB from its surroundings that a feature has at least; from our own looking at drawings, no source."""
 _WAYS = ((0, 1), (1, 1), (1, 0), (1, -1), (0, -1), (-1, -1), (-1, 0), (-1, 1))
-SCALES = (1.0, 2.5)
+SCALES = (1.0, 2.0)
 """How far off its surroundings are looked for: a stroke as wide as a cell is its own neighbour close by."""
 THIN = 1.35
 """Width, in cells, below which a stroke is drawn wider: on the border of two cells it could be lost."""
