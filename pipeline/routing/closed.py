@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from pipeline.routing.beam import complete, follow
 from pipeline.routing.board import Board, Labels, board
 from pipeline.routing.exchange import NoFlow, exchange
+from pipeline.routing.leader import applies, led_home
 from pipeline.routing.question import Question
 from pipeline.routing.stretches import stretches
 
@@ -52,17 +53,17 @@ def end_as_begun(question: Question, labels: Labels) -> bool:
     """Let an open band end with the threads with which it begins, all pinned; False where that fails.
 
     Two threads at a time change places at the end, and are routed anew up to there. A flow does not see the
-    allowance of rows, so this is for bands without one.
+    allowance of rows: where there is one, the leader brings them home.
     """
     laid, last = board(question), question.network.last
     strands = labels[: question.network.strands].copy()
+    if laid.limited:
+        return applies(question) and led_home(question, labels)
     try:
         for p in np.flatnonzero(labels[last] != strands):
             had, wanted = labels[last[p]], strands[p]
             if had == wanted:
                 continue
-            if laid.limited:
-                return False
             q = np.flatnonzero((labels[last] == wanted) & (strands != wanted))[0]
             labels[last[[p, q]]] = wanted, had
             pin = laid.pin.copy()

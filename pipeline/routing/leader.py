@@ -78,6 +78,58 @@ def improve_leader(
             keep(write_trail(problem, run, search.best, start if pinned or problem.folded else None))
 
 
+def led_home(problem: Question, labels: Labels) -> bool:
+    """Let an open band end with the threads with which it begins, in place; False where that fails.
+
+    Threads that hang in each other's places at the end are brought home together, by a program over the
+    leader, their columns and those that err most.
+    """
+    from pipeline.routing.loops.leader import program
+
+    run = next(iter(stretches(problem.network)))
+    costs, trail = np.ascontiguousarray(costs_of(problem, run)), read_trail(problem, run, labels)
+    open_ = np.array([problem.allowance[row] > 0 for row in run.rows])
+    rows, columns, threads = costs.shape
+    wanted = np.append(trail.base[0], trail.first[0])
+    while True:
+        had = np.append(trail.base[-1], trail.last[-1])
+        astray = np.flatnonzero(had != wanted)
+        if not len(astray):
+            break
+        ring = _ring(had, wanted, astray)
+        home, most = ring[ring < columns], _most_free(columns, threads)
+        if len(home) > most:
+            return False
+        trail.base[-1, home] = wanted[home]
+        if columns in ring:
+            trail.last[-1] = wanted[-1]
+        pain = trail.errors(costs).sum(axis=0)
+        pain[astray[astray < columns]] = -1.0
+        free = np.sort(np.append(home, np.argsort(-pain, kind="stable")[: most - len(home)]))
+        path = trail.first, trail.last, trail.column, trail.base
+        if not program(costs, open_, *path, free, 0, rows, True, True):
+            return False
+    strands = labels[: problem.network.strands].copy()
+    labels[:] = write_trail(problem, run, trail, run.seen(strands.astype(np.int64)))
+    return bool((labels[problem.network.last] == strands).all())
+
+
+def _ring(had: Ints, wanted: Ints, astray: Ints) -> Ints:
+    """Some of the places ``astray``: each wants what the next one had, the last what the first."""
+    ring = [int(astray[0])]
+    while wanted[ring[-1]] != had[ring[0]]:
+        others = np.setdiff1d(astray, ring)
+        others = others[had[others] == wanted[ring[-1]]]
+        ends = others[wanted[others] == had[ring[0]]]
+        ring.append(int((ends if len(ends) else others)[0]))
+    return np.array(ring)
+
+
+def _most_free(columns: int, threads: int) -> int:
+    """How many columns a program frees at most."""
+    return min(columns, max(1, int(np.log(STATES) / np.log(max(2, threads))) - 1))
+
+
 class _Search:
     """Draws programs until the effort is spent."""
 
@@ -87,7 +139,7 @@ class _Search:
         self.costs, self.trail, self.open, self.held, self.meter = costs, trail, open_, held, meter
         self.random = np.random.default_rng(seed)
         self.columns, self.threads = costs.shape[1:]
-        self.free = min(self.columns, max(1, int(np.log(STATES) / np.log(max(2, self.threads))) - 1))
+        self.free = _most_free(self.columns, self.threads)
         self.error = float(trail.errors(costs).sum())
         self.best, self.best_error = trail.copy(), self.error
         self.closed = self.turns = False

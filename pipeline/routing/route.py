@@ -35,8 +35,8 @@ PROMISING = 1.15
 """Routings are exchanged where they come so near to the best after a short descent."""
 LONGER = 2.0
 """How much more than a row-worked knot a diagonal-worked one is given of the effort."""
-LEADER = 0.35
-"""Share of the effort for the leader's programs, where they apply."""
+LEADER, HOMEWARD = 0.35, 0.05
+"""Shares of the effort for the leader's programs, where they apply: at last, and for each closed band."""
 
 
 def route(problem: Question, budget: Budget | None = None) -> Routed:
@@ -146,14 +146,15 @@ class _Run:
         finally:
             if search.best is not None:
                 self.keep(search.best)
-        self.lead()
+        self.lead(self.best, self.leading)
 
-    def lead(self) -> None:
-        """Improve by programs of the leader, where they apply."""
+    def lead(self, labels: Labels, share: float) -> None:
+        """Improve labels by programs of the leader, where they apply."""
         if self.leading and not self.proved:
-            share = Meter(replace(self.budget, effort=self.leading * self.budget.effort), self.board.knots)
-            share.cost, share.bound = self.cost, self.bound
-            improve_leader(self.problem, self.best, share, self.keep, self.budget.seed)
+            meter = Meter(replace(self.budget, effort=share * self.budget.effort), self.board.knots)
+            meter.cost, meter.bound = self.cost, self.bound
+            improve_leader(self.problem, labels, meter, self.keep, self.budget.seed)
+            self.meter.spend(meter.spent)
 
     def raise_bound(self) -> Priced | None:
         """Raise the bound by strips; None where there is no effort left for it."""
@@ -187,6 +188,8 @@ class _Run:
                     search.exchange(3)
                     search.descend(2, 3)
                 self.keep(search.labels)
+                if free is not None:
+                    self.lead(search.labels, HOMEWARD)
             if self.proved or meter.share >= until:
                 return
 
