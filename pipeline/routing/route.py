@@ -190,7 +190,7 @@ class _Run:
                 self.keep(search.labels)
                 if free is not None:
                     self.lead(search.labels, HOMEWARD)
-            if self.proved or meter.share >= until:
+            if self.proved or (meter.share >= until and guide.drawn >= FEWEST):
                 return
 
     def close(self, labels: Labels, priced: Priced, free: Search) -> bool:
