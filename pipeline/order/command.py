@@ -31,6 +31,7 @@ def command(asked: Request, *, stash: Path | None = None) -> str:
     Only what differs from the defaults is said, but always size, way of working and hand-overs.
 
     >>> from pipeline.drawer.stash import builtin_stash
+    >>> from pipeline.order.asked import PictureSource
     >>> buoy, drawer = PictureSource(Path("buoy.png")), Drawer(builtin_stash(), colours=3)
     >>> command(Request(buoy, Band(strands=20, wrist_mm=160), drawer))
     'hitchgrid plan buoy.png --strands 20 --worked rows --wrist 160mm --colours 3 --hand-overs few'
