@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 
 FINISHING_S, FINISHING_EACH_S = 0.5, 0.0012
 """What sharing, checking and writing take of a core, in all and for each of rows × strands."""
+BUSIEST = 4.0
+"""How many times slower than the processor a run is reckoned at most: a slow start is soon over."""
 
 
 @taking(OPTIONS)
@@ -71,6 +73,6 @@ def _finishing() -> Callable[[int], float]:
 
     def seconds(places: int) -> float:
         pace = (time.monotonic() - began) / max(0.01, time.process_time() - worked_s)
-        return max(1.0, pace) * (FINISHING_S + FINISHING_EACH_S * places)
+        return min(BUSIEST, max(1.0, pace)) * (FINISHING_S + FINISHING_EACH_S * places)
 
     return seconds
