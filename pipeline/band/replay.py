@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 
+import numpy as np
+from numpy.typing import NDArray
+
 from pipeline.band.knots import Tied, tie
 from pipeline.band.pattern import Pattern
 
@@ -86,3 +89,21 @@ def replay(pattern: Pattern) -> tuple[RowReplay, ...]:
         rows.append(RowReplay(s, r, tuple(steps), before, tuple(order), after))
         before = after
     return tuple(rows)
+
+
+def picture_shown(pattern: Pattern) -> tuple[list[int], NDArray[np.int64]]:
+    """The band's row of each picture row, and (picture rows, strands−1) the thread that shows in each place,
+    −1 where there is no knot.
+
+    >>> from pipeline.band.example import two_rows
+    >>> rows, shown = picture_shown(two_rows())
+    >>> rows, shown.tolist()
+    ([0, 1], [[0, 0, 0], [1, 1, 1]])
+    """
+    tied = replay(pattern)
+    rows = [i for i, row in enumerate(tied) if pattern.sections[row.section].kind == "picture"]
+    shown = np.full((len(rows), len(pattern.strands) - 1), -1, dtype=np.int64)
+    for r, i in enumerate(rows):
+        for step in tied[i].steps:
+            shown[r, step.tied.position] = step.shown
+    return rows, shown

@@ -13,7 +13,7 @@ import numpy as np
 import scipy
 
 from pipeline.band.pattern import Pattern
-from pipeline.band.replay import replay
+from pipeline.band.replay import picture_shown
 from pipeline.colour import Floats, delta_e_lab, hyab_lab, light_lab, linear, parse_hex
 
 BLUR = 0.5
@@ -66,12 +66,8 @@ def likeness(pattern: Pattern, picture: Floats, first: int = 0) -> Likeness:
 def shown_light(pattern: Pattern) -> Floats:
     """(picture rows, strands−1, 3) linear light of what shows, NaN where there is no knot."""
     colours = linear([parse_hex(thread.colour) for thread in pattern.threads])
-    rows = [row for row in replay(pattern) if pattern.sections[row.section].kind == "picture"]
-    light = np.full((len(rows), len(pattern.strands) - 1, 3), np.nan)
-    for r, row in enumerate(rows):
-        for step in row.steps:
-            light[r, step.tied.position] = colours[step.shown]
-    return light
+    _, shown = picture_shown(pattern)
+    return np.where(shown[..., None] < 0, np.nan, colours[shown])
 
 
 def _filled(light: Floats) -> Floats:

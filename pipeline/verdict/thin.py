@@ -16,7 +16,7 @@ import scipy
 from numpy.typing import NDArray
 
 from pipeline.band.pattern import Pattern
-from pipeline.band.replay import replay
+from pipeline.band.replay import picture_shown
 from pipeline.colour import Floats, hyab_lab, lab, parse_hex
 from pipeline.design.features import Feature
 
@@ -55,7 +55,7 @@ def unseen(
     if not features or not copies:
         return ()
     threads = lab(np.array([parse_hex(thread.colour) for thread in pattern.threads], dtype=np.uint8))
-    rows, shown = _shown(pattern)
+    rows, shown = picture_shown(pattern)
     found = []
     for feature in features:
         alike = _alike(feature, threads)
@@ -75,19 +75,6 @@ def _alike(feature: Feature, threads: Floats) -> Flags:
     """(places, threads) whether a thread there is more like the feature than like what is beside it."""
     own, beside = (hyab_lab(part[:, None], threads[None]) for part in (feature.own, feature.beside))
     return np.asarray(own < beside)
-
-
-def _shown(pattern: Pattern) -> tuple[list[int], NDArray[np.int64]]:
-    """The row of the band of each picture row, and (picture rows, positions) the thread that shows, −1 where
-    there is no knot.
-    """
-    tied = list(replay(pattern))
-    rows = [i for i, row in enumerate(tied) if pattern.sections[row.section].kind == "picture"]
-    shown = np.full((len(rows), len(pattern.strands) - 1), -1, dtype=np.int64)
-    for r, i in enumerate(rows):
-        for step in tied[i].steps:
-            shown[r, step.tied.position] = step.shown
-    return rows, shown
 
 
 def _seen(
