@@ -25,7 +25,7 @@ from pipeline.routing.board import Labels, board
 from pipeline.routing.light import Trail, read_trail, write_trail
 from pipeline.routing.meter import Meter
 from pipeline.routing.question import Question
-from pipeline.routing.stretches import costs_of, stretches
+from pipeline.routing.stretches import Stretch, costs_of, stretches
 from pipeline.routing.turns import Floats, Ints
 
 Bools = NDArray[np.bool_]
@@ -65,9 +65,7 @@ def improve_leader(
     counted = any(most is not None and most < problem.network.strands for most in problem.at_most)
     pinned = any(pin is not None for pin in problem.start)
     held = counted or bool(problem.folded) or pinned or problem.closed
-    costs, trail = costs_of(problem, run), read_trail(problem, run, labels)
-    open_ = np.array([problem.allowance[row] > 0 for row in run.rows])
-    search = _Search(np.ascontiguousarray(costs), trail, open_, held, meter, seed)
+    search = _Search(*_laid(problem, run), read_trail(problem, run, labels), held, meter, seed)
     search.closed, search.turns = problem.closed, problem.closed and not (pinned or counted)
     begun = search.error
     try:
@@ -76,6 +74,12 @@ def improve_leader(
         if search.best_error < begun - 1e-9 * max(1.0, begun):
             start = run.seen(labels[: problem.network.strands].astype(np.int64))
             keep(write_trail(problem, run, search.best, start if pinned or problem.folded else None))
+
+
+def _laid(problem: Question, run: Stretch) -> tuple[Floats, Bools]:
+    """What programs work on: (rows, columns, threads) costs, (rows,) whether a row may have a hand-over."""
+    open_ = np.array([problem.allowance[row] > 0 for row in run.rows])
+    return np.ascontiguousarray(costs_of(problem, run)), open_
 
 
 def led_home(problem: Question, labels: Labels) -> bool:
@@ -87,8 +91,7 @@ def led_home(problem: Question, labels: Labels) -> bool:
     from pipeline.routing.loops.leader import program
 
     run = next(iter(stretches(problem.network)))
-    costs, trail = np.ascontiguousarray(costs_of(problem, run)), read_trail(problem, run, labels)
-    open_ = np.array([problem.allowance[row] > 0 for row in run.rows])
+    (costs, open_), trail = _laid(problem, run), read_trail(problem, run, labels)
     rows, columns, threads = costs.shape
     wanted = np.append(trail.base[0], trail.first[0])
     while True:
@@ -134,7 +137,7 @@ class _Search:
     """Draws programs until the effort is spent."""
 
     def __init__(
-        self, costs: Floats, trail: Trail, open_: Bools, held: bool, meter: Meter, seed: int
+        self, costs: Floats, open_: Bools, trail: Trail, held: bool, meter: Meter, seed: int
     ) -> None:
         self.costs, self.trail, self.open, self.held, self.meter = costs, trail, open_, held, meter
         self.random = np.random.default_rng(seed)

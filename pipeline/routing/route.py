@@ -20,7 +20,7 @@ from pipeline.routing.plain import is_plain, plain_labels, solve_plain
 from pipeline.routing.question import Budget, Question, Routed, Stopped, proved, require_possible
 from pipeline.routing.repeated import route_repeated
 from pipeline.routing.search import Search
-from pipeline.routing.starts import Guide
+from pipeline.routing.starts import FEWEST, Guide
 from pipeline.routing.warm import compiler
 
 STRIPS, BEAMS = 0.12, 0.52
@@ -29,8 +29,6 @@ the end of the beams that look ahead over these.
 """
 STRIPS_IN_ROWS, BEAMS_IN_ROWS, BEAMS_LIMITED = 0.25, 0.7, 0.85
 """The same where all is row-worked; where hand-overs are limited the search after the beams gains little."""
-FEWEST = 2
-"""Beams are drawn where the effort suffices for so many; on soft costs two gain more than the search."""
 PROMISING = 1.15
 """Routings are exchanged where they come so near to the best after a short descent."""
 LONGER = 2.0

@@ -33,6 +33,8 @@ FALSE = (0.05, 0.1, 0.2)
 """Standard deviations of the logarithm of a false cost for a beam that looks ahead."""
 AMISS = 1e3
 """Price of a thread at the end that shall not hang there; no cell costs as much."""
+FEWEST = 2
+"""Beams are drawn where the effort suffices for so many; on soft costs two gain more than the search."""
 MEMORY = 8_000_000
 """Frontiers times knots that a beam may remember."""
 
@@ -81,8 +83,8 @@ class Guide:
         return BEAM_SETUP + GUIDED_WORK * self.width * self.board.knots
 
     def draws(self, best: Callable[[], Labels]) -> Iterator[Labels]:
-        """Yield routings until the effort is spent, two at least; ``best`` tells the best so far."""
-        while not self.meter.over() or (self.drawn < 2 and not self.meter.late):
+        """Yield routings until the effort is spent, ``FEWEST`` at least; ``best`` tells the best so far."""
+        while not self.meter.over() or (self.drawn < FEWEST and not self.meter.late):
             labels = self.draw(best())
             if labels is not None:
                 yield labels

@@ -140,7 +140,7 @@ def leave(now, then, prices, high, low, k, smooth, curve, every):
     size = high * low if every else k - k
     for i in range(min(high, low)):
         at, count, stride = run(i, high, low, k)
-        to, _, step = run(i, high, low, k // k)
+        to, _, step = run(i, high, low, np.uint64(1))
         shift(now, then, at, to, count, stride, step, prices[0])
         for t in range(np.uint64(1), k):
             had, to = to, to + size
@@ -157,7 +157,7 @@ def unleave(now, after, before, had, prices, high, low, k, smooth, curve):
     leave(now, had, prices, high, low, k, smooth, curve, True)
     for i in range(min(high, low)):
         at, count, stride = run(i, high, low, k)
-        to, _, step = run(i, high, low, one)
+        to, _, step = run(i, high, low, np.uint64(1))
         for back in range(k):
             t = k - one - back
             a = at + t * low
@@ -179,7 +179,7 @@ def enter(now, then, prices, high, low, k):
     """Put an axis in, each thread at its price."""
     for i in range(min(high, low)):
         at, count, stride = run(i, high, low, k)
-        begin, _, step = run(i, high, low, k // k)
+        begin, _, step = run(i, high, low, np.uint64(1))
         for t in range(k):
             shift(now, then, begin, at + t * low, count, step, stride, prices[t])
 
@@ -191,7 +191,7 @@ def unenter(after, before, high, low, k):
     before[: high * low] = 0
     for i in range(min(high, low)):
         at, count, stride = run(i, high, low, k)
-        begin, _, step = run(i, high, low, k // k)
+        begin, _, step = run(i, high, low, np.uint64(1))
         for t in range(k):
             for e in range(count):
                 before[begin + e * step] += after[at + t * low + e * stride]
