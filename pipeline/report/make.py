@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
@@ -103,6 +104,7 @@ def report_of_pattern(
             "gap_per_cent": 100.0 * (error - bound) / error if error > 0 else 0.0,
             "stopped": stopped.value,
             "threads": [thread.name for thread in pattern.threads],
+            "lacking_threads": _lacking(pattern, found),
             **more,
         }
     )
@@ -112,6 +114,16 @@ def _start(pattern: Pattern) -> Iterator[str]:
     """Why the start is another than was asked for."""
     if why := unfolded(pattern.ends.start):
         yield why
+
+
+LACKED = 0.01
+"""Share of the cells that want a thread from which on the lack of it is told."""
+
+
+def _lacking(pattern: Pattern, found: Feasibility) -> list[int]:
+    """The threads that cells of the picture want and neither strand nor join has, the most wanted first."""
+    wanted = Counter(cell.wanted for cell in found.unmade if cell.wanted not in pattern.used)
+    return [thread for thread, cells in wanted.most_common() if cells >= LACKED * found.cells]
 
 
 def _work(made: Plan | BlockPlan, pace_s: tuple[float, float] | float) -> Mapping[str, Any]:

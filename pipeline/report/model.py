@@ -214,6 +214,7 @@ class Report(Part):
     advice_effort: Amount = 0.0
     unmade_cells: tuple[UnmadeCell, ...] = ()
     likeness: LikenessFound | None = None
+    lacking_threads: tuple[Count, ...] = ()
     thin_parts: tuple[ThinPart, ...] = ()
     threads_became: tuple[ColourBecame, ...] = ()
     skeins: tuple[SkeinsOf, ...] = ()

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections import Counter
 from collections.abc import Sequence
 
 from pipeline.literals import listed
@@ -40,20 +39,11 @@ def likeness(report: Report) -> str:
     """How like its picture the band looks, in a sentence; "" where that was not measured."""
     if report.likeness is None:
         return ""
-    lacks = [f"its {thread}" for thread in absent(report)] + ["thin parts of it"] * bool(report.thin_parts)
+    lacks = [f"its {report.threads[thread]}" for thread in report.lacking_threads] + [
+        "thin parts of it"
+    ] * bool(report.thin_parts)
     looks = LOOKS[report.likeness.words]
     return f"{looks.removesuffix('.')}, but without {listed(lacks)}." if lacks else looks
-
-
-WORTH = 0.01
-"""Share of the cells from which on the lack of a thread is told."""
-
-
-def absent(report: Report) -> list[str]:
-    """The threads that cells of the picture want and no strand of the band has, the most wanted first."""
-    lacking = (cell.wanted for cell in report.unmade_cells if cell.why and cell.why.kind == "absent")
-    wanted = Counter(lacking).most_common()
-    return [report.threads[thread] for thread, cells in wanted if cells >= WORTH * report.cells]
 
 
 def looks(report: Report) -> list[str]:

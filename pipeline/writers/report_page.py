@@ -31,7 +31,10 @@ MOST_LINES = 20
 """Lines of a table of unmade cells; the rest is in report.json."""
 
 _WHY = {
-    "absent": ("No such thread in the band", "No strand of the wanted thread hangs in this band."),
+    "absent": (
+        "No such thread in the band there",
+        "No strand of the wanted thread hangs in the band at that row.",
+    ),
     "far": (
         "The thread is too far away",
         "A strand of the wanted thread cannot come here in time; switching rows would bring it.",

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from pipeline.band.pattern import Pattern
+from pipeline.band.pattern import Join, Pattern
 from pipeline.colour import lab
 from pipeline.design.features import Feature
 from pipeline.drawer.stash import builtin_stash
@@ -17,9 +17,8 @@ from pipeline.literals import WORKED, Worked
 from pipeline.order.asked import Band, Drawer, PictureSource, Request
 from pipeline.plan import Plan, plan
 from pipeline.report import report_of
-from pipeline.report.words import absent, likeness, thin_parts
+from pipeline.report.words import likeness, thin_parts
 from pipeline.verdict.feasibility import check
-from pipeline.verdict.reasons import reasons
 from pipeline.verdict.thin import unseen
 from tests.drawings import CHALK, NAVY, Sheet
 
@@ -118,10 +117,10 @@ def test_the_thread_that_is_nearest_is_named_not_the_first_that_stands_out(tmp_p
 def test_the_threads_that_the_band_lacks_are_named_beside_how_it_looks(tmp_path: Path) -> None:
     made = planned(tmp_path, Sheet(300, 300).box([140, 0, 180, 300], NAVY))
     alone = ground_alone(made.pattern)
-    verdict = check(alone)
-    report = report_of(
-        replace(made, pattern=alone, verdict=verdict, reasons=reasons(alone, verdict, lower_bound=0.0))
-    )
-    assert absent(report) == ["navy"]
+    report = report_of(replace(made, pattern=alone, verdict=check(alone)))
+    assert [report.threads[thread] for thread in report.lacking_threads] == ["navy"]
     assert likeness(report).endswith(", but without its navy.")
-    assert absent(report_of(made)) == []
+    assert report_of(made).lacking_threads == ()
+    navy = report.lacking_threads[0]
+    joined = alone.model_copy(update={"joins": (Join(section=0, row=0, knot=0, thread=navy),)})
+    assert report_of(replace(made, pattern=joined, verdict=check(joined))).lacking_threads == ()
